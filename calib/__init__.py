@@ -1,0 +1,1 @@
+"""From readings to heat capacities, enthalpies and their uncertainty."""

@@ -1,0 +1,1 @@
+"""Each cup's constant from its calibration runs."""

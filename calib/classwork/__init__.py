@@ -1,0 +1,1 @@
+"""A class's day: plan, template, marking, key."""

@@ -1,0 +1,1 @@
+"""Equations, extents, and the enthalpies that handbooks give."""

@@ -1,0 +1,1 @@
+"""Where constants are kept, with their history."""

@@ -1,0 +1,1 @@
+"""Tables of runs and the instruments they were read with."""

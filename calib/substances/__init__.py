@@ -1,0 +1,1 @@
+"""What substances are made of and how much heat they hold."""

@@ -1,0 +1,1 @@
+"""Temperature curves and their correction for heat loss: numbers only."""

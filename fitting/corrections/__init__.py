@@ -1,0 +1,1 @@
+"""Corrections for heat loss, one module a method."""

@@ -1,1 +1,23 @@
 """Tables of runs and the instruments they were read with."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from calib.runs.model import Run as Run
+    from calib.runs.model import Table as Table
+    from calib.runs.reader import read_table as read_table
+
+_HOME = {
+    "Run": "calib.runs.model",
+    "Table": "calib.runs.model",
+    "read_table": "calib.runs.reader",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOME:
+        return getattr(import_module(_HOME[name]), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

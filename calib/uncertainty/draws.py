@@ -110,20 +110,12 @@ def monte_carlo(
         raise InputError(f"a Monte Carlo check needs at least 1000 draws; found {draws}")
     linear = propagate(f, inputs, correlations)
     sample = draw_inputs(inputs, draws, np.random.default_rng(seed), correlations)
-    with np.errstate(all="ignore"):
-        values = np.broadcast_to(np.asarray(f(sample), dtype=np.float64), (draws,))
-    finite = np.sort(values[np.isfinite(values)])
-    if finite.size < 0.999 * draws:
-        raise InputError(
-            f"{draws - finite.size} of {draws} draws give no finite result: an input that is "
-            "divided by, or of which a root is taken, reaches zero within its uncertainty"
-        )
+    finite = _finite_results(f, sample, draws)
     u = float(finite.std(ddof=1))
-    low, high = _quantile(finite, 0.025), _quantile(finite, 0.975)
+    low, high = (float(end) for end in np.quantile(finite, (0.025, 0.975)))
     want_low, want_high = linear.interval95
-    tolerance = min(_numerical_tolerance(u, digits), 0.1 * u) + 3.0 * _end_point_scatter(
-        u, finite.size
-    )
+    tolerance = min(_numerical_tolerance(u, digits), 0.1 * u)
+    tolerance += 3.0 * _end_point_scatter(u, finite.size)
     off = max(abs(low - want_low), abs(high - want_high))
     agrees = off <= tolerance
     why = (
@@ -144,8 +136,17 @@ def monte_carlo(
     )
 
 
-def _quantile(ordered: FloatArray, p: float) -> float:
-    return float(np.quantile(ordered, p))
+def _finite_results(f: Function, sample: dict[str, FloatArray], draws: int) -> FloatArray:
+    """Results of all draws in rising order."""
+    with np.errstate(all="ignore"):
+        values = np.broadcast_to(np.asarray(f(sample), dtype=np.float64), (draws,))
+    finite = np.sort(values[np.isfinite(values)])
+    if finite.size < 0.999 * draws:
+        raise InputError(
+            f"{draws - finite.size} of {draws} draws give no finite result: an input that is "
+            "divided by, or of which a root is taken, reaches zero within its uncertainty"
+        )
+    return finite
 
 
 def _shortest(ordered: FloatArray, p: float = 0.95) -> tuple[float, float]:
@@ -157,7 +158,7 @@ def _shortest(ordered: FloatArray, p: float = 0.95) -> tuple[float, float]:
 
 
 def _numerical_tolerance(u: float, digits: int) -> float:
-    """½ · 10^l where u is written as an integer of ``digits`` digits times 10^l (JCGM 101, 7.9.2)."""
+    """½ · 10^l, u being an integer of ``digits`` digits times 10^l (JCGM 101, 7.9.2)."""
     if u == 0.0:
         return 0.0
     exponent = f"{u:.{digits - 1}e}".split("e")[1]

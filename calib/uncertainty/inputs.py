@@ -66,4 +66,4 @@ def correlation_matrix(identities: Sequence[str], correlations: Correlations) ->
     for (a, b), r in correlations.items():
         pair = (ids[:, None] == a) & (ids[None, :] == b)
         matrix[pair | pair.T] = r
-    return matrix
+    return np.asarray(matrix, dtype=np.float64)

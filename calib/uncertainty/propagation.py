@@ -214,7 +214,7 @@ def _effective_dof(variance: float, parts: FloatArray, dofs: Sequence[float]) ->
 
 
 def covariance_between(a: Propagated, b: Propagated) -> float:
-    """Covariance of two results: Σ c_i u_i r_ij c_j u_j over keys that both share (JCGM 100, F.1.2.3).
+    """Covariance of two results: Σ c_i u_i r_ij c_j u_j over their keys (JCGM 100, F.1.2.3).
 
     Lines without a key are a result's own; stated correlations between *keys* are honoured.
     """
@@ -233,7 +233,7 @@ def covariance_between(a: Propagated, b: Propagated) -> float:
 
 
 def covariance_matrix(results: Sequence[Propagated]) -> FloatArray:
-    """Covariances of several results, shape (n, n): variances on the diagonal, shared keys beside."""
+    """Covariances of several results, shape (n, n), the variances on the diagonal."""
     keys = sorted({line.key for one in results for line in one.lines if line.key is not None})
     place = {key: index for index, key in enumerate(keys)}
     shared = np.zeros((len(results), len(keys)))

@@ -6,11 +6,17 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from calib.runs.instruments import Instruments as Instruments
+    from calib.runs.instruments import Reading as Reading
+    from calib.runs.instruments import u_of_difference as u_of_difference
     from calib.runs.model import Run as Run
     from calib.runs.model import Table as Table
     from calib.runs.reader import read_table as read_table
 
 _HOME = {
+    "Instruments": "calib.runs.instruments",
+    "Reading": "calib.runs.instruments",
+    "u_of_difference": "calib.runs.instruments",
     "Run": "calib.runs.model",
     "Table": "calib.runs.model",
     "read_table": "calib.runs.reader",

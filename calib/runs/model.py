@@ -19,6 +19,7 @@ class Run:
 
     ``u`` maps a column's name to the standard uncertainty (k = 1, in that column's unit) which the
     table itself gives in ``u_<column>``. ``extra`` holds the columns that are not known, as found.
+    ``written`` maps a number column to its digits as written, with a point (``"55.80"``).
     ``sheet_row`` is the row's number in the file, counted from 1 as spreadsheet programs count.
     """
 
@@ -48,6 +49,7 @@ class Run:
     reported_kJ_per_mol: float | None = None
     u: Mapping[str, float] = field(default_factory=dict)
     extra: Mapping[str, CellValue] = field(default_factory=dict)
+    written: Mapping[str, str] = field(default_factory=dict)
     sheet_row: int = 0
     notes: tuple[str, ...] = ()
 

@@ -32,6 +32,7 @@ class PartMaker:
     step: float
 
     def parts(self, quantity: str) -> tuple[Part, ...]:
+        """The parts, for a column of that quantity."""
         make = {
             "temperature": self.temperature,
             "volume": self.volume,
@@ -44,6 +45,7 @@ class PartMaker:
         return make()
 
     def given(self, u: float, quantity: str) -> tuple[Part, ...]:
+        """The one part that the table's own ``u_`` column gives."""
         source = f"column u_{self.column} of the table"
         key = self.stock_key() if quantity == "concentration" else None
         return (Part(f"{self.column} as given", 1.0, u, source, key),)
@@ -85,6 +87,7 @@ class PartMaker:
         return (Part(f"{name} step", 1.0, u, source),)
 
     def temperature(self) -> tuple[Part, ...]:
+        """Offset and slope of the thermometer, and the display's rounding."""
         limit = self.thermometer()
         name = f"{limit.instrument} {limit.grade}".strip()
         away = self.value - SLOPE_ZERO_C
@@ -112,14 +115,16 @@ class PartMaker:
         return (*parts, *self.reading_step(name))
 
     def thermometer(self) -> tol.Limit:
+        """The limits of the thermometer in use."""
         wanted = self.setting.instrument
         if wanted == "glass thermometer" or (wanted is None and self.step > 0.15):
-            return tol.glass_thermometer(self.step)
+            return tol.glass_thermometer(max(self.step, 0.1))
         wanted = wanted or "thermistor"
         grade = self.setting.grade or ("B" if wanted == "Pt100" else "")
         return next(t for t in tol.THERMOMETERS if (t.instrument, t.grade) == (wanted, grade))
 
     def volume(self) -> tuple[Part, ...]:
+        """The graduation's error, and how well the meniscus is read."""
         instrument = self.setting.instrument or "cylinder"
         own = self.own(instrument, "volume", self.value)
         if own is not None:
@@ -132,6 +137,7 @@ class PartMaker:
         return self.glassware(instrument)
 
     def glassware(self, instrument: str) -> tuple[Part, ...]:
+        """Volumetric glassware with a published tolerance."""
         grade = self.setting.grade or "B"
         limit, fills = tol.glassware_limit(instrument, grade, self.value, self.setting.capacity_mL)
         capacity = self.setting.capacity_mL or limit.capacity_mL
@@ -156,6 +162,7 @@ class PartMaker:
         return tuple(parts)
 
     def mass(self) -> tuple[Part, ...]:
+        """The balance's linearity, and the display's rounding at tare and at load."""
         own = self.own("balance", "mass", self.value)
         linearity = Part(
             "balance linearity",
@@ -167,11 +174,13 @@ class PartMaker:
         return (*(own or (linearity,)), *self.reading_step("balance", times=2))
 
     def stock_key(self) -> str:
+        """The name of a stock solution's error, which all runs that use it share."""
         side = "in_cup" if self.column.startswith("in_cup") else "added"
         substance = getattr(self.run, side) or side
         return f"stock:{substance} {self.value:g} mol/L"
 
     def concentration(self) -> tuple[Part, ...]:
+        """The stock solution's relative uncertainty."""
         key = self.stock_key()
         given = self.setting
         if given.u is not None or given.halfwidth is not None:
@@ -183,6 +192,7 @@ class PartMaker:
         return (Part("stock concentration", self.value, 0.005, tol.STOCK_SOURCE, key),)
 
     def meter(self) -> tuple[Part, ...]:
+        """A hand-held meter's scale, and the display's rounding."""
         volts = self.column == "heater_V"
         quantity = "voltage" if volts else "current"
         name = "voltmeter" if volts else "ammeter"
@@ -196,6 +206,7 @@ class PartMaker:
         return (part, *self.reading_step(name))
 
     def duration(self) -> tuple[Part, ...]:
+        """How well a time is noted by hand."""
         own = self.own("stopwatch", "duration", self.value)
         if own is not None:
             return own

@@ -1,0 +1,236 @@
+"""Transactions on the registry's database: writers queue, readers do not, nothing is half done.
+
+SQLite: rollback journal (a write-ahead log does not work on network shares), every commit on disk
+before it is reported (synchronous = FULL), foreign keys on, and a write takes its lock at once
+(BEGIN IMMEDIATE) so that two writers wait for each other in place of failing. PostgreSQL: one
+advisory lock per write does the same.
+"""
+
+from __future__ import annotations
+
+import getpass
+import os
+import sqlite3
+import time
+import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, insert, select
+from sqlalchemy.exc import DBAPIError, DisconnectionError, NoSuchModuleError
+from sqlalchemy.pool import QueuePool, StaticPool
+
+from calib.registry import failures, schema
+from calib.registry.errors import RegistryError, RegistryReadOnly, RegistryUnreachable
+from calib.registry.place import Place, sqlite_uri
+
+WRITER_LOCK = 0x43757073  # the advisory lock that PostgreSQL writers queue for
+TIMEOUT_S = 30.0
+
+
+def now() -> str:
+    """The present moment as the registry writes it: UTC, ISO 8601, to the microsecond."""
+    return datetime.now(UTC).isoformat(timespec="microseconds")
+
+
+def who() -> str:
+    """The name of the person logged in, or ``unknown`` where the system does not say."""
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):
+        return "unknown"
+
+
+@dataclass(slots=True)
+class Change:
+    """One transaction that writes: its connection, and who does it, when, under which name."""
+
+    connection: Connection
+    by: str
+    at: str
+    token: str
+    lines: int = field(default=0)
+
+    def note(
+        self, action: str, what: str, *, apparatus: str = "", constant_uid: str = "", why: str = ""
+    ) -> None:
+        """Add one line to the trail; it is kept or lost together with the change itself."""
+        self.connection.execute(
+            insert(schema.audit).values(
+                uid=uuid.uuid4().hex,
+                change=self.token,
+                at=self.at,
+                by=self.by,
+                action=action,
+                apparatus=apparatus,
+                constant_uid=constant_uid,
+                what=what,
+                why=why,
+                imported_in="",
+            )
+        )
+        self.lines += 1
+
+
+class Store:
+    """The database at one place, and the only two ways into it: ``reading`` and ``change``."""
+
+    def __init__(self, place: Place, *, read_only: bool, timeout_s: float = TIMEOUT_S) -> None:
+        self.place = place
+        self.read_only = read_only
+        self.timeout_s = timeout_s
+        self.engine = (
+            _sqlite_engine(place, read_only=read_only, timeout_s=timeout_s)
+            if place.is_sqlite
+            else _postgres_engine(place, timeout_s=timeout_s)
+        )
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self.engine.dispose()
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """A transaction that only reads: all its answers are of one moment."""
+        options: dict[str, Any] = {"cupledger_write": False}
+        if not self.place.is_sqlite:
+            options |= {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
+        try:
+            with self.engine.connect() as connection:
+                connection.execution_options(**options)
+                with connection.begin():
+                    yield connection
+        except DBAPIError as error:
+            raise failures.explain(error, self.place) from None
+
+    @contextmanager
+    def change(self, by: str | None = None) -> Iterator[Change]:
+        """A transaction that writes: kept whole on leaving, dropped whole on any error.
+
+        Where the connection breaks while the change is being kept, the registry is asked afterwards
+        whether it was; only if that cannot be found out does the error say so.
+        """
+        if self.read_only:
+            raise RegistryReadOnly(
+                f"the registry {self.place.shown} was opened for reading only; nothing was changed"
+            )
+        change: Change | None = None
+        ending = False
+        try:
+            with self.engine.connect() as connection:
+                connection.execution_options(cupledger_write=True)
+                with connection.begin():
+                    change = Change(connection, by or who(), now(), uuid.uuid4().hex)
+                    yield change
+                    ending = True
+        except DBAPIError as error:
+            if change is None or not ending or not change.lines:
+                raise failures.explain(error, self.place) from None
+            if not self._was_kept(change.token, error):
+                raise failures.explain(error, self.place) from None
+
+    def _was_kept(self, token: str, error: DBAPIError) -> bool:
+        """Whether the change of that name is in the registry; waits for a server that restarts."""
+        deadline = time.monotonic() + self.timeout_s
+        while True:
+            try:
+                with self.reading() as connection:
+                    query = select(schema.audit.c.id).where(schema.audit.c.change == token)
+                    return connection.execute(query.limit(1)).first() is not None
+            except RegistryError:
+                if time.monotonic() > deadline or not error.connection_invalidated:
+                    raise RegistryUnreachable(
+                        f"the connection to the registry {self.place.shown} broke while a change"
+                        " was being kept, and it could not be asked again; see whether the"
+                        " change is"
+                        " there (cupledger constants --history) before making it again",
+                        done=None,
+                    ) from None
+                time.sleep(0.2)
+
+
+def _sqlite_engine(place: Place, *, read_only: bool, timeout_s: float) -> Engine:
+    path = place.path
+
+    def connect() -> sqlite3.Connection:
+        if path is None:
+            connection = sqlite3.connect(":memory:", check_same_thread=False)
+        else:
+            mode = "ro" if read_only else "rw" if path.exists() else "rwc"
+            address = sqlite_uri(path, mode)
+            connection = sqlite3.connect(
+                address, uri=True, timeout=timeout_s, check_same_thread=False
+            )
+        connection.isolation_level = None  # transactions begin where this module says so
+        connection.execute("pragma foreign_keys = on")
+        connection.execute("pragma synchronous = full")
+        return connection
+
+    engine = create_engine(
+        "sqlite://",
+        creator=connect,
+        poolclass=StaticPool if path is None else QueuePool,
+        hide_parameters=True,
+    )
+    if path is not None:
+        _renew_when_stale(engine, path)
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        write = connection.get_execution_options().get("cupledger_write", False)
+        connection.exec_driver_sql("begin immediate" if write else "begin")
+
+    return engine
+
+
+def _renew_when_stale(engine: Engine, path: Path | None) -> None:
+    """Never use a connection that another process opened, or whose file has been replaced.
+
+    A forked process that goes on with its parent's SQLite handle breaks the file's locks, and a
+    handle on a file that was moved away would take changes that nobody finds again.
+    """
+
+    def stamp() -> tuple[int, int, int]:
+        if path is None:
+            return os.getpid(), 0, 0
+        try:
+            found = path.stat()
+        except OSError:
+            return os.getpid(), -1, -1
+        return os.getpid(), found.st_dev, found.st_ino
+
+    @event.listens_for(engine, "connect")
+    def _connected(_connection: Any, record: Any) -> None:
+        record.info["stamp"] = stamp()
+
+    @event.listens_for(engine, "checkout")
+    def _checked_out(_connection: Any, record: Any, proxy: Any) -> None:
+        if record.info["stamp"] != stamp():
+            record.dbapi_connection = proxy.dbapi_connection = None
+            raise DisconnectionError("opened by another process, or the file was replaced")
+
+
+def _postgres_engine(place: Place, *, timeout_s: float) -> Engine:
+    try:
+        engine = create_engine(
+            place.url or "",
+            poolclass=QueuePool,
+            pool_pre_ping=True,
+            hide_parameters=True,
+            connect_args={"connect_timeout": max(2, round(timeout_s))},
+        )
+    except (ImportError, NoSuchModuleError):
+        raise failures.missing_driver(place) from None
+    _renew_when_stale(engine, None)
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        if connection.get_execution_options().get("cupledger_write", False):
+            connection.exec_driver_sql(f"set local lock_timeout = {round(timeout_s * 1000)}")
+            connection.exec_driver_sql(f"select pg_advisory_xact_lock({WRITER_LOCK})")
+
+    return engine

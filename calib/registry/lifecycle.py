@@ -1,0 +1,184 @@
+"""A constant's life: draft, approved, superseded or withdrawn. Its values are never edited.
+
+The periods of one apparatus' constants never overlap. A constant that is approved takes over from
+its ``valid_from`` on: the one that was in force that day ends there and is superseded; where a
+later one is already approved, the new one ends where that begins. A withdrawn constant leaves a
+gap, and nothing fills it by itself: a cup whose constant was withdrawn may have changed.
+"""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+
+from sqlalchemy import insert, or_, update
+
+from calib.registry import cups, schema
+from calib.registry.connection import Change
+from calib.registry.errors import RegistryError
+from calib.registry.records import NewConstant, StoredConstant
+from calib.registry.rows import constant_values, constants_query, stored_constant
+
+c = schema.constants.c
+
+
+def add_draft(change: Change, new: NewConstant) -> int:
+    """Store one constant as a draft and return its number."""
+    cup = cups.find(change.connection, new.apparatus.strip())
+    if cup.retired_on is not None and new.valid_from >= cup.retired_on:
+        raise RegistryError(
+            f"{cup.id} was retired on {cup.retired_on} ({cup.retired_why}), and the constant"
+            " would hold"
+            f" from {new.valid_from}; nothing was changed"
+        )
+    values = constant_values(new, by=change.by, at=change.at) | {"apparatus": cup.id}
+    number = change.connection.execute(
+        insert(schema.constants).values(**values).returning(c.id)
+    ).scalar_one()
+    change.note(
+        "draft",
+        f"constant of {cup.id} drafted: {new.constant_J_per_K:.2f} ±"
+        f" {new.u_constant_J_per_K:.2f} J/K by {new.method}, valid from {new.valid_from}",
+        apparatus=cup.id,
+        constant_uid=values["uid"],
+        why=new.note,
+    )
+    return int(number)
+
+
+def approve(change: Change, number: int, reason: str, valid_from: date | None) -> None:
+    """Put a draft in force from its date on, ending what was in force before."""
+    draft = get(change, number)
+    if draft.status != "draft":
+        raise RegistryError(
+            f"constant {number} of {draft.apparatus} is {draft.status}, and only a draft can be"
+            " approved;"
+            " nothing was changed"
+        )
+    if draft.failed_quality and not reason.strip():
+        raise RegistryError(
+            f"constant {number} of {draft.apparatus} failed its checks ({draft.failed_quality});"
+            " approve"
+            " it all the same by giving a reason with --reason; nothing was changed"
+        )
+    start = valid_from or draft.valid_from
+    change.note(
+        "approve",
+        f"constant of {draft.apparatus} approved, in force from {start}",
+        apparatus=draft.apparatus,
+        constant_uid=draft.uid,
+        why=reason.strip(),
+    )
+    earlier, later = _neighbours(change, draft.apparatus, start)
+    if earlier is not None:
+        _end(change, earlier, start, draft.id)
+    values = {
+        "status": "approved" if later is None else "superseded",
+        "valid_from": start,
+        "valid_to": None if later is None else later.valid_from,
+        "superseded_by": None if later is None else later.id,
+        "approved_by": change.by,
+        "approved_at": change.at,
+        "approved_why": reason.strip(),
+    }
+    change.connection.execute(update(schema.constants).where(c.id == number).values(**values))
+    if later is not None:
+        _note_superseded(change, draft, later.valid_from)
+
+
+def _neighbours(
+    change: Change, apparatus: str, day: date
+) -> tuple[StoredConstant | None, StoredConstant | None]:
+    """The constant in force on ``day``, and the first one that begins after it."""
+    in_use = constants_query().where(
+        c.apparatus == apparatus, c.status.in_(("approved", "superseded"))
+    )
+    covering = in_use.where(c.valid_from <= day, or_(c.valid_to.is_(None), c.valid_to > day))
+    following = in_use.where(
+        c.valid_from > day, or_(c.valid_to.is_(None), c.valid_to > c.valid_from)
+    )
+    first = change.connection.execute(covering.order_by(c.valid_from.desc())).mappings().first()
+    second = change.connection.execute(following.order_by(c.valid_from)).mappings().first()
+    return (
+        None if first is None else stored_constant(first),
+        None if second is None else stored_constant(second),
+    )
+
+
+def _end(change: Change, old: StoredConstant, day: date, by_number: int) -> None:
+    change.connection.execute(
+        update(schema.constants)
+        .where(c.id == old.id)
+        .values(status="superseded", valid_to=day, superseded_by=by_number)
+    )
+    _note_superseded(change, old, day)
+
+
+def _note_superseded(change: Change, old: StoredConstant, day: date) -> None:
+    change.note(
+        "supersede",
+        f"constant of {old.apparatus} superseded by a newer one from {day} on",
+        apparatus=old.apparatus,
+        constant_uid=old.uid,
+    )
+
+
+def withdraw(change: Change, number: int, reason: str) -> None:
+    """Take a constant out of use for all dates; the reason is required."""
+    old = get(change, number)
+    if not reason.strip():
+        raise RegistryError(
+            f"say why constant {number} of {old.apparatus} is withdrawn (--reason); nothing was"
+            " changed"
+        )
+    if old.status == "withdrawn":
+        raise RegistryError(
+            f"constant {number} of {old.apparatus} was withdrawn before ({old.withdrawn_why});"
+            " nothing was"
+            " changed"
+        )
+    change.connection.execute(
+        update(schema.constants)
+        .where(c.id == number)
+        .values(
+            status="withdrawn",
+            withdrawn_by=change.by,
+            withdrawn_at=change.at,
+            withdrawn_why=reason.strip(),
+        )
+    )
+    change.note(
+        "withdraw",
+        f"constant of {old.apparatus} withdrawn (it was {old.status})",
+        apparatus=old.apparatus,
+        constant_uid=old.uid,
+        why=reason.strip(),
+    )
+
+
+def get(change: Change, number: int) -> StoredConstant:
+    """The constant of that number. Raises RegistryError where there is none."""
+    row = change.connection.execute(constants_query().where(c.id == number)).mappings().first()
+    if row is None:
+        raise no_such_constant(number)
+    return stored_constant(row)
+
+
+def no_such_constant(number: int) -> RegistryError:
+    """The error for a number that no constant has."""
+    return RegistryError(
+        f"there is no constant {number}; 'cupledger constants' lists those there are; nothing"
+        " was changed"
+    )
+
+
+def is_same(stored: StoredConstant, new: NewConstant) -> bool:
+    """Whether ``new`` is what ``stored`` holds already: same inputs, method and result."""
+    return (
+        stored.apparatus == new.apparatus
+        and stored.method == new.method
+        and stored.digests == new.digests
+        and stored.rows_json == new.rows_json
+        and math.isclose(stored.constant_J_per_K, new.constant_J_per_K, rel_tol=1e-9, abs_tol=1e-9)
+        and math.isclose(stored.u_constant_J_per_K, new.u_constant_J_per_K, rel_tol=1e-9)
+    )

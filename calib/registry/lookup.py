@@ -1,0 +1,143 @@
+"""What is asked of the register: the constant in force on a date, a history, a kind's pool."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from sqlalchemy import Connection, Select, or_, select
+
+from calib.registry import cups, schema
+from calib.registry.errors import NoConstant
+from calib.registry.lifecycle import no_such_constant
+from calib.registry.pooling import KindPooled, Member, pool
+from calib.registry.records import AuditLine, StoredConstant
+from calib.registry.rows import audit_lines, constants_query, stored_constant
+
+c = schema.constants.c
+
+
+def fetch(connection: Connection, query: Select[Any]) -> tuple[StoredConstant, ...]:
+    """The constants of a query, each with the number of recorded uses."""
+    rows = connection.execute(query).mappings().all()
+    return tuple(stored_constant(row) for row in rows)
+
+
+def constant(connection: Connection, number: int) -> StoredConstant:
+    """One constant by its number. Raises RegistryError where there is none."""
+    found = fetch(connection, constants_query().where(c.id == number))
+    if not found:
+        raise no_such_constant(number)
+    return found[0]
+
+
+def constants(
+    connection: Connection, apparatus: str | None, status: str | None
+) -> tuple[StoredConstant, ...]:
+    """All constants, or those of one apparatus or one status, by apparatus and date."""
+    query = constants_query().order_by(c.apparatus, c.valid_from, c.id)
+    if apparatus is not None:
+        cups.find(connection, apparatus)
+        query = query.where(c.apparatus == apparatus)
+    if status is not None:
+        query = query.where(c.status == status)
+    return fetch(connection, query)
+
+
+def constant_for(connection: Connection, apparatus: str, day: date) -> StoredConstant:
+    """The constant in force for that apparatus on that day.
+
+    Raises UnknownApparatus or NoConstant; the message says what would mend it.
+    """
+    cup = cups.find(connection, apparatus)
+    if cup.retired_on is not None and day >= cup.retired_on:
+        raise NoConstant(
+            f"{apparatus} was retired on {cup.retired_on} ({cup.retired_why}), and the run is"
+            f" dated {day};"
+            " correct the date or the apparatus",
+            apparatus=apparatus,
+        )
+    query = constants_query().where(
+        c.apparatus == apparatus,
+        c.status.in_(("approved", "superseded")),
+        c.valid_from <= day,
+        or_(c.valid_to.is_(None), c.valid_to > day),
+    )
+    found = fetch(connection, query.order_by(c.valid_from.desc(), c.id.desc()).limit(1))
+    if not found:
+        raise _none_in_force(connection, apparatus, day)
+    return found[0]
+
+
+def _none_in_force(connection: Connection, apparatus: str, day: date) -> NoConstant:
+    """Say why no constant is in force, and which command would mend it."""
+    every = constants(connection, apparatus, None)
+    later = [k for k in every if k.status in {"approved", "superseded"} and k.valid_from > day]
+    withdrawn = [k for k in every if k.status == "withdrawn" and k.valid_from <= day]
+    drafts = [k for k in every if k.status == "draft"]
+    start = f"no constant of {apparatus} is in force on {day}"
+    mend = "calibrate it: cupledger calibrate TABLE --approve"
+    if drafts:
+        numbers = ", ".join(str(k.id) for k in drafts)
+        mend = (
+            f"approve a draft ({numbers}): cupledger constants approve {drafts[-1].id}; or {mend}"
+        )
+    if later:
+        why = f"the first after that day is constant {later[0].id}, from {later[0].valid_from}"
+    elif withdrawn:
+        last = withdrawn[-1]
+        why = f"constant {last.id} was withdrawn ({last.withdrawn_why})"
+    elif drafts:
+        why = "there are only drafts"
+    else:
+        why = "it has never been calibrated"
+    return NoConstant(f"{start}: {why}; {mend}", apparatus=apparatus)
+
+
+def kind_pooled(connection: Connection, kind: str, day: date) -> KindPooled:
+    """The pooled value of a kind, from each cup's constant in force on that day.
+
+    Raises NoConstant where fewer than two cups of the kind have one.
+    """
+    query = constants_query().where(
+        schema.apparatus.c.kind == kind,
+        or_(schema.apparatus.c.retired_on.is_(None), schema.apparatus.c.retired_on > day),
+        c.status.in_(("approved", "superseded")),
+        c.valid_from <= day,
+        or_(c.valid_to.is_(None), c.valid_to > day),
+    )
+    found = fetch(connection, query.order_by(c.apparatus))
+    if len(found) < 2:
+        raise NoConstant(
+            f"the kind {kind!r} has {len(found)} cup{'' if len(found) == 1 else 's'} with a"
+            " constant in"
+            f" force on {day}, and two are needed to say how cups of a kind differ; calibrate more:"
+            " cupledger calibrate TABLE --approve"
+        )
+    members = tuple(
+        Member(
+            k.apparatus,
+            k.id,
+            k.constant_J_per_K,
+            k.u_constant_J_per_K,
+            k.heat_loss_W_per_K,
+            k.u_heat_loss_W_per_K,
+        )
+        for k in found
+    )
+    return pool(kind, members)
+
+
+def audit(
+    connection: Connection, apparatus: str | None, number: int | None, limit: int | None
+) -> tuple[AuditLine, ...]:
+    """The trail, oldest line first; of one apparatus or constant, or the last ``limit`` lines."""
+    table = schema.audit
+    query = select(table).order_by(table.c.id.desc())
+    if apparatus is not None:
+        query = query.where(table.c.apparatus == apparatus)
+    if number is not None:
+        query = query.where(table.c.constant_uid == constant(connection, number).uid)
+    if limit is not None:
+        query = query.limit(limit)
+    return tuple(reversed(audit_lines(connection, query)))

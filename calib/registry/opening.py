@@ -1,0 +1,109 @@
+"""Opening: tell a registry from anything else, bring an older one up to date."""
+
+from __future__ import annotations
+
+from sqlalchemy import Connection, func, insert, inspect, select
+
+from calib.registry import failures, schema
+from calib.registry.connection import Store, now
+from calib.registry.errors import NewerRegistry, NotARegistry, RegistryError
+from calib.registry.migrations import MIGRATIONS
+from calib.version import __version__
+
+
+def prepare(store: Store, *, create: bool) -> int | None:
+    """Make sure that the tables of this release are there.
+
+    Returns the version found where the registry was brought up to date, 0 where it was made anew,
+    None where nothing had to be done.
+    """
+    _require_place(store, create=create)
+    with store.reading() as connection:
+        found = read_version(connection, store.place.shown)
+    if found == schema.SCHEMA_VERSION:
+        return None
+    if store.read_only:
+        raise RegistryError(_unread(store, found))
+    for migration in MIGRATIONS:
+        _step(store, migration.version)
+    return found
+
+
+def _require_place(store: Store, *, create: bool) -> None:
+    place = store.place
+    if place.path is None:
+        return
+    if place.is_default and not store.read_only:
+        try:
+            place.path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise RegistryError(
+                f"the folder {place.path.parent} for the registry cannot be made"
+                f" ({error.strerror});"
+                " give another path with --registry"
+            ) from None
+    if place.path.is_dir() or not place.path.parent.is_dir():
+        raise RegistryError(failures.cannot_open(place))
+    if not place.path.exists() and (store.read_only or not create):
+        raise RegistryError(failures.cannot_open(place))
+
+
+def read_version(connection: Connection, shown: str) -> int:
+    """The schema's version; 0 for an empty database.
+
+    Raises NotARegistry where other tables are there, NewerRegistry where this release is too old.
+    """
+    tables = set(inspect(connection).get_table_names())
+    if schema.versions.name not in tables:
+        ours = tables & set(schema.metadata.tables)
+        if ours or (tables and connection.dialect.name == "sqlite"):
+            raise NotARegistry(
+                f"{shown} is not a registry: it is a database with other tables"
+                f" ({', '.join(sorted(tables)[:5])}); it was left as it is; give the registry's"
+                " own path"
+                " with --registry"
+            )
+        return 0
+    version = connection.execute(select(func.max(schema.versions.c.version))).scalar()
+    found = int(version or 0)
+    if found > schema.SCHEMA_VERSION:
+        raise NewerRegistry(
+            f"the registry {shown} has schema version {found}, and this release ({__version__})"
+            " reads up"
+            f" to version {schema.SCHEMA_VERSION}; it was left as it is; install a newer cupledger",
+            found=found,
+            known=schema.SCHEMA_VERSION,
+        )
+    return found
+
+
+def _step(store: Store, version: int) -> None:
+    """Take one step of the schema, unless another process has taken it in the meantime."""
+    migration = MIGRATIONS[version - 1]
+    with store.change() as change:
+        if read_version(change.connection, store.place.shown) >= version:
+            return
+        migration.run(change.connection)
+        record(change.connection, version)
+        change.note("migrate", f"schema version {version}: {migration.title}")
+
+
+def record(connection: Connection, version: int) -> None:
+    """Write down that a step was taken."""
+    connection.execute(
+        insert(schema.versions).values(
+            version=version,
+            title=MIGRATIONS[version - 1].title,
+            applied_at=now(),
+            software_version=__version__,
+        )
+    )
+
+
+def _unread(store: Store, found: int) -> str:
+    if found == 0:
+        return f"{store.place.shown} is empty: there is no registry in it yet"
+    return (
+        f"the registry {store.place.shown} has schema version {found}, this release reads version"
+        f" {schema.SCHEMA_VERSION}; open it once for writing to bring it up to date"
+    )

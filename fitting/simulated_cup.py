@@ -11,7 +11,8 @@ makes noise and shows steps only::
 with C_l the liquid's and C_f the fast wall's heat capacity [J/K] (both may grow while the second
 portion is poured at p [W/K], the rate of heat capacity coming in), q the heat of reaction [W], P
 the stirrer [W], G the loss conductance [W/K], C_w and G_w the slow wall's capacity and its
-coupling, E the evaporation [g/s], proportional to the difference of vapour pressure (Magnus formula, Alduchov
+coupling, E the evaporation [g/s], proportional to the difference of vapour pressure (Magnus
+formula, Alduchov
 & Eskridge 1996, from memory) and L its latent heat, 2430 J/g (from memory). The heat of reaction
 is released by up to two first-order processes.
 

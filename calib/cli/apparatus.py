@@ -1,0 +1,122 @@
+"""``cupledger apparatus``: the cups and flasks that the registry knows."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from calib.cli.options import ByName, JsonFlag, RegistryPlace
+from calib.cli.output import Output
+
+app = typer.Typer(help="Register cups and flasks; list, show, retire them.", no_args_is_help=True)
+
+
+@app.command()
+def add(
+    ids: Annotated[list[str], typer.Argument(metavar="ID...", help="Identifiers, such as H1 H2.")],
+    kind: Annotated[
+        str, typer.Option("--kind", help='What they are, such as "double foam cup, foam lid".')
+    ],
+    note: Annotated[str, typer.Option("--note", help="Anything else worth keeping.")] = "",
+    by: ByName = None,
+    registry: RegistryPlace = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """Register one or more cups of a kind."""
+    from calib.registry import open_registry
+
+    out = Output(as_json=as_json)
+    with open_registry(registry) as store:
+        added = store.register_all(ids, kind, note, by=by)
+        where = store.where
+    out.say(f"Registered {', '.join(a.id for a in added)} ({kind}) in {where}.")
+    out.dump({"apparatus": [_facts(a) for a in added], "registry": where})
+
+
+@app.command("list")
+def list_all(
+    kind: Annotated[str | None, typer.Option("--kind", help="Only this kind.")] = None,
+    registry: RegistryPlace = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """List every cup."""
+    from calib.registry import open_registry
+
+    out = Output(as_json=as_json)
+    with open_registry(registry) as store:
+        cups = store.list_apparatus(kind=kind)
+    if not cups:
+        out.say('No cups are registered. Add some: cupledger apparatus add H1 --kind "foam cup"')
+    else:
+        out.table(
+            ["id", "kind", "note", "registered", "retired"],
+            [
+                [a.id, a.kind, a.note, f"{a.registered_at:%Y-%m-%d}", _retired(a.retired_on)]
+                for a in cups
+            ],
+        )
+    out.dump({"apparatus": [_facts(a) for a in cups]})
+
+
+@app.command()
+def show(
+    id: Annotated[str, typer.Argument(metavar="ID")],
+    registry: RegistryPlace = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """Show one cup, its constants and its trail."""
+    from calib.cli.constants import constant_facts, constant_table
+    from calib.registry import open_registry
+
+    out = Output(as_json=as_json)
+    with open_registry(registry) as store:
+        cup = store.apparatus(id)
+        history = store.history(id)
+        trail = store.audit(id)
+    out.say(f"{cup.id}: {cup.kind}" + (f" ({cup.note})" if cup.note else ""))
+    if cup.retired_on:
+        out.say(f"Retired on {cup.retired_on}: {cup.retired_why}")
+    constant_table(out, history)
+    out.table(
+        ["when (UTC)", "who", "what", "why"],
+        [[f"{t.at:%Y-%m-%d %H:%M}", t.by, t.what, t.why] for t in trail],
+        title="Trail",
+    )
+    out.dump(
+        {
+            "apparatus": _facts(cup),
+            "constants": [constant_facts(c) for c in history],
+            "trail": [
+                {"at": t.at, "by": t.by, "action": t.action, "what": t.what, "why": t.why}
+                for t in trail
+            ],
+        }
+    )
+
+
+@app.command()
+def retire(
+    id: Annotated[str, typer.Argument(metavar="ID")],
+    reason: Annotated[str, typer.Option("--reason", help="Why it goes out of use.")],
+    by: ByName = None,
+    registry: RegistryPlace = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """Take a cup out of use; its constants stay for the runs of its time."""
+    from calib.registry import open_registry
+
+    out = Output(as_json=as_json)
+    with open_registry(registry) as store:
+        cup = store.retire(id, reason, by=by)
+    out.say(f"{cup.id} is retired from {cup.retired_on}: {reason}")
+    out.dump({"apparatus": [_facts(cup)]})
+
+
+def _retired(on: object) -> str:
+    return str(on) if on else ""
+
+
+def _facts(cup: object) -> dict[str, object]:
+    names = ("id", "kind", "note", "registered_at", "registered_by", "retired_on", "retired_why")
+    return {name: getattr(cup, name) for name in names}

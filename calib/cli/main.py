@@ -1,0 +1,89 @@
+"""The command ``cupledger``: hands over to the commands, turns errors into exit codes.
+
+Exit code 0: all done; 1: some rows could not be used; 2: nothing could be done.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+
+import typer
+
+from calib.cli import (
+    apparatus,
+    calibrate,
+    constants,
+    correct,
+    demo,
+    enthalpy,
+    output,
+    reference,
+)
+from fitting.errors import CupledgerError
+
+app = typer.Typer(
+    name="cupledger",
+    help="Calibrate cups, correct logged curves for heat loss, keep each cup's constant, apply it.",
+    no_args_is_help=True,
+    add_completion=True,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+app.add_typer(apparatus.app, name="apparatus")
+app.add_typer(constants.app, name="constants")
+app.command("calibrate")(calibrate.calibrate)
+app.command("correct")(correct.correct)
+app.command("enthalpy")(enthalpy.enthalpy)
+app.command("reference")(reference.reference)
+app.command("demo")(demo.demo)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from calib.version import __version__
+
+        typer.echo(f"cupledger {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def root(
+    version: bool = typer.Option(
+        False, "--version", callback=_show_version, is_eager=True, help="Print the version."
+    ),
+) -> None:
+    """Calibrate cups, correct logged curves for heat loss, keep each cup's constant, apply it."""
+
+
+def main() -> None:
+    """Run the command line; the only place that turns errors into exit codes."""
+    output.make_streams_safe()
+    try:
+        app()
+    except CupledgerError as error:
+        _refuse(str(error))
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise SystemExit(0) from None
+    except OSError as error:
+        name = f" ({error.filename})" if error.filename else ""
+        _refuse(f"{error.strerror or error}{name}; nothing more was done")
+    except MemoryError:
+        _refuse("the input needs more memory than this machine has; split it and try again")
+    except Exception as error:  # the last net: a person gets a sentence, never a stack
+        if os.environ.get("CUPLEDGER_DEBUG"):
+            raise
+        _refuse(
+            f"something went wrong inside cupledger ({type(error).__name__}: {error}); your files"
+            " were not changed; set CUPLEDGER_DEBUG=1 to see where, and tell us"
+        )
+
+
+def _refuse(message: str) -> None:
+    if "--json" in sys.argv:
+        output.Output(as_json=True).dump(
+            {"errors": [{"row": None, "column": None, "message": message}]}
+        )
+    output.say_on(sys.stderr, f"error: {message}")
+    raise SystemExit(2) from None

@@ -1,0 +1,29 @@
+"""Options that several commands share, declared once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+JsonFlag = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")]
+RegistryPlace = Annotated[
+    str | None,
+    typer.Option(
+        "--registry",
+        envvar="CUPLEDGER_REGISTRY",
+        metavar="PATH|URL",
+        help="The registry: a file, or a database URL. Default: a file in your data folder.",
+    ),
+]
+TableFile = Annotated[
+    Path, typer.Argument(metavar="TABLE", help="Table of runs: CSV, XLSX or ODS, one row per run.")
+]
+ByName = Annotated[
+    str | None, typer.Option("--by", metavar="NAME", help="Who decides (default: your login).")
+]
+PageFile = Annotated[
+    Path | None,
+    typer.Option("--page", metavar="FILE.html", help="Write one self-contained page."),
+]

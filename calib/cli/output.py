@@ -1,0 +1,103 @@
+"""What reaches the screen: people's text or one JSON object on stdout, the rest on stderr."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any, TextIO
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_PIPE_WIDTH = 160  # columns, where no terminal tells its own
+
+
+def make_streams_safe() -> None:
+    """Let every character reach the streams, whatever the terminal's encoding."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is None:
+            continue
+        if stream.isatty():
+            reconfigure(errors="replace")
+        else:
+            reconfigure(encoding="utf-8", errors="replace")
+
+
+def plain(value: Any) -> Any:
+    """A value as JSON knows it: tuples as lists, NaN and infinity as null, dates as text."""
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if value is None or isinstance(value, bool | int | str):
+        return value
+    if hasattr(value, "isoformat"):
+        return value.isoformat()
+    if hasattr(value, "item"):
+        return plain(value.item())
+    return str(value)
+
+
+class Output:
+    """Where a command prints: tables and sentences for people, or one JSON object."""
+
+    def __init__(self, *, as_json: bool) -> None:
+        self.as_json = as_json
+        self._console: Console | None = None
+
+    @property
+    def console(self) -> Console:
+        """The people's console on stdout (rich is loaded when it is first used)."""
+        if self._console is None:
+            from rich.console import Console
+
+            width = None if sys.stdout.isatty() else _PIPE_WIDTH
+            self._console = Console(width=width, highlight=False, emoji=False, markup=False)
+        return self._console
+
+    def say(self, text: str = "") -> None:
+        """A sentence for people on stdout; silent under --json."""
+        if not self.as_json:
+            self.console.print(text, soft_wrap=True)
+
+    def table(self, headers: Sequence[str], rows: Iterable[Sequence[str]], title: str = "") -> None:
+        """A table for people on stdout; silent under --json."""
+        if self.as_json:
+            return
+        from rich import box
+        from rich.table import Table
+
+        table = Table(
+            title=title or None, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD
+        )
+        body = [list(row) for row in rows]
+        for index, header in enumerate(headers):
+            numeric = bool(body) and all(_looks_numeric(row[index]) for row in body)
+            table.add_column(header, justify="right" if numeric else "left", overflow="fold")
+        for row in body:
+            table.add_row(*row)
+        self.console.print(table)
+
+    def dump(self, value: Any) -> None:
+        """The one JSON object of --json."""
+        if self.as_json:
+            sys.stdout.write(json.dumps(plain(value), ensure_ascii=False, indent=2) + "\n")
+
+    def note(self, text: str) -> None:
+        """A warning or a remark, on stderr in both modes."""
+        say_on(sys.stderr, text)
+
+
+def say_on(stream: TextIO, text: str) -> None:
+    """Write one line to a stream."""
+    stream.write(text + "\n")
+    stream.flush()
+
+
+def _looks_numeric(cell: str) -> bool:
+    return cell[:1].isdigit() or cell[:1] in "-−+–" or cell in {"", "not known"}

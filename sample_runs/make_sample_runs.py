@@ -1,0 +1,297 @@
+"""Make the sample runs: invented readings of invented cups, from a simulated cup.
+
+Run from the top of the checkout: ``python sample_runs/make_sample_runs.py``. The same seed always
+writes the same files. Nothing in here was measured by anybody. The simulated cup
+(``fitting/simulated_cup.py``) has what the fitted models lack: a slow inner wall, vapour that
+escapes, a room that drifts, a sensor that lags and shows steps, a pour that takes seconds.
+
+The heat capacities of the liquids come from the libraries ``thermo`` (Laliberte 2009) and
+``chemicals`` (IAPWS-95), not from cupledger. The enthalpies that the invented substances release
+are written below; they were chosen near handbook values so that the scenario looks real.
+"""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from fitting.simulated_cup import Cup, Experiment, Room, Sensor, SimulatedRun, simulate
+
+HERE = Path(__file__).resolve().parent
+CUPS = ("P1", "P2", "P3", "P4", "P5", "P6")
+
+# The truth of this invented world, at the runs' starting temperature of about 21 °C.
+TRUE_KJ_PER_MOL = {"neutralization": -59.30, "KNO3": 34.10, "NH4Cl": 15.80}
+MOLAR_MASS = {"HNO3": 63.012, "KOH": 56.105, "KNO3": 101.102, "NH4Cl": 53.489}
+
+
+def heat_capacity(grams: dict[str, float], celsius: float) -> float:
+    """Heat capacity of a solution [J/K] from its components' masses [g], by thermo's Laliberte."""
+    from chemicals import CAS_from_any
+    from thermo.electrochem import Laliberte_heat_capacity
+
+    total = sum(grams.values())
+    salts = [name for name in grams if name != "H2O"]
+    if not salts:
+        return grams["H2O"] * water_cp(celsius)
+    cas = [CAS_from_any(name) for name in salts]
+    shares = [grams[name] / total for name in salts]
+    return float(Laliberte_heat_capacity(celsius + 273.15, shares, cas)) / 1000 * total
+
+
+def water_cp(celsius: float) -> float:
+    """Water's heat capacity [J/(g K)] from IAPWS-95 by the library chemicals."""
+    from chemicals.iapws import iapws95_properties
+
+    return float(iapws95_properties(celsius + 273.15, 101325.0)[5]) / 1000
+
+
+def true_cups(rng: np.random.Generator) -> dict[str, Cup]:
+    """Six double foam cups with lid, and a seventh that nobody has calibrated."""
+    cups = {}
+    for name in (*CUPS, "P7"):
+        cups[name] = Cup(
+            fast_J_per_K=rng.uniform(7.0, 11.0),
+            slow_wall_J_per_K=rng.uniform(2.0, 4.0),
+            slow_wall_s=rng.uniform(30.0, 60.0),
+            loss_W_per_K=rng.uniform(0.03, 0.045),
+            wall_loss_share=0.3,
+            evaporation_g_per_s_kPa=1.5e-6,
+            stirrer_W=0.015,
+        )
+    return cups
+
+
+@dataclass
+class Bench:
+    """What one run has in common: its random numbers, room and sensor."""
+
+    rng: np.random.Generator
+    step_K: float = 0.01
+
+    def start(self, cup: Cup) -> Experiment:
+        room = Room(
+            start_C=21.0 + self.rng.normal(0, 0.4),
+            drift_K_per_s=self.rng.normal(0, 0.15) / 1200,
+            swing_K=0.1,
+            phase=self.rng.uniform(0, 6.28),
+        )
+        sensor = Sensor(lag_s=6.0, noise_K=0.008, step_K=self.step_K, wander_K=0.002, every_s=2.0)
+        return Experiment(
+            cup=cup,
+            room=room,
+            sensor=sensor,
+            in_cup_C=room.start_C + self.rng.normal(0, 0.3),
+            fore_s=180.0,
+            after_s=600.0,
+        )
+
+
+def mixing_run(cup: Cup, rng: np.random.Generator) -> tuple[Experiment, dict[str, float]]:
+    """100 g of cold water in the cup, 100 g at about 52 °C poured in."""
+    e = Bench(rng).start(cup)
+    cold, hot = round(100 + rng.normal(0, 1), 2), round(100 + rng.normal(0, 1), 2)
+    hot_C = 52.0 + rng.normal(0, 1.0)
+    middle = 0.5 * (hot_C + 35.0)
+    e = replace(
+        e,
+        in_cup_J_per_K=cold * water_cp(28.0),
+        added_J_per_K=hot * water_cp(middle),
+        added_C=hot_C,
+        heat_J=0.0,
+    )
+    return e, {"in_cup_g": cold, "added_g": hot, "added_C": round(hot_C + rng.normal(0, 0.02), 2)}
+
+
+def neutralization(cup: Cup, rng: np.random.Generator) -> tuple[Experiment, dict[str, float]]:
+    """Nitric acid in the cup, potassium hydroxide poured in, both about 1 mol/L."""
+    e = Bench(rng).start(cup)
+    acid, base = round(103 + rng.normal(0, 0.8), 2), round(107 + rng.normal(0, 0.8), 2)
+    acid_mol = acid * 1.000 / 1031.9  # 1.000 mol/L and its density, g/L
+    base_mol = base * 1.000 / 1046.5
+    extent = min(acid_mol, base_mol)
+    acid_g = {"HNO3": acid_mol * MOLAR_MASS["HNO3"]}
+    base_g = {"KOH": base_mol * MOLAR_MASS["KOH"]}
+    acid_g["H2O"], base_g["H2O"] = acid - acid_g["HNO3"], base - base_g["KOH"]
+    mixed = {"KNO3": extent * MOLAR_MASS["KNO3"]}
+    if base_mol > extent:
+        mixed["KOH"] = (base_mol - extent) * MOLAR_MASS["KOH"]
+    if acid_mol > extent:
+        mixed["HNO3"] = (acid_mol - extent) * MOLAR_MASS["HNO3"]
+    mixed["H2O"] = acid + base - sum(mixed.values())
+    before = heat_capacity(acid_g, 21.0)
+    added_C = e.in_cup_C + rng.normal(0, 0.3)
+    e = replace(
+        e,
+        in_cup_J_per_K=before,
+        added_J_per_K=heat_capacity(mixed, 24.0) - before,
+        added_C=added_C,
+        heat_J=-1000 * TRUE_KJ_PER_MOL["neutralization"] * extent,
+        rates_per_s=(1.0, 0.05),
+    )
+    return e, {"in_cup_g": acid, "added_g": base, "added_C": round(added_C, 1)}
+
+
+def dissolution(
+    salt: str, grams: float, cup: Cup, rng: np.random.Generator
+) -> tuple[Experiment, dict[str, float]]:
+    """A salt stirred into 100 g of water; some of it dissolves slowly."""
+    e = Bench(rng).start(cup)
+    water = round(100 + rng.normal(0, 0.8), 2)
+    grams = round(grams + rng.normal(0, 0.1), 2)
+    before = water * water_cp(21.0)
+    after = heat_capacity({salt: grams, "H2O": water}, 20.0)
+    solid_J_per_K = grams * {"KNO3": 0.953, "NH4Cl": 1.572}[salt]
+    added_C = e.room.start_C
+    heat = -1000 * TRUE_KJ_PER_MOL[salt] * grams / MOLAR_MASS[salt]
+    # the balance in terms of the final liquid: the solid's own warmth is a correction to the heat
+    heat += solid_J_per_K * (added_C - e.in_cup_C)
+    e = replace(
+        e,
+        in_cup_J_per_K=before,
+        added_J_per_K=after - before,
+        added_C=e.in_cup_C,
+        heat_J=heat,
+        rates_per_s=(1 / rng.uniform(8, 14), 1 / rng.uniform(35, 60)),
+        slow_share=0.15,
+    )
+    return e, {"in_cup_g": water, "added_g": grams, "added_C": round(added_C, 1)}
+
+
+def write_curve(path: Path, run: SimulatedRun, form: str) -> None:
+    """One logged curve, in one of three forms that loggers export."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    rows = zip(run.time_s, run.temperature_C, strict=True)
+    if form == "plain":
+        lines = ["time_s,temperature_C", *(f"{t:.0f},{c:.2f}" for t, c in rows)]
+    elif form == "comma":
+        lines = ["Bench tablet 2", "", "time / min;water / °C"]
+        lines += [f"{t / 60:.4f};{c:.2f}".replace(".", ",") for t, c in rows]
+    else:
+        lines = ["clock\ttemperature (°F)\tmark"]
+        for t, c in rows:
+            s = int(t) + 14 * 3600 + 5 * 60
+            clock = f"{s // 3600:02d}:{s // 60 % 60:02d}:{s % 60:02d}"
+            mark = "poured" if abs(t - run.mixed_at_s) < 1 else ""
+            lines.append(f"{clock}\t{c * 1.8 + 32:.3f}\t{mark}")
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
+
+
+def write_rows(path: Path, rows: list[dict[str, object]]) -> None:
+    """A table of runs as CSV."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, fieldnames=list(rows[0]), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def make_calibrations(cups: dict[str, Cup], rng: np.random.Generator) -> None:
+    """Six cups, four mixing runs each, every one with its curve."""
+    rows: list[dict[str, object]] = []
+    for name in CUPS:
+        for number in range(1, 5):
+            e, read = mixing_run(cups[name], rng)
+            run = simulate(e, rng)
+            file = f"curves/mix_{name}_{number}.csv"
+            write_curve(HERE / file, run, "plain")
+            rows.append(
+                {
+                    "run": f"{name}-{number}",
+                    "apparatus": name,
+                    "date": f"2026-09-{number:02d}",
+                    "in_cup": "water",
+                    "added": "water",
+                    **read,
+                    "u_added_C": 0.02,
+                    "curve": file,
+                    "mixed_at_s": f"{run.mixed_at_s:.0f}",
+                    "room_C": f"{run.room_C:.1f}",
+                }
+            )
+    write_rows(HERE / "calibrations.csv", rows)
+
+
+def make_class_with_curves(cups: dict[str, Cup], rng: np.random.Generator) -> None:
+    """Six benches neutralize, six dissolve potassium nitrate; all log their curves."""
+    rows: list[dict[str, object]] = []
+    for index in range(12):
+        cup = CUPS[index % 6]
+        acid_run = index < 6
+        e, read = (
+            neutralization(cups[cup], rng) if acid_run else dissolution("KNO3", 6.0, cups[cup], rng)
+        )
+        run = simulate(e, rng)
+        form = ("plain", "comma", "clock")[index % 3]
+        file = f"curves/class_bench{index + 1:02d}.{'csv' if form != 'clock' else 'txt'}"
+        write_curve(HERE / file, run, form)
+        rows.append(
+            {
+                "run": f"bench {index + 1}",
+                "apparatus": cup,
+                "date": "2026-10-14",
+                "in_cup": "HNO3(aq)" if acid_run else "water",
+                "in_cup_mol_per_L": "1.000" if acid_run else "",
+                "added": "KOH(aq)" if acid_run else "KNO3(s)",
+                "added_mol_per_L": "1.000" if acid_run else "",
+                **read,
+                "curve": file,
+                "mixed_at_s": f"{run.mixed_at_s:.0f}" if index % 4 else "",
+                "room_C": f"{run.room_C:.1f}",
+            }
+        )
+    write_rows(HERE / "class_curves.csv", rows)
+
+
+def make_class_with_readings(cups: dict[str, Cup], rng: np.random.Generator) -> None:
+    """Eight benches with a thermometer only: before, lowest after. Bench 8 has a new cup."""
+    rows: list[dict[str, object]] = []
+    for index in range(8):
+        cup = (*CUPS, "P1", "P7")[index]
+        e, read = dissolution("NH4Cl", 5.0, cups[cup], rng)
+        run = simulate(e, rng)
+        after = run.time_s > run.mixed_at_s
+        lowest = int(np.argmin(run.temperature_C[after]))
+        rows.append(
+            {
+                "run": f"table {index + 1}",
+                "apparatus": cup,
+                "date": "2026-10-21",
+                "in_cup": "water",
+                "added": "NH4Cl(s)",
+                **read,
+                "in_cup_C": f"{run.true_before_C:.1f}",
+                "extreme_C": f"{run.temperature_C[after][lowest]:.1f}",
+                "extreme_after_s": f"{run.time_s[after][lowest] - run.mixed_at_s:.0f}",
+                "room_C": f"{run.room_C:.1f}",
+                "remark": "new cup, not calibrated yet" if cup == "P7" else "",
+            }
+        )
+    write_rows(HERE / "class_readings.csv", rows)
+
+
+def make_truth(cups: dict[str, Cup]) -> None:
+    """The answers of this invented world, for whoever wants to compare."""
+    rows: list[dict[str, object]] = [
+        {"what": f"constant of {n}, J/K", "value": f"{c.constant_J_per_K:.2f}"}
+        for n, c in cups.items()
+    ]
+    rows += [{"what": f"loss of {n}, W/K", "value": f"{c.loss_W_per_K:.4f}"} for n, c in cups.items()]
+    rows += [{"what": f"{n}, kJ/mol", "value": f"{v:.2f}"} for n, v in TRUE_KJ_PER_MOL.items()]
+    write_rows(HERE / "invented_truth.csv", rows)
+
+
+def main() -> None:
+    """Write every file of the scenario."""
+    rng = np.random.default_rng(20260901)
+    cups = true_cups(rng)
+    make_calibrations(cups, rng)
+    make_class_with_curves(cups, rng)
+    make_class_with_readings(cups, rng)
+    make_truth(cups)
+
+
+if __name__ == "__main__":
+    main()

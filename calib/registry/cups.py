@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import uuid
 from datetime import date
 
@@ -76,6 +75,8 @@ def find(connection: Connection, identifier: str) -> Apparatus:
 
 def unknown(connection: Connection, identifier: str) -> UnknownApparatus:
     """The error for an identifier that is not in the register."""
+    import difflib
+
     known = identifiers(connection)
     folded = {name.casefold(): name for name in known}
     close = difflib.get_close_matches(identifier.casefold(), folded, n=1, cutoff=0.7)

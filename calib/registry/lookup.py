@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, Select, or_, select
 
 from calib.registry import cups, schema
 from calib.registry.errors import NoConstant
 from calib.registry.lifecycle import no_such_constant
-from calib.registry.pooling import KindPooled, Member, pool
 from calib.registry.records import AuditLine, StoredConstant
 from calib.registry.rows import audit_lines, constants_query, stored_constant
+
+if TYPE_CHECKING:
+    from calib.registry.pooling import KindPooled
 
 c = schema.constants.c
 
@@ -99,6 +101,8 @@ def kind_pooled(connection: Connection, kind: str, day: date) -> KindPooled:
 
     Raises NoConstant where fewer than two cups of the kind have one.
     """
+    from calib.registry.pooling import Member, pool
+
     query = constants_query().where(
         schema.apparatus.c.kind == kind,
         or_(schema.apparatus.c.retired_on.is_(None), schema.apparatus.c.retired_on > day),

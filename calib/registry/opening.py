@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from sqlalchemy import Connection, func, insert, inspect, select
+from sqlalchemy.exc import DBAPIError, OperationalError, ProgrammingError
 
 from calib.registry import failures, schema
 from calib.registry.connection import Store, now
 from calib.registry.errors import NewerRegistry, NotARegistry, RegistryError
-from calib.registry.migrations import MIGRATIONS
 from calib.version import __version__
 
 
@@ -18,15 +18,29 @@ def prepare(store: Store, *, create: bool) -> int | None:
     None where nothing had to be done.
     """
     _require_place(store, create=create)
+    if _is_current(store):
+        return None
     with store.reading() as connection:
         found = read_version(connection, store.place.shown)
     if found == schema.SCHEMA_VERSION:
         return None
     if store.read_only:
         raise RegistryError(_unread(store, found))
-    for migration in MIGRATIONS:
-        _step(store, migration.version)
+    for version in range(found + 1, schema.SCHEMA_VERSION + 1):
+        _step(store, version)
     return found
+
+
+def _is_current(store: Store) -> bool:
+    """The quick way: one look at the version. Anything else is left to ``read_version``."""
+    try:
+        with store.engine.connect() as connection, connection.begin():
+            found = connection.execute(select(func.max(schema.versions.c.version))).scalar()
+    except (OperationalError, ProgrammingError):
+        return False
+    except DBAPIError as error:
+        raise failures.explain(error, store.place) from None
+    return found == schema.SCHEMA_VERSION
 
 
 def _require_place(store: Store, *, create: bool) -> None:
@@ -79,25 +93,22 @@ def read_version(connection: Connection, shown: str) -> int:
 
 def _step(store: Store, version: int) -> None:
     """Take one step of the schema, unless another process has taken it in the meantime."""
+    from calib.registry.migrations import MIGRATIONS
+
     migration = MIGRATIONS[version - 1]
     with store.change() as change:
         if read_version(change.connection, store.place.shown) >= version:
             return
         migration.run(change.connection)
-        record(change.connection, version)
-        change.note("migrate", f"schema version {version}: {migration.title}")
-
-
-def record(connection: Connection, version: int) -> None:
-    """Write down that a step was taken."""
-    connection.execute(
-        insert(schema.versions).values(
-            version=version,
-            title=MIGRATIONS[version - 1].title,
-            applied_at=now(),
-            software_version=__version__,
+        change.connection.execute(
+            insert(schema.versions).values(
+                version=version,
+                title=migration.title,
+                applied_at=now(),
+                software_version=__version__,
+            )
         )
-    )
+        change.note("migrate", f"schema version {version}: {migration.title}")
 
 
 def _unread(store: Store, found: int) -> str:

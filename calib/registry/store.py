@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterable
 from datetime import date
 from types import TracebackType
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 from sqlalchemy import select
 
@@ -15,9 +15,11 @@ from calib.registry.connection import TIMEOUT_S, Store
 from calib.registry.errors import RegistryError
 from calib.registry.opening import prepare
 from calib.registry.place import find_place
-from calib.registry.pooling import KindPooled
 from calib.registry.records import Apparatus, AuditLine, NewConstant, StoredConstant
 from calib.registry.rows import one_apparatus
+
+if TYPE_CHECKING:
+    from calib.registry.pooling import KindPooled
 
 
 def open_registry(

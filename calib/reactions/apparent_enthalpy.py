@@ -15,8 +15,7 @@ from math import hypot, sqrt
 
 from calib.errors import SubstanceError
 from calib.estimate import Estimate, Kind
-from calib.reactions.ions import ACIDS, STRONG, WEAK_BASES, Salt, salt_of, split_hydrate
-from calib.reactions.phi_L_tables import (
+from calib.reactions.apparent_enthalpy_tables import (
     ACIDS_KJ,
     H2SO4_KJ,
     HCL_KJ,
@@ -25,6 +24,7 @@ from calib.reactions.phi_L_tables import (
     NAOH_CAL,
     Points,
 )
+from calib.reactions.ions import ACIDS, STRONG, WEAK_BASES, Salt, salt_of, split_hydrate
 from calib.reactions.pitzer import debye_hueckel_phi_L, pitzer_phi_L
 from calib.reactions.pitzer_data import SOURCES, Slopes, slopes
 
@@ -39,7 +39,7 @@ U_J_PER_MOL_K = 15.0
 """u [J/(mol K)] per √m of the temperature slope of φ_L beyond its Debye-Hückel part (1-1 salts)."""
 SPREAD_J_KG = 1300.0
 MEAN_J_KG = -1700.0
-"""φ_L less its Debye-Hückel part, per mol/kg: mean and spread over 11 salts and acids at 1 mol/kg."""
+"""φ_L less its Debye-Hückel part, per mol/kg: mean and spread over 11 solutes at 1 mol/kg."""
 MAX_M_ASSUMED = 1.0
 _MOLECULES_U = 400.0
 
@@ -81,7 +81,7 @@ def _published(name: str, molality: float) -> Estimate | None:
     top = _points(name)[-1][0]
     if molality > top:
         raise SubstanceError(f"the table of {name} ends at {top:g} mol/kg; asked {molality:.3g}")
-    value = float(_interpolant(name)(sqrt(molality)))
+    value = _interpolant(name)(sqrt(molality))
     if name == "H2SO4":
         return Estimate(value, 700.0, UNIT, H2SO4_SOURCE)
     u = U_TABLE if molality <= 3.0 else U_TABLE * molality / 3.0
@@ -101,10 +101,8 @@ def _interpolant(name: str) -> Callable[[float], float]:
     from scipy.interpolate import PchipInterpolator
 
     points = ((0.0, 0.0), *_points(name))
-    curve: Callable[[float], float] = PchipInterpolator(
-        [sqrt(m) for m, _ in points], [value for _, value in points]
-    )
-    return curve
+    curve = PchipInterpolator([sqrt(m) for m, _ in points], [value for _, value in points])
+    return lambda root: float(curve(root))
 
 
 def _other_acids(name: str, molality: float) -> Estimate | None:
@@ -112,7 +110,7 @@ def _other_acids(name: str, molality: float) -> Estimate | None:
         return None
     first, at_first = ACIDS_KJ[name][0]
     if molality >= first:
-        value = float(_acid_table(name)(molality))
+        value = _acid_table(name)(molality)
         return Estimate(value, U_TABLE, UNIT, CRC_ACIDS)
     fit = _acid_fit(name)
     value = fit(molality) + (1e3 * at_first - fit(first)) * molality / first
@@ -126,10 +124,8 @@ def _acid_table(name: str) -> Callable[[float], float]:
     from scipy.interpolate import PchipInterpolator
 
     points = ACIDS_KJ[name]
-    curve: Callable[[float], float] = PchipInterpolator(
-        [m for m, _ in points], [1e3 * value for _, value in points]
-    )
-    return curve
+    curve = PchipInterpolator([m for m, _ in points], [1e3 * value for _, value in points])
+    return lambda molality: float(curve(molality))
 
 
 @lru_cache(maxsize=16)

@@ -36,7 +36,7 @@ __all__ = [
 ]
 
 U_DCP_UNKNOWN = 0.15
-"""u [kJ/(mol K)] of a ΔCp° that is not known: the size it has for neutralization and dissolution."""
+"""u [kJ/(mol K)] of a ΔCp° that is not known: its size for neutralization and dissolution."""
 REFERENCE_C = 25.0
 
 
@@ -179,7 +179,7 @@ def _from_certificate(
     if molality is None:
         return lines
     if known.solvent == known.substance:
-        return lines + [_from_certified_molality(known, molality, times)]
+        return [*lines, _from_certified_molality(known, molality, times)]
     low, high = known.molality / 2, known.molality * 2
     if not low <= molality <= high:
         lines.append(

@@ -58,7 +58,7 @@ _KCL = "M. V. Kilday, J. Res. NBS 85 (1980) 467, and the certificate (from memor
 
 @lru_cache(maxsize=1)
 def known_reactions() -> tuple[KnownReaction, ...]:
-    """The list; ± of the sources is taken as a standard uncertainty, which their pages leave open."""
+    """The list; the sources' ± is taken as a standard uncertainty, as their pages leave it open."""
     acid = parse_equation("C4H11NO3(s) + HCl(aq) -> C4H12NO3Cl(aq)")
     base = parse_equation("C4H11NO3(s) -> C4H11NO3(aq)")
     salt = parse_equation("KCl(s) -> KCl(aq)")

@@ -10,6 +10,7 @@ with A_H = 4 R T² (dA_φ/dT)_P (Pitzer, in Activity Coefficients in Electrolyte
 
 from __future__ import annotations
 
+from itertools import pairwise
 from math import exp, log, sqrt
 
 from calib.reactions.pitzer_data import Slopes
@@ -26,7 +27,7 @@ _A_H = ((15.0, 1673.7), (20.0, 1818.0), (25.0, 1972.2), (30.0, 2135.5), (40.0, 2
 def debye_hueckel_slope(t_C: float = 25.0) -> float:
     """A_H [J kg^½ mol^-3/2] at t_C, linear between tabulated temperatures (15 to 40 °C)."""
     points = _A_H
-    for (t1, a1), (t2, a2) in zip(points, points[1:], strict=False):
+    for (t1, a1), (t2, a2) in pairwise(points):
         if t_C <= t2 or (t2, a2) == points[-1]:
             return a1 + (a2 - a1) * (t_C - t1) / (t2 - t1)
     return points[-1][1]

@@ -1,0 +1,141 @@
+"""What a pair of columns must fulfil to be a curve; each refusal names the line and the remedy."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from fitting.curve import FloatArray
+from fitting.errors import CurveError
+from fitting.reading.cell_values import tidy
+from fitting.reading.column_choice import Field, Pair
+from fitting.reading.text_tables import TextTable
+from fitting.reading.units import to_celsius
+
+LEAST_POINTS = 3
+COLDEST_C, HOTTEST_C = -80.0, 200.0  # common practice, no source: no cup of liquid is outside
+_LIKELY_C = (-30.0, 120.0)
+_LARGEST_TIME = 1e14
+
+
+def refuse_cell(table: TextTable, field: Field, index: int) -> CurveError:
+    """The refusal of a cell with text where a number belongs."""
+    cell = tidy(field.column.cells[index])
+    shown = cell if len(cell) <= 40 else cell[:37] + "..."
+    expected = "a clock time" if field.kind == "clock" else "a number"
+    return CurveError(
+        f"{table.name}, line {table.lines[index]}, {field.title}: '{shown}' is no "
+        f"{expected.removeprefix('a ')}; expected {expected} or a blank cell: correct the cell, "
+        "or blank it to leave the reading out"
+    )
+
+
+def check_enough(table: TextTable, pair: Pair, count: int, *, distinct: bool = False) -> None:
+    """Refuse fewer than three readings."""
+    if count >= LEAST_POINTS:
+        return
+    readings = f"{count} reading" if count == 1 else f"{count} readings"
+    if distinct:
+        raise CurveError(
+            f"{table.name}, {pair.time.title}: the time stands still: only {count} different "
+            f"{'time' if count == 1 else 'times'}; expected at least {LEAST_POINTS}: name the "
+            "column of time with time_column, or export times with seconds"
+        )
+    raise CurveError(
+        f"{table.name}: {readings} with both a time ({pair.time.title}) and a temperature "
+        f"({pair.temperature.title}); expected at least {LEAST_POINTS}: log for longer, or name "
+        "other columns"
+    )
+
+
+def check_time_range(table: TextTable, pair: Pair, time: FloatArray, lines: Sequence[int]) -> None:
+    """Refuse times that are no times."""
+    absurd = np.flatnonzero(~(np.abs(time) < _LARGEST_TIME))
+    if absurd.size:
+        index = int(absurd[0])
+        raise CurveError(
+            f"{table.name}, line {lines[index]}, {pair.time.title}: {time[index]:g} cannot be a "
+            "time; expected elapsed or clock times: correct the cell, or name the column of time "
+            "with time_column"
+        )
+
+
+def check_order(table: TextTable, pair: Pair, time: FloatArray, rows: npt.NDArray[np.intp]) -> None:
+    """Refuse a time that runs backwards; a clock that starts again is named as such."""
+    steps = np.diff(time)
+    back = np.flatnonzero(steps < 0)
+    if not back.size:
+        return
+    place = int(back[0])
+    earlier, later = (_shown(pair.time, int(rows[i]), float(time[i])) for i in (place, place + 1))
+    where = f"{table.name}, line {table.lines[rows[place + 1]]}, {pair.time.title}"
+    before = f"'{earlier}' in line {table.lines[rows[place]]}"
+    if (steps <= 0).all():
+        raise CurveError(
+            f"{where}: time runs backwards from the first line to the last ('{later}' after "
+            f"{before}); expected the oldest reading first: reverse the order of the lines"
+        )
+    if re.fullmatch(r"[+-]?\d{1,3}[.,]000", later) and time[place] > 900:
+        raise CurveError(
+            f"{where}: time falls to '{later}' after {before}; expected rising times: this looks "
+            "like a thousands mark, which is never assumed: export without thousands marks"
+        )
+    if time[place + 1] <= time[0] + 0.05 * (time[place] - time[0]):
+        raise CurveError(
+            f"{where}: the clock starts again: '{later}' after {before}; expected rising times: "
+            "the logger was reset or a second run was added: keep one run in a file"
+        )
+    raise CurveError(
+        f"{where}: time runs backwards: '{later}' after {before}; expected rising times: correct "
+        "the line, or sort the readings by time"
+    )
+
+
+def check_plausible(
+    table: TextTable,
+    pair: Pair,
+    raw: FloatArray,
+    unit: str,
+    lines: Sequence[int],
+    *,
+    asked: bool,
+) -> None:
+    """Refuse temperatures that no cup of liquid has, with the unit that they are likely in."""
+    safe = np.clip(np.nan_to_num(raw, posinf=1e9, neginf=-1e9), -1e9, 1e9)
+    celsius = to_celsius(safe, unit)
+    outside = np.flatnonzero((celsius < COLDEST_C) | (celsius > HOTTEST_C))
+    if not outside.size:
+        return
+    index = int(outside[0])
+    size = "" if unit == "°C" else f" ({celsius[index]:.5g} °C)"
+    where = f"{table.name}, line {lines[index]}, {pair.temperature.title}"
+    found = f"{raw[index]:.6g} {unit}{size} is outside what a cup of liquid can have"
+    expected = f"expected {COLDEST_C:.0f} to {HOTTEST_C:.0f} °C".replace("-", "−")
+    raise CurveError(f"{where}: {found}; {expected}: {_remedy(safe, unit, outside.size, asked)}")
+
+
+def _remedy(raw: FloatArray, unit: str, outside: int, asked: bool) -> str:
+    if 2 * outside < raw.size:
+        return (
+            f"{outside} of {raw.size} readings are so, as when a sensor loses contact: blank these "
+            "cells to leave them out"
+        )
+    middle = np.array([np.median(raw)])
+    low, high = _LIKELY_C
+    likely = [
+        other
+        for other in ("°C", "K", "°F")
+        if other != unit and low <= to_celsius(middle, other)[0] <= high
+    ]
+    if not likely:
+        return "no unit of temperature makes sense of it: name the column with temperature_column"
+    letter = likely[0].removeprefix("°")
+    ask = f"{'give' if not asked else 'rather give'} temperature_unit='{letter}'"
+    return f"the numbers look like {likely[0]}: {ask}, or correct the header"
+
+
+def _shown(field: Field, row: int, value: float) -> str:
+    return tidy(field.column.cells[row]) if field.column.values is None else f"{value:.10g}"

@@ -111,9 +111,8 @@ def one_apparatus(row: Mapping[str, Any]) -> Apparatus:
 
 def audit_lines(connection: Connection, query: Select[Any]) -> tuple[AuditLine, ...]:
     """The records of a query on the trail, in its order."""
-    numbers = dict(
-        connection.execute(select(schema.constants.c.uid, schema.constants.c.id)).tuples().all()
-    )
+    found = connection.execute(select(schema.constants.c.uid, schema.constants.c.id))
+    numbers = {row.uid: row.id for row in found}
     return tuple(
         AuditLine(
             id=row["id"],

@@ -123,13 +123,17 @@ def neutralization(cup: Cup, rng: np.random.Generator) -> tuple[Experiment, dict
         mixed["HNO3"] = (acid_mol - extent) * MOLAR_MASS["HNO3"]
     mixed["H2O"] = acid + base - sum(mixed.values())
     before = heat_capacity(acid_g, 21.0)
+    added = heat_capacity(mixed, 24.0) - before
     added_C = e.in_cup_C + rng.normal(0, 0.3)
+    heat = -1000 * TRUE_KJ_PER_MOL["neutralization"] * extent
+    # the simulated pour brings in the mixture's capacity; the base's own is a little different
+    heat += (heat_capacity(base_g, 21.0) - added) * (added_C - e.in_cup_C)
     e = replace(
         e,
         in_cup_J_per_K=before,
-        added_J_per_K=heat_capacity(mixed, 24.0) - before,
+        added_J_per_K=added,
         added_C=added_C,
-        heat_J=-1000 * TRUE_KJ_PER_MOL["neutralization"] * extent,
+        heat_J=heat,
         rates_per_s=(1.0, 0.05),
     )
     return e, {"in_cup_g": acid, "added_g": base, "added_C": round(added_C, 1)}
@@ -188,7 +192,7 @@ def write_rows(path: Path, rows: list[dict[str, object]]) -> None:
         writer.writerows(rows)
 
 
-def make_calibrations(cups: dict[str, Cup], rng: np.random.Generator) -> None:
+def make_calibrations(folder: Path, cups: dict[str, Cup], rng: np.random.Generator) -> None:
     """Six cups, four mixing runs each, every one with its curve."""
     rows: list[dict[str, object]] = []
     for name in CUPS:
@@ -196,7 +200,7 @@ def make_calibrations(cups: dict[str, Cup], rng: np.random.Generator) -> None:
             e, read = mixing_run(cups[name], rng)
             run = simulate(e, rng)
             file = f"curves/mix_{name}_{number}.csv"
-            write_curve(HERE / file, run, "plain")
+            write_curve(folder / file, run, "plain")
             rows.append(
                 {
                     "run": f"{name}-{number}",
@@ -211,10 +215,10 @@ def make_calibrations(cups: dict[str, Cup], rng: np.random.Generator) -> None:
                     "room_C": f"{run.room_C:.1f}",
                 }
             )
-    write_rows(HERE / "calibrations.csv", rows)
+    write_rows(folder / "calibrations.csv", rows)
 
 
-def make_class_with_curves(cups: dict[str, Cup], rng: np.random.Generator) -> None:
+def make_class_with_curves(folder: Path, cups: dict[str, Cup], rng: np.random.Generator) -> None:
     """Six benches neutralize, six dissolve potassium nitrate; all log their curves."""
     rows: list[dict[str, object]] = []
     for index in range(12):
@@ -226,7 +230,7 @@ def make_class_with_curves(cups: dict[str, Cup], rng: np.random.Generator) -> No
         run = simulate(e, rng)
         form = ("plain", "comma", "clock")[index % 3]
         file = f"curves/class_bench{index + 1:02d}.{'csv' if form != 'clock' else 'txt'}"
-        write_curve(HERE / file, run, form)
+        write_curve(folder / file, run, form)
         rows.append(
             {
                 "run": f"bench {index + 1}",
@@ -242,10 +246,10 @@ def make_class_with_curves(cups: dict[str, Cup], rng: np.random.Generator) -> No
                 "room_C": f"{run.room_C:.1f}",
             }
         )
-    write_rows(HERE / "class_curves.csv", rows)
+    write_rows(folder / "class_curves.csv", rows)
 
 
-def make_class_with_readings(cups: dict[str, Cup], rng: np.random.Generator) -> None:
+def make_class_with_readings(folder: Path, cups: dict[str, Cup], rng: np.random.Generator) -> None:
     """Eight benches with a thermometer only: before, lowest after. Bench 8 has a new cup."""
     rows: list[dict[str, object]] = []
     for index in range(8):
@@ -269,29 +273,31 @@ def make_class_with_readings(cups: dict[str, Cup], rng: np.random.Generator) -> 
                 "remark": "new cup, not calibrated yet" if cup == "P7" else "",
             }
         )
-    write_rows(HERE / "class_readings.csv", rows)
+    write_rows(folder / "class_readings.csv", rows)
 
 
-def make_truth(cups: dict[str, Cup]) -> None:
+def make_truth(folder: Path, cups: dict[str, Cup]) -> None:
     """The answers of this invented world, for whoever wants to compare."""
     rows: list[dict[str, object]] = [
         {"what": f"constant of {n}, J/K", "value": f"{c.constant_J_per_K:.2f}"}
         for n, c in cups.items()
     ]
-    rows += [{"what": f"loss of {n}, W/K", "value": f"{c.loss_W_per_K:.4f}"} for n, c in cups.items()]
+    rows += [
+        {"what": f"loss of {n}, W/K", "value": f"{c.loss_W_per_K:.4f}"} for n, c in cups.items()
+    ]
     rows += [{"what": f"{n}, kJ/mol", "value": f"{v:.2f}"} for n, v in TRUE_KJ_PER_MOL.items()]
-    write_rows(HERE / "invented_truth.csv", rows)
+    write_rows(folder / "invented_truth.csv", rows)
 
 
-def main() -> None:
-    """Write every file of the scenario."""
-    rng = np.random.default_rng(20260901)
+def make_all(folder: Path, rng: np.random.Generator) -> dict[str, Cup]:
+    """Write every file of the scenario into a folder; return the true cups."""
     cups = true_cups(rng)
-    make_calibrations(cups, rng)
-    make_class_with_curves(cups, rng)
-    make_class_with_readings(cups, rng)
-    make_truth(cups)
+    make_calibrations(folder, cups, rng)
+    make_class_with_curves(folder, cups, rng)
+    make_class_with_readings(folder, cups, rng)
+    make_truth(folder, cups)
+    return cups
 
 
 if __name__ == "__main__":
-    main()
+    make_all(HERE, np.random.default_rng(20260901))

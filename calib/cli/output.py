@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import sys
+import time
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any, TextIO
 
@@ -49,6 +50,7 @@ class Output:
     def __init__(self, *, as_json: bool) -> None:
         self.as_json = as_json
         self._console: Console | None = None
+        self._progress = _Progress()
 
     @property
     def console(self) -> Console:
@@ -88,9 +90,36 @@ class Output:
         if self.as_json:
             sys.stdout.write(json.dumps(plain(value), ensure_ascii=False, indent=2) + "\n")
 
+    def progress(self, done: int, total: int, what: str) -> None:
+        """How far a long job has come, on stderr, once it has taken two seconds."""
+        self._progress.show(done, total, what)
+
     def note(self, text: str) -> None:
         """A warning or a remark, on stderr in both modes."""
         say_on(sys.stderr, text)
+
+
+class _Progress:
+    """One line that is rewritten on a terminal; a line every ten seconds elsewhere."""
+
+    def __init__(self) -> None:
+        self._started = time.monotonic()
+        self._last = self._started
+
+    def show(self, done: int, total: int, what: str) -> None:
+        now = time.monotonic()
+        terminal = sys.stderr.isatty()
+        quiet_s = 0.2 if terminal else 10.0
+        finished = done >= total
+        if now - self._started < 2.0 or (now - self._last < quiet_s and not finished):
+            return
+        self._last = now
+        text = f"{what}: {done} of {total}"
+        if terminal:
+            sys.stderr.write(f"\r{text}" + ("\n" if finished else ""))
+            sys.stderr.flush()
+        else:
+            say_on(sys.stderr, text)
 
 
 def say_on(stream: TextIO, text: str) -> None:

@@ -1,0 +1,99 @@
+"""``cupledger enthalpy``: molar enthalpies of every run, with the constants applied."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from calib.cli.options import JsonFlag, PageFile, RegistryPlace, TableFile
+from calib.cli.output import Output
+from calib.cli.problems import exit_code, show_problems
+from calib.rounding import figures, interval, with_u
+
+
+def enthalpy(
+    table: TableFile,
+    page: PageFile = None,
+    results: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="FILE", help="Write the results: CSV or XLSX."),
+    ] = None,
+    at_25: Annotated[
+        bool, typer.Option("--at-25", help="Report at 25 °C where the change of Cp is known.")
+    ] = False,
+    budget: Annotated[
+        bool, typer.Option("--budget", help="Print what each uncertainty is made of.")
+    ] = False,
+    registry: RegistryPlace = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """Compute every row's molar enthalpy with the constant of its cup and date."""
+    from calib.jobs.evaluating import evaluate_table
+
+    out = Output(as_json=as_json)
+    report = evaluate_table(table, registry, at_25=at_25, progress=out.progress)
+    facts = report.facts
+    _show(out, facts, budget=budget)
+    if page is not None:
+        from calib.jobs.pages import write_class_page
+
+        out.note(f"page written: {write_class_page(page, report)}")
+    if results is not None:
+        from calib.jobs.results_file import write_results
+
+        out.note(f"results written: {write_results(results, report)}")
+    out.dump(facts)
+    raise typer.Exit(exit_code(facts["errors"], bool(facts["runs"])))
+
+
+def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
+    for note in facts["notes"]:
+        out.note(f"reading: {note}")
+    show_problems(out, facts["errors"])
+    runs = facts["runs"]
+    out.table(
+        [
+            "run",
+            "cup",
+            "constant J/K",
+            "rise K",
+            "heat J",
+            "ΔH kJ/mol",
+            "95 % interval",
+            "limiting",
+        ],
+        [
+            [
+                run["run"],
+                run["apparatus"],
+                figures(run["constant_J_per_K"], 4),
+                with_u(run["rise_K"], run["u_rise_K"]),
+                figures(run["heat_J"], 5),
+                with_u(run["dH_kJ_per_mol"], run["u_dH_kJ_per_mol"]),
+                interval(run["interval95_kJ_per_mol"]),
+                run["limiting"] or "",
+            ]
+            for run in runs
+        ],
+    )
+    for run in runs:
+        for warning in run["warnings"]:
+            out.note(f"warning: {run['run']}: {warning}")
+    for line in facts["summary"]:
+        spread = figures(line["sd_kJ_per_mol"], 3)
+        mean = with_u(line["mean_kJ_per_mol"], line["u_mean_kJ_per_mol"])
+        out.say(f"{line['reaction']}: {line['runs']} runs, mean {mean} kJ/mol, spread {spread}")
+    if budget:
+        for run in runs:
+            out.table(
+                ["made of", "u kJ/mol", "share %"],
+                [
+                    [b["source"], figures(b["u_kJ_per_mol"], 3), f"{b['share_percent']:.1f}"]
+                    for b in run["budget"]
+                ],
+                title=f"{run['run']}: what the uncertainty is made of",
+            )
+    elif runs:
+        out.say("± is one standard uncertainty (k = 1); what it is made of: --budget or --json.")

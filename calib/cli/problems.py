@@ -1,0 +1,23 @@
+"""How rows that could not be used are shown, and what they do to the exit code."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from calib.cli.output import Output
+
+
+def show_problems(out: Output, problems: Sequence[dict[str, Any]]) -> None:
+    """Name each row, its column and what to do, on stderr."""
+    for problem in problems:
+        out.note(
+            f"not used: row {problem['row']}, column {problem['column']}: {problem['message']}"
+        )
+
+
+def exit_code(problems: Sequence[Any], anything_done: bool) -> int:
+    """0: all done; 1: some rows could not be used; 2: nothing could be done."""
+    if not anything_done:
+        return 2
+    return 1 if problems else 0

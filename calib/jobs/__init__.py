@@ -1,0 +1,1 @@
+"""Whole jobs, one call each: what a command does, for notebooks too."""

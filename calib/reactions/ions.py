@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
-from itertools import product
+from itertools import combinations, product
 from math import lcm
 from typing import TYPE_CHECKING
 
@@ -48,14 +48,14 @@ ACIDS = {
     "H3C6H5O7": ("C6H5O7", 3), "C4H6O6": ("C4H4O6", 2), "C6H8O6": ("C6H7O6", 1),
 }  # fmt: skip
 ACID_SALTS = {"HSO4": ("SO4", 1), "HC8H4O4": ("C8H4O4", 1), "HSO3": ("SO3", 1),
-              "H2PO4": ("PO4", 2), "HC2O4": ("C2O4", 1), "HPO4": ("PO4", 1)}  # fmt: skip
+              "H2PO4": ("PO4", 2), "HC2O4": ("C2O4", 1), "HPO4": ("PO4", 1),
+              "HCO3": ("CO3", 1)}  # fmt: skip
 WEAK_BASES = {"NH3": "NH4", "C4H11NO3": "C4H12NO3"}
 _NOT_SALTS = frozenset({"CO(NH2)2", "H2O", "SC(NH2)2", "CS(NH2)2", "H2O2", "C4H11NO3"})
 _DOUBLE = {
     "KAl(SO4)2": ("K", "Al", "SO4"), "NH4Al(SO4)2": ("NH4", "Al", "SO4"),
     "NaAl(SO4)2": ("Na", "Al", "SO4"), "KCr(SO4)2": ("K", "Cr", "SO4"),
     "NH4Fe(SO4)2": ("NH4", "Fe+3", "SO4"), "(NH4)2Fe(SO4)2": ("NH4", "Fe", "SO4"),
-    "KNaC4H4O6": ("K", "Na", "C4H4O6"),
 }  # fmt: skip
 DIATOMIC_GASES = frozenset({"H2", "N2", "O2", "F2", "Cl2"})
 _GASES = DIATOMIC_GASES | {"CO2", "CO", "SO2", "NO", "NO2", "H2S"}
@@ -121,6 +121,10 @@ def _salts_by_atoms() -> dict[frozenset[tuple[str, Fraction]], Salt]:
             counts = common // positive, common // -negative
             salt = Salt(((cation, positive, counts[0]),), ((anion, negative, counts[1]),))
             table.setdefault(_atom_set(salt), salt)
+    for (first, second), anion in product(combinations(("Li", "Na", "K", "NH4"), 2), ANIONS):
+        if ANIONS[anion] == -2 and anion != "O":
+            salt = Salt(((first, 1, 1), (second, 1, 1)), ((anion, -2, 1),))
+            table.setdefault(_atom_set(salt), salt)
     return table
 
 
@@ -151,21 +155,12 @@ def salt_of(formula: str) -> Salt | None:
 
 def _double_salt(head: str) -> Salt:
     first, second, anion = _DOUBLE[head]
-    name, _, charge = second.partition("+")
-    charges = [1, int(charge or CATIONS[name][0])]
-    size = next(
-        n for n in range(1, 4) if f"{n}" in "123" and _double_fits(head, first, name, anion, n)
-    )
-    counts = [size, 1]
-    total = sum(c * q for c, q in zip(counts, charges, strict=True))
-    many = total // -ANIONS[anion]
-    cations = ((first, charges[0], counts[0]), (name, charges[1], counts[1]))
-    return Salt(cations, ((anion, ANIONS[anion], many),))
-
-
-def _double_fits(head: str, first: str, second: str, anion: str, size: int) -> bool:
-    marker = next(e for e in atoms(first) if e not in atoms(anion) and e not in atoms(second))
-    return atoms(head)[marker] == size * atoms(first)[marker]
+    name, _, given = second.partition("+")
+    charge = int(given or CATIONS[name][0])
+    marker = next(e for e in atoms(first) if e not in atoms(anion) and e not in atoms(name))
+    size = int(atoms(head)[marker] / atoms(first)[marker])
+    many = (size + charge) // -ANIONS[anion]
+    return Salt(((first, 1, size), (name, charge, 1)), ((anion, ANIONS[anion], many),))
 
 
 _ALWAYS_CATIONS = frozenset({"Li", "Na", "K", "Rb", "Cs", "NH4", "H", "H3O", "C4H12NO3"})

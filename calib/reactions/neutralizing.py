@@ -37,7 +37,7 @@ def acid_and_base(acid: Species, base: Species) -> Equation | None:
         return _with_weak_base(acid, base, *protons, WEAK_BASES[name])
     if salt is None or salt.anions[0][0] not in {"OH", "O", "CO3", "HCO3", "SO3", "HSO3"}:
         return None
-    if canonical(acid.formula) in {"H2CO3", "H2SO3"} and salt.anions[0][0] != "OH":
+    if protons[0] in {"CO3", "SO3"} and salt.anions[0][0] != "OH":
         return None
     return _neutralize(acid, protons, base, salt)
 
@@ -84,19 +84,22 @@ def _salts_formed(
     cations: tuple[tuple[str, int, int], ...],
     bases: int,
 ) -> list[Term]:
-    """One salt where one cation is there; else the two salts that share the anion, as ions."""
+    """One salt where one cation is there, K and Na sharing one too; else the ions."""
     charge = -ANIONS[anion]
     kinds: dict[tuple[str, int], int] = {}
-    for cation, q, count in cations:
-        kinds[cation, q] = kinds.get((cation, q), 0) + count * bases
     for cation, q, count in held:
         kinds[cation, q] = kinds.get((cation, q), 0) + count * acids
+    for cation, q, count in cations:
+        kinds[cation, q] = kinds.get((cation, q), 0) + count * bases
     if len(kinds) == 1:
         ((cation, q),) = kinds
         formula = formula_of(cation, q, anion, -charge)
         per_salt = lcm(q, charge) // q
         state = "aq" if is_soluble(cation, q, anion) else "s"
         return [(tidy(Fraction(kinds[cation, q], per_salt)), Species(formula, state))]
+    singles = [cation for (cation, q), n in kinds.items() if q == 1 and n == acids]
+    if len(singles) == len(kinds) == charge:
+        return [(acids, Species("".join(singles) + anion, "aq"))]
     ions: list[Term] = [(n, Species(c, "aq", q)) for (c, q), n in kinds.items()]
     return [*ions, (acids, Species(anion, "aq", -charge))]
 

@@ -9,7 +9,11 @@ import typer
 from calib.cli.options import ByName, JsonFlag, RegistryPlace
 from calib.cli.output import Output
 
-app = typer.Typer(help="Register cups and flasks; list, show, retire them.", no_args_is_help=True)
+app = typer.Typer(
+    help="Register cups and flasks; list, show, retire them.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
 
 
 @app.command()

@@ -14,8 +14,19 @@ from calib.rounding import interval, with_u
 if TYPE_CHECKING:
     from calib.registry import StoredConstant
 
+FACTS = (
+    *("id", "apparatus", "kind", "method", "constant_J_per_K", "u_constant_J_per_K"),
+    *("heat_loss_W_per_K", "u_heat_loss_W_per_K", "sensor_lag_s", "runs"),
+    *("between_run_sd_J_per_K", "fill_mL", "temperature_C", "valid_from", "valid_to"),
+    *("recheck_due", "recheck_uses", "status", "superseded_by", "digests", "warnings", "note"),
+    *("made_by", "made_at", "software_version", "approved_by", "approved_at", "approved_why"),
+    *("withdrawn_by", "withdrawn_at", "withdrawn_why", "uses"),
+)
+
 app = typer.Typer(
-    help="Show the stored constants; approve, withdraw them.", invoke_without_command=True
+    help="Show the stored constants; approve, withdraw them.",
+    invoke_without_command=True,
+    rich_markup_mode=None,
 )
 
 
@@ -125,14 +136,7 @@ def constant_table(out: Output, found: Iterable[StoredConstant]) -> None:
 
 def constant_facts(constant: StoredConstant) -> dict[str, Any]:
     """A stored constant as JSON: the keys of ``calibrate`` and what the registry adds."""
-    names = (
-        "id apparatus kind method constant_J_per_K u_constant_J_per_K heat_loss_W_per_K"
-        " u_heat_loss_W_per_K sensor_lag_s runs between_run_sd_J_per_K fill_mL temperature_C"
-        " valid_from valid_to recheck_due recheck_uses status superseded_by digests warnings"
-        " note made_by made_at software_version approved_by approved_at approved_why"
-        " withdrawn_by withdrawn_at withdrawn_why uses"
-    ).split()
-    facts = {name: getattr(constant, name) for name in names}
+    facts = {name: getattr(constant, name) for name in FACTS}
     facts["interval95_J_per_K"] = constant.interval95_J_per_K
     return facts
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import json
 import math
+import shutil
 import sys
+import textwrap
 import time
-from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any, TextIO
-
-if TYPE_CHECKING:
-    from rich.console import Console
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any, TextIO
 
 _PIPE_WIDTH = 160  # columns, where no terminal tells its own
 
@@ -33,15 +32,15 @@ def plain(value: Any) -> Any:
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [plain(item) for item in value]
+    return _plain_scalar(value.item() if hasattr(value, "item") else value)
+
+
+def _plain_scalar(value: Any) -> Any:
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     if value is None or isinstance(value, bool | int | str):
         return value
-    if hasattr(value, "isoformat"):
-        return value.isoformat()
-    if hasattr(value, "item"):
-        return plain(value.item())
-    return str(value)
+    return value.isoformat() if hasattr(value, "isoformat") else str(value)
 
 
 class Output:
@@ -49,41 +48,24 @@ class Output:
 
     def __init__(self, *, as_json: bool) -> None:
         self.as_json = as_json
-        self._console: Console | None = None
         self._progress = _Progress()
-
-    @property
-    def console(self) -> Console:
-        """The people's console on stdout (rich is loaded when it is first used)."""
-        if self._console is None:
-            from rich.console import Console
-
-            width = None if sys.stdout.isatty() else _PIPE_WIDTH
-            self._console = Console(width=width, highlight=False, emoji=False, markup=False)
-        return self._console
 
     def say(self, text: str = "") -> None:
         """A sentence for people on stdout; silent under --json."""
         if not self.as_json:
-            self.console.print(text, soft_wrap=True)
+            say_on(sys.stdout, text)
 
     def table(self, headers: Sequence[str], rows: Iterable[Sequence[str]], title: str = "") -> None:
         """A table for people on stdout; silent under --json."""
-        if self.as_json:
-            return
-        from rich import box
-        from rich.table import Table
-
-        table = Table(
-            title=title or None, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD
-        )
         body = [list(row) for row in rows]
-        for index, header in enumerate(headers):
-            numeric = bool(body) and all(_looks_numeric(row[index]) for row in body)
-            table.add_column(header, justify="right" if numeric else "left", overflow="fold")
-        for row in body:
-            table.add_row(*row)
-        self.console.print(table)
+        if self.as_json or not body:
+            return
+        if title:
+            self.say(title)
+        width = shutil.get_terminal_size((_PIPE_WIDTH, 24)).columns
+        for line in table_lines(headers, body, width):
+            self.say(line)
+        self.say()
 
     def dump(self, value: Any) -> None:
         """The one JSON object of --json."""
@@ -126,6 +108,36 @@ def say_on(stream: TextIO, text: str) -> None:
     """Write one line to a stream."""
     stream.write(text + "\n")
     stream.flush()
+
+
+def table_lines(headers: Sequence[str], body: Sequence[Sequence[str]], width: int) -> Iterator[str]:
+    """A table as text: numbers to the right, the last column folded to the width.
+
+    >>> list(table_lines(["cup", "J/K"], [["P1", "12.3"]], 80))
+    ['cup   J/K', '---  ----', 'P1   12.3']
+    """
+    cells = [[_one_line(cell) for cell in row] for row in (headers, *body)]
+    sizes = [max(len(row[i]) for row in cells) for i in range(len(headers))]
+    before_last = sum(sizes[:-1]) + 2 * (len(sizes) - 1)
+    last = max(width - before_last, 24)
+    sizes[-1] = min(sizes[-1], last)
+    right = [all(_looks_numeric(row[i]) for row in cells[1:]) for i in range(len(headers))]
+    for number, row in enumerate(cells):
+        folded = textwrap.wrap(row[-1], sizes[-1]) or [""]
+        padded = [
+            cell.rjust(size) if at_right else cell.ljust(size)
+            for cell, size, at_right in zip([*row[:-1], folded[0]], sizes, right, strict=True)
+        ]
+        yield "  ".join(padded).rstrip()
+        for more in folded[1:]:
+            yield " " * before_last + more
+        if number == 0:
+            yield "  ".join("-" * size for size in sizes)
+
+
+def _one_line(cell: str) -> str:
+    """A cell without line breaks or control characters, whatever a file held."""
+    return "".join(c if c.isprintable() else " " for c in cell)
 
 
 def _looks_numeric(cell: str) -> bool:

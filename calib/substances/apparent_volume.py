@@ -1,0 +1,62 @@
+"""What a solute adds to a solution's volume, by the best way there is for it. [mL/g]"""
+
+from __future__ import annotations
+
+from math import hypot
+
+from calib.estimate import Kind
+from calib.substances import laliberte, spreads
+from calib.substances.apparent_heat import Share
+from calib.substances.formula import molar_mass
+from calib.substances.names import class_of
+from calib.substances.species import charge_factor, standard_volume
+
+U_CORRELATION_G_PER_ML = 0.00144
+"""Standard deviation of the density correlation from its data: 1.44 kg/m³ (abstract of Laliberté &
+Cooper, J. Chem. Eng. Data 49 (2004) 1141); reached at a mass fraction of 0.2 and above."""
+
+
+def apparent_volume(formula: str, w: float, W: float, strength: float, t_C: float) -> Share:
+    """Apparent specific volume of a solute in a solution. [mL/g]
+
+    w: its own mass fraction; W: mass fraction of all solutes; strength: ionic
+    strength [mol/kg]; t [°C].
+    """
+    known = laliberte.density_coefficients(formula)
+    Z, M = charge_factor(formula), molar_mass(formula).value
+    if known is not None:
+        return _correlation(known, w, W, strength, t_C, Z, M)
+    standard = standard_volume(formula)
+    if standard is not None:
+        value = (standard.value + spreads.growth(spreads.VOLUME_GROWTH, Z, strength)) / M
+        u = spreads.u_ion_additive_volume(Z) / M
+        return Share(value, u, "ion-additive", f"volumes of species ({standard.source})")
+    salt = class_of(formula) in {"salt", "base"} or bool(Z)
+    value, u = spreads.SALT_VOLUME if salt else spreads.MOLECULE_VOLUME
+    return Share(value, u, "water-share", "mean apparent volume of known solutes")
+
+
+def _correlation(
+    known: laliberte.Coefficients,
+    w: float,
+    W: float,
+    strength: float,
+    t_C: float,
+    Z: float,
+    M: float,
+) -> Share:
+    limits = known.range
+    W_in = min(W, limits.w_max)
+    t_in = min(max(t_C, limits.t_min_C), limits.t_max_C)
+    value = 1.0 / laliberte.apparent_density_g_per_mL(known, W_in, t_in)
+    u = U_CORRELATION_G_PER_ML / max(W_in, 0.2)
+    if limits.holds(W, t_C):
+        return Share(value, u, "correlation", f"{laliberte.SOURCE}, in its range ({limits})")
+    kind: Kind = "extrapolated"
+    u = hypot(u, 0.0004 * abs(t_C - t_in))
+    if W_in < W:
+        strength_in = 1000.0 * W_in / (1.0 - W_in) / M * Z if W_in < 1.0 else strength
+        grow = spreads.growth(spreads.VOLUME_GROWTH, Z, max(strength, strength_in))
+        value += (grow - spreads.growth(spreads.VOLUME_GROWTH, Z, strength_in)) / M
+        u = hypot(u, 0.08 * (W - W_in) / max(w, 1e-6))
+    return Share(value, u, kind, f"{laliberte.SOURCE}, carried on beyond its range ({limits})")

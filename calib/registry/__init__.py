@@ -11,7 +11,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from calib.registry.errors import NoConstant, RegistryError, UnknownApparatus
-from calib.registry.records import Apparatus, AuditLine, NewConstant, StoredConstant
+from calib.registry.records import (
+    Apparatus,
+    AuditLine,
+    NewConstant,
+    NewResult,
+    StoredConstant,
+    StoredResult,
+)
 
 if TYPE_CHECKING:
     from calib.registry.pooling import KindPooled
@@ -22,10 +29,12 @@ __all__ = [
     "AuditLine",
     "KindPooled",
     "NewConstant",
+    "NewResult",
     "NoConstant",
     "Registry",
     "RegistryError",
     "StoredConstant",
+    "StoredResult",
     "UnknownApparatus",
     "open_registry",
 ]

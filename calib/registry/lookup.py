@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, Select, or_, select
 
-from calib.registry import cups, schema
+from calib.registry import cups, results, schema
 from calib.registry.errors import NoConstant
 from calib.registry.lifecycle import no_such_constant
 from calib.registry.records import AuditLine, StoredConstant
@@ -22,7 +22,8 @@ c = schema.constants.c
 def fetch(connection: Connection, query: Select[Any]) -> tuple[StoredConstant, ...]:
     """The constants of a query, each with the number of recorded uses."""
     rows = connection.execute(query).mappings().all()
-    return tuple(stored_constant(row) for row in rows)
+    counted = results.uses(connection, rows[0]["id"] if len(rows) == 1 else None) if rows else {}
+    return tuple(stored_constant(row, uses=counted.get(row["id"], 0)) for row in rows)
 
 
 def constant(connection: Connection, number: int) -> StoredConstant:

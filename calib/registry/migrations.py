@@ -9,6 +9,8 @@ same when a record is carried to another registry. Constraints are called pk_, f
 followed by table and column.
 
 Version 1: apparatus, constants, audit.
+Version 2: results, and which constants each rests on.
+Version 3: constants that depend on the fill, and what else a calibration has to say.
 """
 
 from __future__ import annotations
@@ -197,15 +199,17 @@ def v1_cups_and_their_constants(connection: Connection) -> None:
         connection.exec_driver_sql(index)
     guards = Guards(connection)
     guards.prepare()
-    guards.append_only("cupledger_schema", "version", "the record of the schema is kept as it is")
-    guards.append_only("audit", "uid", "the audit trail is kept as it is")
-    guards.append_only("apparatus", "id", "apparatus are retired, never removed", edits=False)
+    guards.append_only(
+        "cupledger_schema", ("version",), "the record of the schema is kept as it is"
+    )
+    guards.append_only("audit", ("uid",), "the audit trail is kept as it is")
+    guards.append_only("apparatus", ("id",), "apparatus are retired, never removed", edits=False)
     guards.frozen(
         "apparatus",
         ("id", "uid", "registered_at", "registered_by"),
         "an apparatus keeps its identifier",
     )
-    guards.append_only("constants", "uid", "constants are withdrawn, never removed", edits=False)
+    guards.append_only("constants", ("uid",), "constants are withdrawn, never removed", edits=False)
     guards.frozen(
         "constants", V1_FROZEN, "a constant is never edited; calibrate again, or withdraw it"
     )
@@ -225,6 +229,89 @@ def v1_cups_and_their_constants(connection: Connection) -> None:
         connection.exec_driver_sql(f"pragma application_id = {APPLICATION_ID}")
 
 
+V2_RESULTS = """
+create table results (
+    -- One row per result that was asked to be kept. Rows are added, never changed or removed: a run
+    -- that is evaluated anew gets a new row beside the old one.
+    id                {serial} constraint pk_results primary key {counted},
+    uid               text not null constraint uq_results_uid unique,
+    fingerprint       text not null constraint uq_results_fingerprint unique,
+                      -- SHA-256 of inputs, constants and value: the same result is kept once
+    run               text not null,              -- the row's own label in its table
+    apparatus         text not null
+                      constraint fk_results_apparatus references apparatus (id),
+    run_date          date,
+    reaction          text not null,
+    quantity          text not null,              -- dH, or what else the run gives
+    unit              text not null,              -- kJ/mol for dH
+    value             double precision not null,
+    u_value           double precision not null,  -- standard uncertainty, k = 1
+    pooled            bigint not null,            -- 1: its kind's pooled value was used
+    table_name        text not null,
+    table_digest      text not null,              -- SHA-256 of the table
+    digests_json      text not null,              -- SHA-256 of the curves
+    inputs_json       text not null,              -- the row as it was read
+    result_json       text not null,              -- the whole result with its budget
+    recorded_by       text not null,
+    recorded_at       text not null,
+    software_version  text not null,
+    constraint ck_results_u check (u_value >= 0),
+    constraint ck_results_pooled check (pooled in (0, 1))
+)
+"""
+
+V2_RESULT_CONSTANTS = """
+create table result_constants (
+    -- Which constants a result rests on: one, or all those of a pooled value.
+    result_id    bigint not null
+                 constraint fk_result_constants_result_id references results (id),
+    constant_id  bigint not null
+                 constraint fk_result_constants_constant_id references constants (id),
+    constraint pk_result_constants primary key (result_id, constant_id)
+)
+"""
+
+
+def v2_results(connection: Connection) -> None:
+    """Kept results, so that a withdrawn constant can list what it touched."""
+    create(connection, V2_RESULTS)
+    create(connection, V2_RESULT_CONSTANTS)
+    connection.exec_driver_sql("create index ix_results_apparatus on results (apparatus)")
+    connection.exec_driver_sql(
+        "create index ix_result_constants_constant_id on result_constants (constant_id)"
+    )
+    guards = Guards(connection)
+    guards.append_only("results", ("uid",), "kept results stay as they are")
+    guards.append_only(
+        "result_constants", ("result_id", "constant_id"), "kept results stay as they are"
+    )
+
+
+V3_COLUMNS = (
+    # C(V) = constant + slope (V - reference); the two are uncorrelated at the reference fill.
+    "fill_slope_j_per_k_per_ml double precision",  # null: the same at every fill
+    "u_fill_slope_j_per_k_per_ml double precision",
+    "fill_reference_ml double precision",
+    "details_json text not null default '{}'",  # per-run values, consistency tests, budgets
+)
+
+
+def v3_fill_and_details(connection: Connection) -> None:
+    """A constant may depend on the fill; the calibration's details are kept with it."""
+    for column in V3_COLUMNS:
+        connection.exec_driver_sql(f"alter table constants add column {column}")
+    guards = Guards(connection)
+    guards.drop("constants_frozen", "constants")
+    added = [column.split()[0] for column in V3_COLUMNS]
+    guards.frozen(
+        "constants",
+        [*V1_FROZEN, *added],
+        "a constant is never edited; calibrate again, or withdraw it",
+    )
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "cups and their constants", v1_cups_and_their_constants),
+    Migration(2, "results that were kept", v2_results),
+    Migration(3, "fill dependence and details of a constant", v3_fill_and_details),
 )

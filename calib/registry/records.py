@@ -58,6 +58,10 @@ class NewConstant:
     warnings: tuple[str, ...] = ()
     failed_quality: str = ""
     note: str = ""
+    fill_slope_J_per_K_per_mL: float | None = None
+    u_fill_slope_J_per_K_per_mL: float | None = None
+    fill_reference_mL: float | None = None
+    details_json: str = "{}"
     software_version: str = __version__
 
     def __post_init__(self) -> None:
@@ -92,8 +96,18 @@ class NewConstant:
                 found.append(f"{name} runs from {pair[0]} to {pair[1]}, expected low to high")
         if (self.heat_loss_W_per_K is None) != (self.u_heat_loss_W_per_K is None):
             found.append("heat_loss_W_per_K and its uncertainty go together")
-        if not _is_json(self.rows_json):
-            found.append("rows_json is not JSON")
+        slope = (
+            self.fill_slope_J_per_K_per_mL,
+            self.u_fill_slope_J_per_K_per_mL,
+            self.fill_reference_mL,
+        )
+        if None in slope and any(part is not None for part in slope):
+            found.append("the fill slope, its uncertainty and the reference fill go together")
+        found += [
+            f"{name} is not JSON"
+            for name in ("rows_json", "details_json")
+            if not _is_json(getattr(self, name))
+        ]
         return tuple(found)
 
 
@@ -139,6 +153,10 @@ class StoredConstant:
     withdrawn_by: str = ""
     withdrawn_at: datetime | None = None
     withdrawn_why: str = ""
+    fill_slope_J_per_K_per_mL: float | None = None
+    u_fill_slope_J_per_K_per_mL: float | None = None
+    fill_reference_mL: float | None = None
+    details_json: str = "{}"
     uses: int = 0
 
     @property
@@ -151,6 +169,21 @@ class StoredConstant:
         """The interval value ± 1.96 u, for a quantity taken as normal. [J/K]"""
         half = 1.96 * self.u_constant_J_per_K
         return self.constant_J_per_K - half, self.constant_J_per_K + half
+
+    def at_fill(self, fill_mL: float | None) -> tuple[float, float]:
+        """Constant and its standard uncertainty at a fill. [J/K]
+
+        C(V) = C + s (V − V_ref) and u² = u_C² + (V − V_ref)² u_s², where a slope s was found, with
+        V_ref the mean fill of the calibration, at which C and s are uncorrelated; else C alone.
+        """
+        slope, u_slope = self.fill_slope_J_per_K_per_mL, self.u_fill_slope_J_per_K_per_mL
+        if fill_mL is None or slope is None or u_slope is None or self.fill_reference_mL is None:
+            return self.constant_J_per_K, self.u_constant_J_per_K
+        off = fill_mL - self.fill_reference_mL
+        return (
+            self.constant_J_per_K + slope * off,
+            math.hypot(self.u_constant_J_per_K, u_slope * off),
+        )
 
     def in_force_on(self, day: date) -> bool:
         """Whether a run of that day would use it."""
@@ -189,6 +222,67 @@ class StoredConstant:
                     f" where constant {self.id} of {self.apparatus} was found"
                 )
         return tuple(sentence for sentence in found if sentence)
+
+
+@dataclass(frozen=True, slots=True)
+class NewResult:
+    """One result of ``enthalpy --record``, before it is kept.
+
+    ``constant_ids`` is the constant it rests on, or all those of a kind's pooled value
+    (``pooled``). ``inputs_json`` is the row as it was read, enough to compute it again;
+    ``result_json`` the whole result with its budget; ``digests`` the SHA-256 of the curves.
+    """
+
+    run: str
+    apparatus: str
+    value: float
+    u_value: float
+    constant_ids: tuple[int, ...]
+    run_date: date | None = None
+    reaction: str = ""
+    quantity: str = "dH"
+    unit: str = "kJ/mol"
+    pooled: bool = False
+    table: str = ""
+    table_digest: str = ""
+    digests: tuple[str, ...] = ()
+    inputs_json: str = "{}"
+    result_json: str = "{}"
+    software_version: str = __version__
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.value) and math.isfinite(self.u_value) and self.u_value >= 0):
+            raise RegistryError(
+                f"the result of run {self.run} cannot be kept: {self.value} ± {self.u_value},"
+                " expected"
+                " finite numbers; nothing was changed"
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class StoredResult:
+    """A result as the registry keeps it, with who kept it and when."""
+
+    id: int
+    run: str
+    apparatus: str
+    run_date: date | None
+    reaction: str
+    quantity: str
+    unit: str
+    value: float
+    u_value: float
+    pooled: bool
+    constant_ids: tuple[int, ...]
+    table: str
+    table_digest: str
+    digests: tuple[str, ...]
+    inputs_json: str
+    result_json: str
+    recorded_by: str
+    recorded_at: datetime
+    software_version: str
+    uid: str
 
 
 @dataclass(frozen=True, slots=True)

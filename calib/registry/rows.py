@@ -32,6 +32,10 @@ PLAIN = [
     "rows_json",
     "note",
     "software_version",
+    "fill_slope_J_per_K_per_mL",
+    "u_fill_slope_J_per_K_per_mL",
+    "fill_reference_mL",
+    "details_json",
 ]
 RANGES = {
     "fill_mL": ("fill_lo_ml", "fill_hi_ml"),

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from sqlalchemy import BigInteger, Column, Date, Float, ForeignKey, MetaData, Table, Text
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 3
 
 NAMES = {
     "pk": "pk_%(table_name)s",
@@ -78,6 +78,10 @@ constants = Table(
     Column("withdrawn_by", Text, nullable=False),
     Column("withdrawn_at", Text),
     Column("withdrawn_why", Text, nullable=False),
+    Column("fill_slope_j_per_k_per_ml", Float(53)),
+    Column("u_fill_slope_j_per_k_per_ml", Float(53)),
+    Column("fill_reference_ml", Float(53)),
+    Column("details_json", Text, nullable=False),
 )
 
 audit = Table(
@@ -94,4 +98,36 @@ audit = Table(
     Column("what", Text, nullable=False),
     Column("why", Text, nullable=False),
     Column("imported_in", Text, nullable=False),
+)
+
+results = Table(
+    "results",
+    metadata,
+    Column("id", BigInteger, primary_key=True),
+    Column("uid", Text, nullable=False, unique=True),
+    Column("fingerprint", Text, nullable=False, unique=True),
+    Column("run", Text, nullable=False),
+    Column("apparatus", Text, ForeignKey("apparatus.id"), nullable=False),
+    Column("run_date", Date),
+    Column("reaction", Text, nullable=False),
+    Column("quantity", Text, nullable=False),
+    Column("unit", Text, nullable=False),
+    Column("value", Float(53), nullable=False),
+    Column("u_value", Float(53), nullable=False),
+    Column("pooled", BigInteger, nullable=False),
+    Column("table_name", Text, nullable=False),
+    Column("table_digest", Text, nullable=False),
+    Column("digests_json", Text, nullable=False),
+    Column("inputs_json", Text, nullable=False),
+    Column("result_json", Text, nullable=False),
+    Column("recorded_by", Text, nullable=False),
+    Column("recorded_at", Text, nullable=False),
+    Column("software_version", Text, nullable=False),
+)
+
+result_constants = Table(
+    "result_constants",
+    metadata,
+    Column("result_id", BigInteger, ForeignKey("results.id"), primary_key=True),
+    Column("constant_id", BigInteger, ForeignKey("constants.id"), primary_key=True),
 )

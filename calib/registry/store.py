@@ -10,12 +10,19 @@ from typing import TYPE_CHECKING, Self
 
 from sqlalchemy import select
 
-from calib.registry import cups, lifecycle, lookup, schema
+from calib.registry import cups, lifecycle, lookup, results, schema
 from calib.registry.connection import TIMEOUT_S, Store
 from calib.registry.errors import RegistryError
 from calib.registry.opening import prepare
 from calib.registry.place import find_place
-from calib.registry.records import Apparatus, AuditLine, NewConstant, StoredConstant
+from calib.registry.records import (
+    Apparatus,
+    AuditLine,
+    NewConstant,
+    NewResult,
+    StoredConstant,
+    StoredResult,
+)
 from calib.registry.rows import one_apparatus
 
 if TYPE_CHECKING:
@@ -180,6 +187,16 @@ class Registry:
             lifecycle.approve(change, constant_id, reason, valid_from)
             return lookup.constant(change.connection, constant_id)
 
+    def approve_all(
+        self, constant_ids: Iterable[int], by: str | None = None, reason: str = ""
+    ) -> tuple[StoredConstant, ...]:
+        """Approve several drafts: all of them, or on any error none."""
+        numbers = list(constant_ids)
+        with self._store.change(by) as change:
+            for number in numbers:
+                lifecycle.approve(change, number, reason, None)
+            return tuple(lookup.constant(change.connection, number) for number in numbers)
+
     def supersede(
         self, old_id: int, new_id: int, by: str | None = None, reason: str = ""
     ) -> StoredConstant:
@@ -243,6 +260,23 @@ class Registry:
             if stored.status != "withdrawn" and lifecycle.is_same(stored, new):
                 return stored
         return None
+
+    # Results
+
+    def record(self, new: Iterable[NewResult], *, by: str | None = None) -> tuple[int, ...]:
+        """Keep results and return their numbers; one that is kept already is not kept twice."""
+        with self._store.change(by) as change:
+            return results.record(change, list(new))
+
+    def results(self, apparatus: str | None = None) -> tuple[StoredResult, ...]:
+        """Kept results, oldest first; all, or those of one cup."""
+        with self._store.reading() as connection:
+            return results.kept(connection, apparatus=apparatus)
+
+    def impact(self, constant_id: int) -> tuple[StoredResult, ...]:
+        """The kept results that rest on a constant, by itself or in its kind's pooled value."""
+        with self._store.reading() as connection:
+            return results.kept(connection, constant_id=constant_id)
 
     # The trail
 

@@ -44,11 +44,14 @@ class Guards:
         condition = " or ".join(f"new.{column} <> old.{column}" for column in columns)
         self.on_update(f"{table}_frozen", table, condition, sentence)
 
-    def append_only(self, table: str, key: str, sentence: str, *, edits: bool = True) -> None:
+    def append_only(
+        self, table: str, key: tuple[str, ...], sentence: str, *, edits: bool = True
+    ) -> None:
         """Refuse to delete rows, to replace them by inserting over their key, and to edit them."""
         self._write(f"{table}_kept", table, "delete", "", sentence)
         if self.sqlite:  # "insert or replace" deletes without asking a delete trigger
-            there = f"exists (select 1 from {table} where {key} = new.{key} or rowid = new.rowid)"
+            same = " and ".join(f"{column} = new.{column}" for column in key)
+            there = f"exists (select 1 from {table} where ({same}) or rowid = new.rowid)"
             self._write(f"{table}_not_replaced", table, "insert", there, sentence)
         else:
             self.connection.exec_driver_sql(

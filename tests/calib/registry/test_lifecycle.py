@@ -121,7 +121,7 @@ def test_each_apparatus_has_its_own_constants(cups: Registry, constant) -> None:
 def test_valid_from_can_be_set_at_approval_and_not_after(cups: Registry, constant) -> None:
     number = cups.add_draft(constant(valid_from=WINTER))
     assert cups.approve(number, valid_from=AUTUMN).valid_from == AUTUMN
-    with pytest.raises(RegistryError, match="only a draft can be approved; nothing was changed$"):
+    with pytest.raises(RegistryError, match=r"only a draft can be approved; nothing was changed$"):
         cups.approve(number, valid_from=SPRING)
 
 

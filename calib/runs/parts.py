@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 
 from calib.runs import tolerances as tol
+from calib.runs.cells import last_place
 from calib.runs.model import Run
 from calib.runs.reading import Part
 from calib.runs.readings_file import Setting
@@ -223,17 +224,7 @@ class PartMaker:
             Part(
                 "last digit written",
                 1.0,
-                tol.digital_step(last_digit(text)),
+                tol.digital_step(last_place(text)),
                 "rounded to the last digit written (JCGM 100:2008, F.2.2.1)",
             ),
         )
-
-
-def last_digit(written: str) -> float:
-    """What the last digit of a number written with a point stands for: 0.01 for ``"55.80"``."""
-    mantissa, _, exponent = written.strip().casefold().partition("e")
-    decimals = len(mantissa.partition(".")[2])
-    try:
-        return float(10.0 ** (int(exponent or 0) - decimals))
-    except (ValueError, OverflowError):
-        return 1.0

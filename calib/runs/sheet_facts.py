@@ -1,0 +1,235 @@
+"""What the values of a sheet do not tell: merged and hidden cells, errors, formulas not calculated.
+
+Read from the sheet's XML (ECMA-376 part 1, 18.3; OASIS OpenDocument 1.3 part 3, 9), since the
+reader of values returns an empty cell for all of these. It also finds the sheet's true extent, so
+that one far-off cell does not make a table of billions.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from datetime import date
+from xml.etree.ElementTree import Element
+
+from calib.errors import TableError
+from calib.runs.grid import MAX_CELLS, MAX_ROWS, Block, Place, column_letters
+from calib.runs.package import Package, attribute, local
+
+_MOST_REMEMBERED = 10_000
+
+
+@dataclass(slots=True)
+class SheetFacts:
+    """The facts of one sheet; rows and columns are counted from 0."""
+
+    merged: list[Block] = field(default_factory=list)
+    hidden_rows: set[int] = field(default_factory=set)
+    hidden_columns: set[int] = field(default_factory=set)
+    errors: dict[Place, str] = field(default_factory=dict)
+    uncalculated: dict[Place, str] = field(default_factory=dict)
+    calculated: int = 0
+    last_row: int = -1
+    last_column: int = -1
+
+    def filled(self, row: int, column: int) -> None:
+        """Take note of a cell with content."""
+        self.last_row = max(self.last_row, row)
+        self.last_column = max(self.last_column, column)
+
+    def check_extent(self, package: Package, sheet: str) -> None:
+        """Refuse a sheet that is too large to be held.
+
+        Raises:
+            TableError: too many rows, or too many cells between the first and the last one.
+        """
+        rows, columns = self.last_row + 1, self.last_column + 1
+        if rows > MAX_ROWS or rows * columns > MAX_CELLS:
+            corner = f"{column_letters(self.last_column)}{self.last_row + 1}"
+            raise TableError(
+                f"{package.path}: sheet {sheet!r} reaches as far as cell {corner}; expected at "
+                f"most {MAX_ROWS:,} rows and {MAX_CELLS:,} cells; delete what stands beyond the "
+                "table"
+            )
+
+
+_REFERENCE = re.compile(r"\$?([A-Za-z]{1,3})\$?([0-9]{1,7})")
+
+
+def _true(value: str | None) -> bool:
+    return value is not None and value.casefold() in ("1", "true", "on")
+
+
+def _place(reference: str) -> Place | None:
+    match = _REFERENCE.fullmatch(reference)
+    if match is None:
+        return None
+    column = 0
+    for letter in match[1].upper():
+        column = column * 26 + ord(letter) - 64
+    return int(match[2]) - 1, column - 1
+
+
+# --- XLSX ---------------------------------------------------------------------------------------
+
+
+def xlsx_sheets(package: Package) -> tuple[dict[str, str], date]:
+    """Each sheet's part by its name, and the day from which the workbook counts its dates."""
+    targets: dict[str, str] = {}
+    for event, element in package.elements("xl/_rels/workbook.xml.rels"):
+        if event == "end" and local(element) == "Relationship":
+            target = element.get("Target", "").removeprefix("/")
+            targets[element.get("Id", "")] = target if target[:3] == "xl/" else "xl/" + target
+    parts: dict[str, str] = {}
+    base = date(1899, 12, 30)
+    for event, element in package.elements("xl/workbook.xml"):
+        if event == "end" and local(element) == "sheet":
+            relation = attribute(element, "id") or ""
+            parts[element.get("name", "")] = targets.get(relation, "")
+        elif event == "end" and local(element) == "workbookPr" and _true(element.get("date1904")):
+            base = date(1904, 1, 1)
+    return parts, base
+
+
+def xlsx_facts(package: Package, part: str) -> SheetFacts:
+    """The facts of one sheet of an XLSX workbook."""
+    facts = SheetFacts()
+    row = -1
+    for _, element in package.elements(part):
+        tag = element.tag
+        if tag.endswith("}row"):
+            number = element.get("r", "")
+            row = int(number) - 1 if number.isdecimal() else row + 1
+            if _true(element.get("hidden")):
+                facts.hidden_rows.add(row)
+            column = -1
+            for cell in element:
+                place = _place(cell.get("r", "")) or (row, column + 1)
+                column = place[1]
+                _xlsx_cell(facts, place, cell)
+            element.clear()
+        elif not tag.endswith(("}c", "}v", "}f", "}t", "}is")):
+            _xlsx_other(facts, local(element), element)
+    return facts
+
+
+def _xlsx_cell(facts: SheetFacts, place: Place, element: Element) -> None:
+    formula = value = None
+    inline = False
+    for child in element:
+        if child.tag.endswith("}v"):
+            value = child.text
+        elif child.tag.endswith("}f"):
+            formula = child.text or "a shared formula"
+        elif child.tag.endswith("}is"):
+            inline = True
+    kind = element.get("t", "n")
+    if value is not None or inline:
+        facts.filled(*place)
+    if kind == "e" and len(facts.errors) < _MOST_REMEMBERED:
+        facts.errors[place] = value or "an error"
+    elif formula is not None:
+        if value is None and kind != "str":
+            facts.uncalculated[place] = "=" + formula
+        else:
+            facts.calculated += 1
+
+
+def _xlsx_other(facts: SheetFacts, name: str, element: Element) -> None:
+    if name == "mergeCell" and len(facts.merged) < _MOST_REMEMBERED:
+        first, _, last = element.get("ref", "").partition(":")
+        top, end = _place(first), _place(last or first)
+        if top and end:
+            facts.merged.append((*top, *end))
+    elif name == "col" and _true(element.get("hidden")):
+        low, high = element.get("min", ""), element.get("max", "")
+        if low.isdecimal() and high.isdecimal():
+            facts.hidden_columns.update(range(int(low) - 1, min(int(high), 16_384)))
+
+
+# --- ODS ----------------------------------------------------------------------------------------
+
+
+def ods_facts(package: Package) -> dict[str, SheetFacts]:
+    """The facts of every sheet of an ODS workbook, by its name."""
+    found: dict[str, SheetFacts] = {}
+    walk: _OdsWalk | None = None
+    depth = 0
+    for event, element in package.elements("content.xml", ("start", "end")):
+        name = local(element)
+        if name == "table":
+            depth += 1 if event == "start" else -1
+            if event == "start" and depth == 1:
+                walk = _OdsWalk(SheetFacts())
+                found[attribute(element, "name") or ""] = walk.facts
+        elif walk is not None and depth == 1:
+            walk.take(event, name, element)
+    return found
+
+
+@dataclass(slots=True)
+class _OdsWalk:
+    facts: SheetFacts
+    row: int = 0
+    column: int = 0
+    columns_declared: int = 0
+
+    def take(self, event: str, name: str, element: Element) -> None:
+        if event == "start" and name == "table-row":
+            self.column = 0
+        elif event == "end" and name == "table-row":
+            repeats = _repeats(element, "number-rows-repeated")
+            if attribute(element, "visibility") in ("collapse", "filter"):
+                self.facts.hidden_rows.update(range(self.row, self.row + min(repeats, MAX_ROWS)))
+            if self.facts.last_row == self.row and repeats > 1:
+                self.facts.last_row = self.row + repeats - 1
+            self.row += repeats
+            element.clear()
+        elif event == "end" and name in ("table-cell", "covered-table-cell"):
+            self.cell(name, element)
+        elif event == "end" and name == "table-column":
+            repeats = _repeats(element, "number-columns-repeated")
+            if attribute(element, "visibility") in ("collapse", "filter"):
+                first = self.columns_declared
+                self.facts.hidden_columns.update(range(first, first + min(repeats, 16_384)))
+            self.columns_declared += repeats
+
+    def cell(self, name: str, element: Element) -> None:
+        repeats = _repeats(element, "number-columns-repeated")
+        text = "".join(element.itertext()).strip()
+        kind = attribute(element, "value-type")
+        formula = attribute(element, "formula")
+        place = (self.row, self.column)
+        if kind is not None or text:
+            self.facts.filled(self.row, self.column + repeats - 1)
+        if name == "table-cell":
+            self.merge(place, element)
+        if text.startswith(("#", "Err:")) and (formula or _is_error(element)):
+            self.facts.errors[place] = text
+        elif formula is not None:
+            if kind is None and not text:
+                self.facts.uncalculated[place] = formula.partition("=")[2] or formula
+            else:
+                self.facts.calculated += 1
+        self.column += repeats
+
+    def merge(self, place: Place, element: Element) -> None:
+        rows = _repeats(element, "number-rows-spanned")
+        columns = _repeats(element, "number-columns-spanned")
+        if rows * columns > 1 and len(self.facts.merged) < _MOST_REMEMBERED:
+            last = (place[0] + rows - 1, place[1] + columns - 1)
+            self.facts.merged.append((*place, *last))
+
+
+def _is_error(element: Element) -> bool:
+    return any(
+        key.rpartition("}")[2] == "value-type" and value == "error"
+        for key, value in element.attrib.items()
+    )
+
+
+def _repeats(element: Element, name: str) -> int:
+    value = attribute(element, name)
+    return (
+        min(int(value), 1 << 24) if value is not None and value.isdecimal() and value != "0" else 1
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import hypot
 
 from calib.estimate import Kind
-from calib.substances import laliberte, spreads
+from calib.substances import laliberte, published, spreads
 from calib.substances.apparent_heat import Share
 from calib.substances.formula import molar_mass
 from calib.substances.names import class_of
@@ -25,7 +25,9 @@ def apparent_volume(formula: str, w: float, W: float, strength: float, t_C: floa
     known = laliberte.density_coefficients(formula)
     Z, M = charge_factor(formula), molar_mass(formula).value
     if known is not None:
-        return _correlation(known, w, W, strength, t_C, Z, M)
+        return _from_points(formula, known, W, t_C) or _correlation(
+            known, w, W, strength, t_C, Z, M
+        )
     standard = standard_volume(formula)
     if standard is not None:
         value = (standard.value + spreads.growth(spreads.VOLUME_GROWTH, Z, strength)) / M
@@ -34,6 +36,21 @@ def apparent_volume(formula: str, w: float, W: float, strength: float, t_C: floa
     salt = class_of(formula) in {"salt", "base"} or bool(Z)
     value, u = spreads.SALT_VOLUME if salt else spreads.MOLECULE_VOLUME
     return Share(value, u, "water-share", "mean apparent volume of known solutes")
+
+
+def _from_points(formula: str, known: laliberte.Coefficients, W: float, t_C: float) -> Share | None:
+    """Past the range, where a handbook has densities: the straight line between them."""
+    points = published.volumes(formula)
+    w_max = known.range.w_max
+    if not points or w_max >= W:
+        return None
+    edge = 1.0 / laliberte.apparent_density_g_per_mL(known, w_max, t_C)
+    rail = [(w_max, edge, points[0][2], laliberte.SOURCE), *points]
+    right = next((p for p in rail[1:] if p[0] >= W), rail[-1])
+    left = rail[rail.index(right) - 1]
+    share = min((W - left[0]) / (right[0] - left[0]), 1.0)
+    value = left[1] + share * (right[1] - left[1])
+    return Share(value, hypot(right[2], 0.0004 * abs(t_C - 20.0)), "published", right[3])
 
 
 def _correlation(

@@ -50,6 +50,21 @@ def _points() -> dict[str, tuple[Point, ...]]:
     return {formula: tuple(sorted(ps, key=lambda p: p.w)) for formula, ps in found.items()}
 
 
+@cache
+def volumes(formula: str) -> tuple[tuple[float, float, float, str], ...]:
+    """Published densities past a correlation's range, as apparent specific volumes of the solute.
+
+    Rows of (mass fraction, volume [mL/g], its standard uncertainty, source), lightest first.
+    """
+    found = []
+    for row in tables.rows("published_densities"):
+        if row["formula"] == formula:
+            w, t_C, rho = float(row["w"]), float(row["t_C"]), float(row["density_g_per_mL"])
+            volume = (1.0 / rho - (1.0 - w) / water.density_g_per_mL(t_C)) / w
+            found.append((w, volume, float(row["u"]) / rho**2 / w, row["source"]))
+    return tuple(sorted(found))
+
+
 def points(formula: str) -> tuple[Point, ...]:
     """The published points of a solute, lightest first; empty where there are none."""
     return _points().get(formula, ())

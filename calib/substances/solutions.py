@@ -144,11 +144,20 @@ def _one_mL(solute: str, mol_per_L: float, t_C: float) -> tuple[Composition, flo
             if density(Composition(rho - grams, {solute: grams}), t_C).value > rho
             else (low, rho)
         )
-    W = grams / rho
-    if (0.85 if usual_state(solute) == "s" else 0.9999) < W:
+    solid = usual_state(solute) == "s"
+    if (
+        grams / rho > 0.85
+        if solid
+        else low == grams and density(_dry(solute), t_C).value < 0.99 * grams
+    ):
         msg = (
             f"{mol_per_L:g} mol/L of {solute} cannot be: a litre would hold {1000.0 * grams:.0f} g "
             "of it and next to no water; check the concentration and its unit"
         )
         raise SubstanceError(msg)
     return Composition(rho - grams, {solute: grams}), rho
+
+
+def _dry(solute: str) -> Composition:
+    """The pure liquid, with a trace of water so that it counts as a solution."""
+    return Composition(1e-6, {solute: 1.0})

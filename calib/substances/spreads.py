@@ -1,7 +1,7 @@
 """How apparent properties of solutes change with concentration, and how far an estimate can be off.
 
 Measured on the solutes that are known (Laliberté's correlations inside their range, 12 points or
-more, 25 °C) by ``calib/substances/fit_spreads.py``; a test repeats the measurement. For an
+more, 25 °C) by ``calib/substances/measure_spreads.py``; a test repeats the measurement. For an
 electrolyte
 
     φ(I) = φ° + s Z^p √I/(1 + b √I) + k I

@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from calib.runs.model import Run as Run
     from calib.runs.model import Table as Table
     from calib.runs.reader import read_table as read_table
+    from calib.runs.writer import Written as Written
+    from calib.runs.writer import write_table as write_table
 
 _HOME = {
     "Instruments": "calib.runs.instruments",
@@ -20,6 +22,8 @@ _HOME = {
     "Run": "calib.runs.model",
     "Table": "calib.runs.model",
     "read_table": "calib.runs.reader",
+    "Written": "calib.runs.writer",
+    "write_table": "calib.runs.writer",
 }
 
 

@@ -60,7 +60,7 @@ class Checker:
         if not heater or fields.get("added") is not None:
             found += self._needs_amount("added", fields)
         found += self._needs_one(
-            ("curve", "extreme_C"), fields, "a logged curve or the extreme reading is needed"
+            ("extreme_C", "curve"), fields, "a logged curve or the extreme reading is needed"
         )
         if fields.get("curve") is None:
             found += self._needs_one(
@@ -83,7 +83,8 @@ class Checker:
             seen, remedy = "an empty cell", f"fill in {either}"
         else:
             seen, remedy = "no such column", f"add a column {either}"
-        return [(names[0], why, seen, either, remedy)]
+        column = next((name for name in names if name in self.columns), names[0])
+        return [(column, why, seen, either, remedy)]
 
 
 _Finding = tuple[str, str, str, str, str]  # column, message, found, expected, remedy

@@ -218,7 +218,7 @@ def read_heading(raw: str) -> Heading:
         return Heading(raw, amount=side, note=note)
     column = _texts().get(_squeeze(text))
     if column is not None and not re.search(r"[%°/=<>+*]", text):
-        return Heading(raw, column, note=_renamed(raw, column))
+        return Heading(raw, column, note=renamed(raw, column))
     return _number_heading(raw, text, uncertainty=False) or Heading(raw, note=_near(raw, text))
 
 
@@ -259,7 +259,7 @@ def _named(
     percent: bool = False,
 ) -> Heading:
     name = f"u_{column}" if uncertainty else column
-    note = _renamed(raw, name)
+    note = renamed(raw, name)
     if uncertainty and note:
         note += " (a standard uncertainty, k = 1)"
     if percent:
@@ -275,7 +275,8 @@ def _same_unit(unit: Unit, uncertainty: bool) -> bool:
     return unit.factor == 1.0 if uncertainty else unit.is_column_unit
 
 
-def _renamed(raw: str, name: str) -> str:
+def renamed(raw: str, name: str) -> str:
+    """What to say about a heading that was not the column's documented name; else nothing."""
     return "" if raw.strip().casefold() == name.casefold() else f"heading {raw!r} read as {name}"
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from calib.runs.cells import is_empty
 from calib.runs.columns import COLUMNS
 from calib.runs.grid import Block, Grid, Head, column_letters
-from calib.runs.headers import Heading, clean
+from calib.runs.headers import Heading, clean, renamed
 from calib.runs.model import CellValue
 
 
@@ -49,7 +49,7 @@ def make_plan(grid: Grid, head: Head) -> Plan:
         _settle_several(grid, name, known, extra, notes)
     extra = dict(sorted(extra.items(), key=lambda item: item[1]))
     used = {index for places in known.values() for index, _ in places}
-    notes += [h.note for i, h in enumerate(headings) if h.note and (i in used or not h.known)]
+    notes += _heading_notes([h for i, h in enumerate(headings) if i in used or not h.known])
     unnamed = [name for name in extra if name.startswith("(column ")]
     if unnamed:
         notes.append(f"{', '.join(unnamed)}: no heading; carried through untouched")
@@ -61,6 +61,14 @@ def make_plan(grid: Grid, head: Head) -> Plan:
         "row label",
     )
     return Plan(known, extra, len(head.headings), width, label_given, tuple(notes))
+
+
+def _heading_notes(headings: list[Heading]) -> list[str]:
+    """Plain renamings in one line; whatever was assumed or converted in a line of its own."""
+    plain = [h for h in headings if h.known and h.note == renamed(h.text, h.name)]
+    notes = [h.note for h in headings if h.note and h not in plain]
+    read = ", ".join(f"{h.text.strip()!r} as {h.name}" for h in plain if h.note)
+    return [f"headings read: {read}", *notes] if read else notes
 
 
 def _free_name(text: str, index: int, taken: dict[str, int]) -> str:

@@ -1,0 +1,243 @@
+"""Writing tables as CSV or XLSX, so that no cell of the output can start a formula.
+
+Text that came in with a table goes out with it. A text such as ``=HYPERLINK(…)`` is harmless in a
+table that is read here, but a spreadsheet program would run it. In XLSX every text is stored as
+text (and marked so, which keeps it text when edited). CSV has no such mark: there a text that
+begins like a formula gets an apostrophe in front, which spreadsheet programs show as text, and the
+result says which cells those are. Plain numbers written as text, such as ``-55.8``, stay as they
+are.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import os
+import re
+import tempfile
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from calib.errors import TableError
+from calib.runs.grid import column_letters
+from calib.runs.model import CellValue
+
+_FORMULA_STARTS = tuple("=+-@＝＋－＠\t\r\n")
+_PLAIN_NUMBER = re.compile(r"\s*[+-]?[0-9]+(?:[.,][0-9]+)*(?:[eE][+-]?[0-9]+)?\s*%?\s*")
+_NOT_IN_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
+_XLSX_ROWS, _XLSX_COLUMNS, _XLSX_TEXT = 1_048_576, 16_384, 32_767
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What was written. ``notes`` say which cells had to be made safe, and how."""
+
+    path: Path
+    rows: int
+    notes: tuple[str, ...] = ()
+
+
+def write_table(
+    path: Path | str,
+    headers: Sequence[str],
+    rows: Iterable[Sequence[CellValue]],
+    *,
+    sheet: str = "Results",
+    delimiter: str = ",",
+    decimal: str = ".",
+    byte_order_mark: bool = True,
+    not_over: Iterable[Path] = (),
+) -> Written:
+    """Write a table; the ending of ``path`` (.csv, .tsv, .txt or .xlsx) says in which form.
+
+    ``byte_order_mark`` makes spreadsheet programs take a text file for the UTF-8 it is.
+    ``not_over`` are files, such as the table that was read, which must not be written over. The
+    file appears whole or not at all.
+
+    Raises:
+        TableError: the ending is not known, or the file cannot be written.
+    """
+    path = Path(path)
+    form = path.suffix.casefold()
+    content: list[Sequence[CellValue]] = [list(headers), *rows]
+    if any(_same_file(path, other) for other in not_over):
+        raise TableError(f"{path}: is the table that was read; name another file for the output")
+    if form == ".xlsx":
+        data, notes = _as_xlsx(path, content, sheet)
+    elif form in (".csv", ".tsv", ".txt"):
+        mark = "\t" if form == ".tsv" else delimiter
+        text, notes = _as_text(content, mark, decimal)
+        data = text.encode("utf-8-sig" if byte_order_mark else "utf-8")
+    else:
+        raise TableError(f"{path}: the ending {form!r} is not known; expected .csv, .tsv or .xlsx")
+    write_whole(path, data)
+    return Written(path, len(content) - 1, tuple(notes))
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file whole or not at all.
+
+    Raises:
+        TableError: the folder is not there, or the file cannot be written.
+    """
+    part: str | None = None
+    try:
+        handle, part = tempfile.mkstemp(prefix=f".{path.name[:40]}.", dir=path.parent)
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+        os.chmod(part, 0o666 & ~_umask())
+        os.replace(part, path)
+    except (OSError, ValueError) as error:
+        if part is not None:
+            Path(part).unlink(missing_ok=True)
+        raise TableError(f"{path}: cannot be written: {error}") from error
+
+
+def _umask() -> int:
+    mask = os.umask(0o022)
+    os.umask(mask)
+    return mask
+
+
+def _same_file(one: Path, other: Path) -> bool:
+    try:
+        return one.resolve() == other.resolve()
+    except (OSError, RuntimeError, ValueError):
+        return False
+
+
+def starts_formula(text: str) -> bool:
+    """Whether a spreadsheet program could take a text for a formula."""
+    bare = text.lstrip(" \u00a0")
+    if not bare.startswith(_FORMULA_STARTS) or not bare.strip("-– "):
+        return False
+    return not _PLAIN_NUMBER.fullmatch(bare)
+
+
+# --- text ---------------------------------------------------------------------------------------
+
+
+def _as_text(
+    content: Sequence[Sequence[CellValue]], delimiter: str, decimal: str
+) -> tuple[str, list[str]]:
+    guarded: list[str] = []
+    replaced: list[str] = []
+    stream = io.StringIO(newline="")
+    writer = csv.writer(stream, delimiter=delimiter, lineterminator="\r\n")
+    for number, row in enumerate(content, start=1):
+        cells = []
+        for index, cell in enumerate(row):
+            where = f"{column_letters(index)}{number}"
+            text = _clean(_plain_text(cell, decimal), where, replaced)
+            if isinstance(cell, str) and starts_formula(text):
+                guarded.append(where)
+                text = "'" + text
+            cells.append(text)
+        writer.writerow(cells)
+    notes = _notes(replaced)
+    if guarded:
+        notes.append(f"an apostrophe set before text that begins like a formula: {_list(guarded)}")
+    return stream.getvalue(), notes
+
+
+def _plain_text(cell: CellValue, decimal: str) -> str:
+    if cell is None:
+        return ""
+    if isinstance(cell, bool):
+        return "true" if cell else "false"
+    if isinstance(cell, float):
+        return repr(cell).replace(".", decimal) if math.isfinite(cell) else ""
+    if isinstance(cell, datetime):
+        return cell.isoformat(sep=" ")
+    return cell if isinstance(cell, str) else str(cell)
+
+
+# --- XLSX ---------------------------------------------------------------------------------------
+
+
+def _as_xlsx(
+    path: Path, content: Sequence[Sequence[CellValue]], sheet: str
+) -> tuple[bytes, list[str]]:
+    from openpyxl import Workbook
+    from openpyxl.cell import WriteOnlyCell
+
+    if len(content) > _XLSX_ROWS or any(len(row) > _XLSX_COLUMNS for row in content):
+        raise TableError(f"{path}: too many rows or columns for XLSX; write CSV instead")
+    replaced: list[str] = []
+    book = Workbook(write_only=True)
+    page = book.create_sheet(sheet_title(sheet))
+    page.freeze_panes = "A2"
+
+    def new_cell(value: Any) -> Any:
+        return WriteOnlyCell(page, value=value)
+
+    for number, row in enumerate(content, start=1):
+        page.append(
+            [
+                _xlsx_cell(path, cell, f"{column_letters(index)}{number}", new_cell, replaced)
+                for index, cell in enumerate(row)
+            ]
+        )
+    stream = io.BytesIO()
+    book.save(stream)
+    return stream.getvalue(), _notes(replaced)
+
+
+def _xlsx_cell(
+    path: Path,
+    cell: CellValue,
+    where: str,
+    new_cell: Callable[[Any], Any],
+    replaced: list[str],
+) -> Any:
+    if isinstance(cell, float) and not math.isfinite(cell):
+        return None
+    if isinstance(cell, datetime):
+        cell = cell.replace(tzinfo=None)
+    if not isinstance(cell, str):
+        return new_cell(cell)
+    text = _clean(cell, where, replaced)
+    if len(text) > _XLSX_TEXT:
+        raise TableError(
+            f"{path}: cell {where} has {len(text):,} characters, XLSX holds {_XLSX_TEXT:,}; "
+            "write CSV instead"
+        )
+    made = new_cell(None)
+    set_text(made, text)
+    return made
+
+
+def set_text(cell: Any, text: str) -> None:
+    """Put a text into a workbook's cell as text and nothing else."""
+    cell.value = text
+    cell.data_type = "s"
+    if starts_formula(text):
+        cell.quotePrefix = True
+
+
+def sheet_title(text: str) -> str:
+    """A text as the name of a sheet: at most 31 characters, none of them ``[]:*?/\\``."""
+    return re.sub(r"[\[\]:*?/\\\x00-\x1f]", " ", text).strip(" '")[:31] or "Sheet"
+
+
+def _clean(text: str, where: str, replaced: list[str]) -> str:
+    """Characters that neither XML nor UTF-8 can hold, replaced and remembered."""
+    cleaned = _NOT_IN_XML.sub("\ufffd", text)
+    if cleaned != text:
+        replaced.append(where)
+    return cleaned
+
+
+def _notes(replaced: list[str]) -> list[str]:
+    if not replaced:
+        return []
+    return [f"control characters, which the file cannot hold, replaced in {_list(replaced)}"]
+
+
+def _list(cells: list[str], most: int = 8) -> str:
+    more = f" and {len(cells) - most} more" if len(cells) > most else ""
+    return ", ".join(cells[:most]) + more

@@ -1,0 +1,239 @@
+"""What every correction starts from: readings, moment of mixing, periods and noise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitting.curve import Curve, FloatArray
+from fitting.noise import Noise, noise_of
+from fitting.periods import CurveRefused, MixingMoment, Periods, quick_noise, what_is_seen
+
+_MIN_AFTER_READINGS = 5
+_SETTLED_SHARE = 5e-4  # of the change: what may still be missing when the main period ends
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """One curve made ready for the corrections.
+
+    Attributes:
+        curve: the readings used.
+        s: time since mixing, s, shape (n,).
+        y: reading, °C, shape (n,).
+        mixing: moment of mixing.
+        before_C, u_before_K: reading extrapolated to the mixing, and its standard uncertainty.
+        integral_Ks: ∫ (y − before) ds from the mixing on, K s, shape (n,); negative side for s < 0.
+        noise: scatter of single readings.
+        capacity_ratio: heat capacity before / after mixing.
+        room_C, u_room_K: room temperature where it is known.
+        prior_rate_per_s, u_prior_rate_per_s: expected cooling rate after mixing.
+    """
+
+    curve: Curve
+    s: FloatArray
+    y: FloatArray
+    mixing: MixingMoment
+    before_C: float
+    u_before_K: float
+    integral_Ks: FloatArray
+    noise: Noise
+    periods: Periods
+    capacity_ratio: float = 1.0
+    room_C: float | None = None
+    u_room_K: float = 0.5
+    prior_rate_per_s: float | None = None
+    u_prior_rate_per_s: float | None = None
+
+    @property
+    def fore(self) -> slice:
+        """Readings before the mixing."""
+        return self.periods.fore
+
+    @property
+    def after(self) -> slice:
+        """Readings of the after period."""
+        return self.periods.after
+
+    @property
+    def swing_K(self) -> float:
+        """Largest change of the reading from the value before mixing, with its sign."""
+        change = self.y[self.s > 0] - self.before_C
+        return float(change[np.argmax(np.abs(change))])
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A straight line y = level + slope (s − centre), with its covariance's two roots."""
+
+    centre_s: float
+    level_C: float
+    slope_K_per_s: float
+    u_level_K: float
+    u_slope_K_per_s: float
+    residual_K: FloatArray
+
+    def at(self, s: float) -> float:
+        """Value at s, °C."""
+        return self.level_C + self.slope_K_per_s * (s - self.centre_s)
+
+    def u_at(self, s: float) -> float:
+        """Standard uncertainty at s, K."""
+        return float(np.hypot(self.u_level_K, self.u_slope_K_per_s * (s - self.centre_s)))
+
+
+def fit_line(s: FloatArray, y: FloatArray, noise: Noise) -> Line:
+    """Least-squares line with an uncertainty for autocorrelated, stepped readings.
+
+    The scatter is the larger of the residuals' and the noise's; its effect is inflated by
+    (1 + rho)/(1 − rho) for AR(1) residuals; the part of a display step that does not average away
+    (`fitting.noise`) is added, for the slope as the step over the stretch's length.
+    """
+    centre = float(s.mean())
+    x = s - centre
+    power = float(x @ x)
+    level = float(y.mean())
+    if s.size < 3 or power <= 0:
+        u = float(np.hypot(noise.sigma_K, noise.resolution_K / np.sqrt(12)))
+        return Line(centre, level, 0.0, u / np.sqrt(max(s.size, 1)), 1e-3, y - level)
+    slope = float(x @ y) / power
+    residual = y - level - slope * x
+    own = float(residual @ residual) / (s.size - 2)
+    variance = max(own, noise.sigma_K**2)
+    inflation = min(noise.inflation, s.size / 2)
+    stuck = _stuck_variance(noise, abs(slope) * float(np.ptp(s)))
+    u_level = np.sqrt(variance * inflation / s.size + stuck)
+    u_slope = np.sqrt(variance * inflation / power + 12 * stuck / float(np.ptp(s)) ** 2)
+    return Line(centre, level, slope, float(u_level), float(u_slope), residual)
+
+
+def _stuck_variance(noise: Noise, moved_K: float) -> float:
+    """Variance of a display step that stays after averaging over a stretch of moved_K kelvin."""
+    from fitting.noise import step_variance
+
+    if noise.resolution_K <= 0:
+        return 0.0
+    crossings = moved_K / noise.resolution_K
+    return step_variance(noise.sigma_K, noise.resolution_K) / (1 + crossings**2)
+
+
+def integral_since_mixing(
+    s: FloatArray, y: FloatArray, before: Line, reference_C: float
+) -> FloatArray:
+    """∫₀^s (y − reference) ds by trapezoids, K s; the fore line stands for the reading at s = 0.
+
+    For s < 0 the fore line itself is integrated, so that noise does not enter.
+    """
+    out = np.zeros_like(s)
+    ahead = s > 0
+    nodes_s = np.concatenate([[0.0], s[ahead]])
+    nodes_y = np.concatenate([[before.at(0.0)], y[ahead]]) - reference_C
+    out[ahead] = np.cumsum(np.diff(nodes_s) * (nodes_y[1:] + nodes_y[:-1]) / 2)
+    back = s[~ahead]
+    out[~ahead] = (before.at(0.0) - reference_C) * back + before.slope_K_per_s * back**2 / 2
+    return out
+
+
+def build_case(
+    curve: Curve,
+    mixing: MixingMoment,
+    *,
+    capacity_ratio: float = 1.0,
+    room_C: float | None = None,
+    u_room_K: float = 0.5,
+    prior_rate_per_s: float | None = None,
+    u_prior_rate_per_s: float | None = None,
+) -> Case:
+    """Lay out a curve about its moment of mixing.
+
+    Raises:
+        CurveRefused: no reading before the mixing, or an after period too short for any method.
+    """
+    s = curve.time_s - mixing.time_s
+    y = curve.temperature_C
+    guard = 2 * mixing.u_s if not mixing.given else mixing.u_s
+    fore = slice(0, _fore_end(s, guard))
+    first = int(np.searchsorted(s, 0.0, side="right"))
+    if y.size - first < _MIN_AFTER_READINGS:
+        raise CurveRefused(
+            curve,
+            f"only {y.size - first} readings follow the mixing at {mixing.time_s:.5g} s: the after "
+            "period is too short for any method; log for longer",
+            what_is_seen(curve),
+        )
+    rough = noise_of([y[fore]], curve.resolution_K) if fore.stop >= 6 else quick_noise(curve)
+    line = fit_line(s[fore], y[fore], rough)
+    if fore.stop >= 3 and abs(line.slope_K_per_s) < 1.5 * line.u_slope_K_per_s:
+        line = _shrunk(line)
+    integral = integral_since_mixing(s, y, line, line.at(0.0))
+    settled, why = settled_from(s, y, integral, first, rough)
+    after = slice(int(np.searchsorted(s, settled)), y.size)
+    noise = noise_of([y[fore], y[after]], curve.resolution_K)
+    periods = _periods(curve.time_s, fore, first, after, why)
+    return Case(
+        curve, s, y, mixing, line.at(0.0), line.u_at(0.0), integral, noise, periods,
+        capacity_ratio, room_C, u_room_K, prior_rate_per_s, u_prior_rate_per_s,
+    )  # fmt: skip
+
+
+def _fore_end(s: FloatArray, guard: float) -> int:
+    """Number of fore readings; the one at the moment itself still shows the old temperature."""
+    count = int(np.searchsorted(s, -guard, side="right"))
+    return max(count, min(3, int(np.searchsorted(s, 0.0, side="right"))), 1)
+
+
+def _shrunk(line: Line) -> Line:
+    """The same line, its slope drawn to zero by as much as it is uncertain (Stein)."""
+    weight = line.slope_K_per_s**2 / (line.slope_K_per_s**2 + line.u_slope_K_per_s**2)
+    return Line(
+        line.centre_s, line.level_C, weight * line.slope_K_per_s, line.u_level_K,
+        line.u_slope_K_per_s * float(np.sqrt(max(weight, 0.1))), line.residual_K,
+    )  # fmt: skip
+
+
+def settled_from(
+    s: FloatArray, y: FloatArray, integral: FloatArray, first: int, noise: Noise
+) -> tuple[float, str]:
+    """End of the main period: from when on Newton cooling alone describes the curve, s.
+
+    In the loss-corrected form of Newton's law, y = c − k I(s) + p s, the residuals of the readings
+    from a trial end on show no trend beyond noise + 0.05 % of the change. The earliest trial that
+    leaves a third of the readings after the mixing (or 60 s) is taken; where none passes, the
+    last one.
+    """
+    last = float(s[-1])
+    longest = max(min(0.67 * last, last - 60.0), 0.3 * last)
+    trials = np.unique(np.concatenate([np.geomspace(10.0, max(longest, 11.0), 24)]))
+    trials = trials[trials <= longest] if np.any(trials <= longest) else trials[:1]
+    swing = float(np.max(np.abs(y[first:] - y[max(first - 1, 0)])))
+    tolerance = _SETTLED_SHARE * swing
+    for trial in trials:
+        if _settled(s, y, integral, int(np.searchsorted(s, trial)), noise, tolerance):
+            return float(trial), "Newton cooling alone describes the readings from here on"
+    return float(trials[-1]), "the latest end that leaves an after period; not yet settled"
+
+
+def _settled(
+    s: FloatArray, y: FloatArray, integral: FloatArray, start: int, noise: Noise, tolerance: float
+) -> bool:
+    t, T = s[start:], y[start:]
+    if t.size < 6:
+        return True
+    basis = np.stack([np.ones_like(t), integral[start:], t], axis=1)
+    basis = basis / np.abs(basis).max(axis=0)
+    coefficient, *_ = np.linalg.lstsq(basis, T, rcond=1e-9)
+    residual = T - basis @ coefficient
+    count = min(8, t.size // 3)
+    means = np.array([part.mean() for part in np.array_split(residual, count)])
+    scatter = noise.u_mean(max(t.size // count, 1))
+    limit = 2.0 * float(np.hypot(scatter, tolerance))
+    return bool(abs(means[0]) < limit and np.sqrt(np.mean(means**2)) < limit / 2)
+
+
+def _periods(time: FloatArray, fore: slice, first: int, after: slice, why: str) -> Periods:
+    fore_s = (float(time[0]), float(time[fore.stop - 1]))
+    after_s = (float(time[min(after.start, time.size - 1)]), float(time[-1]))
+    return Periods(
+        fore, slice(first, after.start), after, fore_s, (fore_s[1], after_s[0]), after_s, why
+    )

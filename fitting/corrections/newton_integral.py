@@ -1,0 +1,113 @@
+"""Integral of Newton's law over the main period, k and T∞ from both periods together: the default.
+
+See `fitting.newton` for the equation. Readings from half a minute after the mixing on are used;
+what is quicker (sensor, pouring) is given free amplitudes. The models differ in the cooling rate's
+band, in whether a slow wall still warms up and whether heat is still being released; each is
+solved exactly and weighed by how well it predicts the readings (its evidence). The answer is the average,
+the uncertainty holds the spread between models beside each model's own.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fitting.averaging import Averaged, Setting, average
+from fitting.corrections.binning import bin_case
+from fitting.corrections.case import Case
+from fitting.corrections.result import Correction, Part, make, replaced
+from fitting.curve import FloatArray
+from fitting.newton import BEFORE, PARAMETERS, POWER, RATE, RISE, Binned, Knowledge
+
+NAME = "newton-integral"
+
+
+def newton_rise(
+    s: FloatArray, y: FloatArray, rate_per_s: float, t_inf_C: float, before_C: float, end_s: float
+) -> float:
+    """Rise for a known law: (T_f − T_i) + k ∫ (T − T∞) dt over the main period 0..end, K.
+
+    Args: s [s since mixing] and y [°C], shape (n,); T_f is interpolated at ``end_s``.
+    """
+    inside = (s > 0) & (s < end_s)
+    last = float(np.interp(end_s, s, y))
+    nodes = np.concatenate([[0.0], s[inside], [end_s]])
+    above = np.concatenate([[before_C], y[inside], [last]]) - t_inf_C
+    area = float(np.sum(np.diff(nodes) * (above[1:] + above[:-1]) / 2))
+    return last - before_C + rate_per_s * area
+
+
+def setting_of(case: Case, know: Knowledge | None = None) -> Setting:
+    """What the models are told beside the readings."""
+    prior = None
+    if case.prior_rate_per_s is not None:
+        spread = case.u_prior_rate_per_s or 0.3 * case.prior_rate_per_s
+        prior = (case.prior_rate_per_s, spread)
+    room = None if case.room_C is None else case.room_C - case.before_C
+    return Setting(
+        case.swing_K, case.capacity_ratio, room, case.u_room_K, prior, know or Knowledge()
+    )
+
+
+def averaged(case: Case) -> tuple[Averaged, Binned, FloatArray]:
+    """Solve and weigh all models on a case."""
+    rows, level = bin_case(case)
+    return average(rows, case.noise, level, setting_of(case)), rows, level
+
+
+def correct(case: Case) -> Correction:
+    """Average over the models; see the module's docstring."""
+    found, rows, _ = averaged(case)
+    rise, u = found.moments(RISE)
+    low, high = found.interval95(RISE)
+    shift, _ = found.moments(BEFORE)
+    rate, u_rate = found.moments(RATE)
+    power, _ = found.moments(POWER)
+    t_inf = case.before_C + power / rate if rate > u_rate / 2 else None
+    u_moment = _moment_part(case, rise)
+    widened = float(np.hypot(u, u_moment)) / u if u > 0 else 1.0
+    parts = (*_parts(found), ("moment of mixing", u_moment))
+    result = make(
+        case, NAME, rise, parts, _verdict(case, rate, u_rate), _residual(found, rows),
+        rate=(rate, u_rate), t_inf_C=t_inf, before_C=case.before_C + shift,
+    )  # fmt: skip
+    interval = (rise - (rise - low) * widened, rise + (high - rise) * widened)
+    return replaced(result, interval95_K=interval, u_rise_K=u * widened)
+
+
+def _moment_part(case: Case, rise: float) -> float:
+    """Effect of the mixing moment: the drift before it and a sampling step of the integral, K."""
+    fore = case.y[case.fore]
+    drift = abs(float(fore[-1] - fore[0])) / max(float(-case.s[0]), 1.0) if fore.size > 1 else 0.0
+    return drift * case.mixing.u_s + 1e-6 * abs(rise) * case.curve.step_s
+
+
+def _parts(found: Averaged) -> tuple[Part, ...]:
+    """Variance of the rise by source: the models' own (by what each parameter adds) and between."""
+    sd = np.sqrt(found.covariance[:, RISE, RISE])
+    within = float(found.weight @ sd**2)
+    centre = float(found.weight @ found.mean[:, RISE])
+    between = float(found.weight @ (found.mean[:, RISE] - centre) ** 2)
+    top = int(np.argmax(found.weight))
+    covariance = found.covariance[top]
+    share = np.abs(covariance[RISE] / np.sqrt(np.diag(covariance) * covariance[RISE, RISE])) ** 2
+    share[RISE] = max(1 - float(np.sum(np.delete(share, RISE))), 0.05)
+    share = share / share.sum()
+    own = [("readings" if i == RISE else name, float(np.sqrt(within * share[i])))
+           for i, name in enumerate(PARAMETERS)]  # fmt: skip
+    return (*own, ("which model holds", float(np.sqrt(between))))
+
+
+def _residual(found: Averaged, rows: Binned) -> FloatArray:
+    """Averages after the mixing minus the most likely model's values, K."""
+    from fitting.averaging import predicted
+
+    return np.asarray((rows.y - predicted(found, rows))[rows.after > 0])
+
+
+def _verdict(case: Case, rate: float, u_rate: float) -> tuple[bool, str]:
+    length = float(case.s[-1])
+    if length < 20 or np.count_nonzero(case.s > 0) < 8:
+        return False, f"only {length:.0f} s of readings follow the mixing"
+    if rate > 2 * u_rate:
+        return True, f"k is known to {100 * u_rate / rate:.0f} % from both periods together"
+    return True, "k is hardly seen on this curve; usual cups' rates limit what was lost"

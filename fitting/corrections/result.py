@@ -1,0 +1,226 @@
+"""What a correction gives back: one shape for every method."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from html import escape
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitting.corrections.case import Case
+from fitting.curve import FloatArray
+from fitting.noise import lag1
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Part = tuple[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """One method's answer on one curve. Standard uncertainties (k = 1) start with ``u_``.
+
+    Attributes:
+        method: the method's name in ``METHODS``.
+        before_C: temperature of the content at the moment of mixing, °C.
+        rise_K: what a perfectly insulated cup would have risen by, K (negative: it cooled).
+        u_rise_K: standard uncertainty, K.
+        interval95_K: interval that holds the rise with 95 % probability, K.
+        cooling_rate_per_s: k after mixing, 1/s; None where the method knows none.
+        t_inf_C: temperature that the cup would drift to, °C.
+        admissible: whether the method's assumptions hold on this curve.
+        why: the reason for that verdict, in one sentence.
+        residual_rms_K, lag1_autocorrelation: of the after period about the method's fit.
+        parts: what ``u_rise_K`` is made of, (name, K).
+    """
+
+    method: str
+    before_C: float
+    rise_K: float
+    u_rise_K: float
+    interval95_K: tuple[float, float]
+    cooling_rate_per_s: float | None
+    u_cooling_rate_per_s: float | None
+    t_inf_C: float | None
+    admissible: bool
+    why: str
+    residual_rms_K: float
+    lag1_autocorrelation: float
+    parts: tuple[Part, ...] = ()
+
+    @property
+    def final_C(self) -> float:
+        """Temperature that a perfectly insulated cup would have settled at, °C."""
+        return self.before_C + self.rise_K
+
+    def holds(self, rise_K: float) -> bool:
+        """Whether the 95 % interval holds a value."""
+        return self.interval95_K[0] <= rise_K <= self.interval95_K[1]
+
+
+@dataclass(frozen=True, slots=True)
+class Method:
+    """A correction method: its name, title, function and where it comes from."""
+
+    name: str
+    title: str
+    function: Callable[[Case], Correction]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """One curve's corrected rise, with every method that was tried.
+
+    Attributes:
+        chosen: the correction to use.
+        methods: all corrections computed, in the order of ``METHODS``.
+        mixed_at_s, u_mixed_at_s, mixing_given: moment of mixing on the curve's clock.
+        settled_after_s: when the heat release was over, seconds after mixing; None: not seen.
+        extreme_C, extreme_at_s: highest or lowest reading after mixing and its time on the clock.
+        warnings: sentences for people.
+        rule: why ``chosen`` was chosen.
+    """
+
+    chosen: Correction
+    methods: tuple[Correction, ...]
+    mixed_at_s: float
+    u_mixed_at_s: float
+    mixing_given: bool
+    settled_after_s: float | None
+    extreme_C: float
+    extreme_at_s: float
+    warnings: tuple[str, ...]
+    rule: str
+
+    @property
+    def final_C(self) -> float:
+        """Temperature that a perfectly insulated cup would have settled at, °C."""
+        return self.chosen.final_C
+
+    @property
+    def verdict(self) -> str:
+        """The answer in one sentence."""
+        low, high = self.chosen.interval95_K
+        return (
+            f"rise {self.chosen.rise_K:+.3f} K ± {self.chosen.u_rise_K:.3f} K (k = 1; 95 %: "
+            f"{low:+.3f} to {high:+.3f} K) by {self.chosen.method}: {self.rule}"
+        )
+
+    def named(self, method: str) -> Correction:
+        """The correction of one method.
+
+        Raises:
+            KeyError: it was not computed.
+        """
+        for one in self.methods:
+            if one.method == method:
+                return one
+        raise KeyError(method)
+
+    def to_frame(self) -> pd.DataFrame:
+        """One line a method, as a pandas table."""
+        return methods_frame(self.methods)
+
+    def _repr_html_(self) -> str:
+        return f"<p>{escape(self.verdict)}</p>{methods_html(self.methods)}"
+
+
+_COLUMNS = (
+    "method", "rise_K", "u_rise_K", "cooling_rate_per_s", "t_inf_C", "residual_rms_K",
+    "lag1_autocorrelation", "admissible", "why",
+)  # fmt: skip
+
+
+def methods_frame(methods: tuple[Correction, ...]) -> pd.DataFrame:
+    """Corrections side by side as a pandas table, one line each."""
+    import pandas as pd
+
+    lines = [
+        {name: getattr(one, name) for name in _COLUMNS}
+        | {"low95_K": one.interval95_K[0], "high95_K": one.interval95_K[1]}
+        for one in methods
+    ]
+    return pd.DataFrame(lines).set_index("method")
+
+
+def methods_html(methods: tuple[Correction, ...]) -> str:
+    """Corrections side by side as an HTML table."""
+    head = "".join(
+        f"<th scope='col'>{name}</th>"
+        for name in ("method", "rise / K", "u / K", "95 % / K", "k / (1/min)", "admissible", "why")
+    )
+    body = ""
+    for one in methods:
+        rate = "" if one.cooling_rate_per_s is None else f"{60 * one.cooling_rate_per_s:.4f}"
+        low, high = one.interval95_K
+        cells = (
+            f"{one.rise_K:+.3f}", f"{one.u_rise_K:.3f}", f"{low:+.3f} to {high:+.3f}", rate,
+            "yes" if one.admissible else "no", escape(one.why),
+        )  # fmt: skip
+        rest = "".join(f"<td>{cell}</td>" for cell in cells)
+        body += f"<tr><th scope='row'>{escape(one.method)}</th>{rest}</tr>"
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+
+
+def total(parts: tuple[Part, ...]) -> float:
+    """Root of the sum of squares of the parts, K."""
+    return float(np.sqrt(sum(u * u for _, u in parts)))
+
+
+def make(
+    case: Case,
+    method: str,
+    rise_K: float,
+    parts: tuple[Part, ...],
+    verdict: tuple[bool, str],
+    residual_K: FloatArray,
+    *,
+    rate: tuple[float, float] | None = None,
+    t_inf_C: float | None = None,
+    before_C: float | None = None,
+    degrees: float = np.inf,
+) -> Correction:
+    """Put a result together; few degrees of freedom widen the interval (Student's t)."""
+    u = total(parts)
+    half = student95(degrees) * u
+    rms = float(np.sqrt(np.mean(residual_K**2))) if residual_K.size else 0.0
+    return Correction(
+        method,
+        case.before_C if before_C is None else before_C,
+        rise_K,
+        u,
+        (rise_K - half, rise_K + half),
+        None if rate is None else rate[0],
+        None if rate is None else rate[1],
+        t_inf_C,
+        verdict[0],
+        verdict[1],
+        rms,
+        lag1(residual_K),
+        tuple(part for part in parts if part[1] > 0),
+    )
+
+
+def student95(degrees: float) -> float:
+    """97.5 % point of Student's t, within 0.5 % for 3 degrees of freedom and more.
+
+    Source: M. Abramowitz, I. Stegun, *Handbook of Mathematical Functions*, 26.7.5.
+
+    >>> round(student95(np.inf), 2), round(student95(10), 2)
+    (1.96, 2.23)
+    """
+    z = 1.959964
+    n = max(float(degrees), 1.5)
+    g1 = (z**3 + z) / 4
+    g2 = (5 * z**5 + 16 * z**3 + 3 * z) / 96
+    g3 = (3 * z**7 + 19 * z**5 + 17 * z**3 - 15 * z) / 384
+    return float(z + g1 / n + g2 / n**2 + g3 / n**3)
+
+
+def replaced(one: Correction, **changes: object) -> Correction:
+    """A copy of a correction with some fields changed."""
+    return replace(one, **changes)  # type: ignore[arg-type]

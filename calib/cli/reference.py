@@ -28,8 +28,11 @@ def reference(
     found = look_up(" ".join(words or []))
     for section in found["sections"]:
         out.table(
-            ["what", "value", "source"],
-            [[line["what"], line["value"], line["source"]] for line in section["lines"]],
+            ["what", "value", "holds for", "source"],
+            [
+                [line["what"], line["value"], line.get("holds", ""), line["source"]]
+                for line in section["lines"]
+            ],
             title=section["title"],
         )
     for caution in found["cautions"]:

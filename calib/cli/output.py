@@ -11,7 +11,7 @@ import time
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, TextIO
 
-_PIPE_WIDTH = 160  # columns, where no terminal tells its own
+_PIPE_WIDTH = 10_000  # columns, where no terminal tells its own: nothing is folded
 
 
 def make_streams_safe() -> None:
@@ -119,7 +119,7 @@ def table_lines(headers: Sequence[str], body: Sequence[Sequence[str]], width: in
     cells = [[_one_line(cell) for cell in row] for row in (headers, *body)]
     sizes = [max(len(row[i]) for row in cells) for i in range(len(headers))]
     before_last = sum(sizes[:-1]) + 2 * (len(sizes) - 1)
-    last = max(width - before_last, 24)
+    last = max(width - before_last, 40)
     sizes[-1] = min(sizes[-1], last)
     right = [all(_looks_numeric(row[i]) for row in cells[1:]) for i in range(len(headers))]
     for number, row in enumerate(cells):

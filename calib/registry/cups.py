@@ -19,7 +19,7 @@ LONGEST_ID = 64
 def register(change: Change, identifier: str, kind: str, note: str = "") -> None:
     """Add one apparatus. Raises RegistryError where the identifier is taken or cannot serve."""
     identifier, kind = identifier.strip(), kind.strip()
-    _require_usable(identifier, kind)
+    require_usable(identifier, kind)
     for known in identifiers(change.connection):
         if known == identifier:
             raise RegistryError(f"{known} is already registered; nothing was changed")
@@ -43,7 +43,8 @@ def register(change: Change, identifier: str, kind: str, note: str = "") -> None
     change.note("register", f"{identifier} registered as {kind}", apparatus=identifier, why=note)
 
 
-def _require_usable(identifier: str, kind: str) -> None:
+def require_usable(identifier: str, kind: str) -> None:
+    """Raise RegistryError where these words cannot serve as identifier and kind."""
     if not identifier or not identifier.isprintable() or len(identifier) > LONGEST_ID:
         raise RegistryError(
             f"{identifier!r} cannot be an identifier: expected 1 to {LONGEST_ID} printable"

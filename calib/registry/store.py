@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
+from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
@@ -26,6 +27,7 @@ from calib.registry.records import (
 from calib.registry.rows import one_apparatus
 
 if TYPE_CHECKING:
+    from calib.registry.merging import MergeReport
     from calib.registry.pooling import KindPooled
 
 
@@ -277,6 +279,58 @@ class Registry:
         """The kept results that rest on a constant, by itself or in its kind's pooled value."""
         with self._store.reading() as connection:
             return results.kept(connection, constant_id=constant_id)
+
+    # Sharing
+
+    def export_constants(
+        self,
+        path: str | os.PathLike[str],
+        *,
+        apparatus: Iterable[str] | None = None,
+        results: bool = False,
+    ) -> str:
+        """Write constants (of all apparatus or those named) to a text file; its checksum.
+
+        The format is described in ``calib.registry.exchange``. ``results`` adds the kept results.
+        """
+        from calib.registry import exchange
+
+        with self._store.reading() as connection:
+            content = exchange.collect(connection, apparatus=apparatus, results=results)
+        return exchange.write(Path(path), content)
+
+    def import_constants(
+        self,
+        path: str | os.PathLike[str],
+        *,
+        rename: Mapping[str, str] | None = None,
+        by: str | None = None,
+    ) -> MergeReport:
+        """Bring in an exported file: all of it, or on any error nothing; conflicts are reported."""
+        from calib.registry import exchange, merging
+
+        content = exchange.read(Path(path))
+        with self._store.change(by) as change:
+            return merging.Merge(change, content, rename or {}).run()
+
+    def merge(
+        self, other: Registry, *, rename: Mapping[str, str] | None = None, by: str | None = None
+    ) -> MergeReport:
+        """Bring in everything another registry holds, kept results too; it stays as it is."""
+        from calib.registry import exchange, merging
+
+        with other._store.reading() as connection:
+            content = exchange.collect(connection, results=True)
+        content = exchange.checked(content, other.where)
+        with self._store.change(by) as change:
+            return merging.Merge(change, content, rename or {}).run()
+
+    def check(self) -> tuple[str, ...]:
+        """What is out of order in the registry, in sentences; empty where all is well."""
+        from calib.registry import checks
+
+        with self._store.reading() as connection:
+            return checks.problems(connection)
 
     # The trail
 

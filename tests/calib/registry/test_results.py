@@ -91,7 +91,7 @@ def test_impact_lists_what_a_constant_touched_also_through_its_kind(
     cups.withdraw(two, "the balance was off")
     assert [kept.run for kept in cups.impact(two)] == ["b", "c"]
     assert cups.impact(two)[1].constant_ids == (one, two, three)
-    with pytest.raises(RegistryError, match="^there is no constant 99;"):
+    with pytest.raises(RegistryError, match=r"^there is no constant 99;"):
         cups.impact(99)
 
 
@@ -122,5 +122,5 @@ def test_a_constant_that_depends_on_the_fill(cups: Registry, constant) -> None:
     assert stored.at_fill(140.0) == pytest.approx((21.4 + 2.0, (0.36 + 0.64) ** 0.5))
     assert stored.at_fill(None) == (21.4, 0.6)
     assert stored.details_json == '{"runs": [21.0, 21.8]}'
-    with pytest.raises(RegistryError, match="the fill slope, its uncertainty and the reference"):
+    with pytest.raises(RegistryError, match=r"the fill slope, its uncertainty and the reference"):
         constant(fill_slope_J_per_K_per_mL=0.05)

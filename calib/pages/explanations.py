@@ -1,0 +1,244 @@
+"""One sentence, one equation and one source for every number that a page shows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """What a number is. ``value`` is its text on this page, empty where the page shows many."""
+
+    name: str
+    sentence: str
+    equation: str
+    source: str
+    value: str = ""
+
+    def worth(self, value: str) -> Meaning:
+        """The same meaning with this page's value."""
+        return replace(self, value=value)
+
+
+NEWTON_SOURCE = (
+    "I. Newton, Phil. Trans. R. Soc. 22 (1701) 824, as the linear law used since; "
+    "A. King, H. Grover, J. Appl. Phys. 12 (1941), on the corrections that rest on it"
+)
+GUM = "JCGM 100:2008, Guide to the expression of uncertainty in measurement"
+JCGM101 = "JCGM 101:2008, propagation of distributions by a Monte Carlo method"
+
+METHODS: dict[str, Meaning] = {
+    "extreme": Meaning(
+        "Extreme reading",
+        "Takes the highest (or lowest) reading as it is; the heat lost until then stays lost.",
+        "ΔT = T_extreme − T_before",
+        "common practice, no source",
+    ),
+    "straight-line": Meaning(
+        "Straight line traced back",
+        "Lays straight lines through the fore and after periods and takes their distance at the "
+        "moment of mixing; right only where the release is fast and the after period is straight.",
+        "ΔT = T_after line(t_m) − T_fore line(t_m)",
+        "common practice, no source",
+    ),
+    "exponential": Meaning(
+        "Newton's cooling traced back",
+        "Lays an exponential through the after period and takes its height at the moment of "
+        "mixing; right where the release is fast.",
+        "T = T∞ + (T_end − T∞) exp(−k (t − t_m)),  ΔT = T_end − T_before",
+        NEWTON_SOURCE,
+    ),
+    "dickinson": Meaning(
+        "Dickinson's extrapolation",
+        "Traces both lines to the moment at which about six tenths of the rise were reached, so "
+        "that the losses before and after that moment balance.",
+        "ΔT = (T_c − T_a) − r₁ (b − a) − r₂ (c − b),  T(b) = T_a + 0.60 (T_c − T_a)",
+        "H. C. Dickinson, U.S. Bureau of Standards Scientific Paper 230 (1914)",
+    ),
+    "regnault-pfaundler": Meaning(
+        "Regnault–Pfaundler",
+        "Lets the drift change linearly with temperature between its values in the two periods "
+        "and sums it over the main period.",
+        "ΔT = (T_f − T_i) − ∫ [g₁ − G (T − T₁)] dt,  G = (g₁ − g₂)/(T₂ − T₁)",
+        "Regnault and Pfaundler's formula as in Babcock & Wilcox, Steam (1919), pp. 186–188, "
+        "eq. 19",
+    ),
+    "newton-integral": Meaning(
+        "Integral of Newton's law",
+        "Puts back, moment by moment over the main period, the heat that left by Newton's law, "
+        "with cooling rate and final temperature from both periods fitted together.",
+        "ΔT = (T_f − T_i) + k ∫ (T − T∞) dt",
+        NEWTON_SOURCE,
+    ),
+    "dynamic": Meaning(
+        "Dynamic model",
+        "Fits the whole curve at once: first-order heat release, Newton's loss, stirring power and "
+        "the sensor's lag.",
+        "dT/dt = ΔT κ exp(−κ s) − k (T − T∞),  T = T_s + τ dT_s/dt",
+        "closed form of the two first-order steps; A. Tian, Bull. Soc. Chim. Fr. (1923), for the "
+        "balance (from memory)",
+    ),
+}
+
+NUMBERS: dict[str, Meaning] = {
+    "rise": Meaning(
+        "Corrected rise",
+        "The change that a perfectly insulated cup would have shown.",
+        "ΔT = T_end − T_before",
+        "heat balance of a cup that loses nothing; the method's own source stands below",
+    ),
+    "u_rise": Meaning(
+        "Standard uncertainty of the rise",
+        "One standard deviation: scatter of the readings with their memory, steps of the display, "
+        "moment of mixing, and the spread between admissible methods, added as squares.",
+        "u² = Σ uᵢ²",
+        f"{GUM}, 5.1.2 and 4.3.7",
+    ),
+    "interval": Meaning(
+        "95 % interval",
+        "The range that holds the true rise in 95 of 100 such curves.",
+        "ΔT ± t₉₅ u",
+        f"{GUM}, 6.2 and G.3",
+    ),
+    "before": Meaning(
+        "Temperature before mixing",
+        "The fore period's line at the moment of mixing, so that its drift is allowed for.",
+        "T_before = T_fore line(t_m)",
+        "least squares; JCGM 100:2008, H.3",
+    ),
+    "cooling": Meaning(
+        "Cooling rate",
+        "The share of its distance from the final temperature that the cup loses in a second.",
+        "k = G/(C_content + C_cup)",
+        NEWTON_SOURCE,
+    ),
+    "t_inf": Meaning(
+        "Temperature the cup tends to",
+        "Room temperature plus what the stirrer's power keeps above it.",
+        "T∞ = T_room + P/G",
+        "energy balance of a stirred cup at rest",
+    ),
+    "settled": Meaning(
+        "Settled after",
+        "Time from the mixing until the release no longer shows and the after period begins.",
+        "",
+        "rule of this program, printed with the choice of method",
+    ),
+    "rms": Meaning(
+        "Residual rms",
+        "Root mean square of what is left between readings and fitted lines; compare it with the "
+        "step of the reading.",
+        "rms = √(Σ rᵢ²/n)",
+        "definition",
+    ),
+    "lag1": Meaning(
+        "Lag-1 autocorrelation",
+        "How far one residual resembles the next: 0 for independent readings; near 1 the readings "
+        "tell much less than their number suggests.",
+        "ρ = Σ rᵢ rᵢ₊₁/Σ rᵢ²",
+        "G. E. P. Box, G. M. Jenkins, Time Series Analysis (1970), from memory",
+    ),
+    "flow": Meaning(
+        "Heat flow",
+        "Heat released per second: what warms the content and what leaves it.",
+        "q = C dT/dt + G (T − T∞)",
+        "A. Tian's equation, Bull. Soc. Chim. Fr. 33 (1923), from memory",
+    ),
+    "smoothing": Meaning(
+        "Smoothing of the heat flow",
+        "The flow is the smoothest one that explains the readings; how smooth is decided by "
+        "leaving each reading out in turn (generalised cross-validation).",
+        "min Σ (y − A q)²/σ² + λ Σ (Δ² q)²",
+        "P. H. C. Eilers, Anal. Chem. 75 (2003) 3631; P. Craven, G. Wahba, Numer. Math. 31 (1979) "
+        "377; both from memory",
+    ),
+    "lag": Meaning(
+        "Sensor lag removed",
+        "The sensor follows the content with a time constant τ; the content's own temperature is "
+        "ahead of the reading.",
+        "T = T_s + τ dT_s/dt",
+        "first-order sensor; common practice, no source",
+    ),
+    "release_time": Meaning(
+        "Release time constant",
+        "Time from the mixing until 63.2 % of the heat is out; 1/κ for a first-order release.",
+        "F(t) = 1 − 1/e",
+        "definition",
+    ),
+    "heat": Meaning(
+        "Heat released",
+        "From the corrected rise, the starting temperatures of both portions and all heat "
+        "capacities, the cup's included; positive when heat is set free.",
+        "Q = (C_mix + C_app)(T_f − T_r) − (C_1 + C_app)(T_1 − T_r) − C_2 (T_2 − T_r)",
+        "first law at constant pressure",
+    ),
+    "extent": Meaning(
+        "Extent of reaction",
+        "Moles of the equation as written that took place, set by the reactant that runs out "
+        "first.",
+        "ξ = min(nᵢ/νᵢ)",
+        "IUPAC Green Book, extent of reaction",
+    ),
+    "dH": Meaning(
+        "Molar enthalpy ΔH",
+        "Heat taken up per mole of the equation as written; negative when heat is set free.",
+        "ΔH = −Q/ξ",
+        "definition at constant pressure",
+    ),
+    "u_dH": Meaning(
+        "Its standard uncertainty",
+        "All inputs' uncertainties carried through the heat balance; the budget shows each one's "
+        "share.",
+        "u²(ΔH) = Σ (∂ΔH/∂xᵢ)² u²(xᵢ) + correlations",
+        f"{GUM}, 5.2.2",
+    ),
+    "mean": Meaning(
+        "Mean of the class",
+        "Mean over the groups; parts that groups share (stock, cup, sensor) do not shrink with "
+        "their number and are kept apart.",
+        "u²(mean) = u²_shared + u²_own/n",
+        f"{GUM}, 5.2",
+    ),
+    "reference": Meaning(
+        "Reference value",
+        "Enthalpy from tables by Hess's law, at infinite dilution and, where known, at the run's "
+        "own concentration.",
+        "ΔH° = Σ ν ΔfH°",
+        "one consistent set of tables; `cupledger reference` names it for each reaction",
+    ),
+    "constant": Meaning(
+        "Constant of the apparatus",
+        "Heat taken up by the cup, lid, sensor and stirrer per kelvin, apart from the liquid.",
+        "(C_1 + C_app)(T_f − T_1) + C_2 (T_f − T_2) = 0 for a mixing run, solved for C_app",
+        "first law at constant pressure; water by IAPWS-95",
+    ),
+    "between": Meaning(
+        "Standard deviation between runs",
+        "How far single runs scatter beyond what their own uncertainties explain.",
+        "Σ (xᵢ − x̄)²/(uᵢ² + s²) = n − 1",
+        "R. C. Paule, J. Mandel, J. Res. NBS 87 (1982) 377, from memory",
+    ),
+    "loss": Meaning(
+        "Heat-loss conductance",
+        "Watts that leave the cup for each kelvin above its final temperature; it belongs to the "
+        "cup and travels between fills.",
+        "G = k (C_content + C_app)",
+        NEWTON_SOURCE,
+    ),
+    "share": Meaning(
+        "Share",
+        "An input's part of the squared uncertainty, in per cent.",
+        "100 (cᵢ uᵢ)²/u²",
+        f"{GUM}, 5.1.3 and H.1.4",
+    ),
+}
+
+
+def method_meaning(name: str, title: str = "", source: str = "") -> Meaning:
+    """What a correction method does; one that is not known here keeps its own title and source."""
+    known = METHODS.get(name)
+    if known is not None:
+        return known
+    return Meaning(
+        title or name, "A correction added to this program.", "", source or "its own module"
+    )

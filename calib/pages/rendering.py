@@ -1,0 +1,139 @@
+"""From templates to one self-contained HTML text, and from there to a file.
+
+The page loads nothing: styles, drawings and the one script are inside it, and a content security
+policy in its head (W3C *Content Security Policy Level 3*, the meta element) forbids every request
+and every script but the one whose hash it names.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import os
+import tempfile
+from datetime import date
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from markupsafe import Markup
+
+from calib.errors import InputError
+from calib.rounding import figures, interval, with_u
+from calib.version import __version__
+from fitting.plots_style import DARK, LIGHT
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+_TEMPLATES = Path(__file__).parent / "templates"
+
+SAFETY_SENTENCE = (
+    "This list is a reminder and not a risk assessment: the safety data sheet of each substance, "
+    "the local rules and the qualified staff in charge come first."
+)
+
+
+def render(template: str, *, script: str = "", **context: Any) -> str:
+    """Fill a template of ``calib/pages/templates``.
+
+    A value that is missing raises; every text is escaped unless it was made as `Markup` here.
+
+    Args:
+        template: file name in the folder of templates.
+        script: file name of the page's one script; empty for none.
+        context: what the template names.
+    """
+    code = (_TEMPLATES / script).read_text(encoding="utf-8").strip() if script else ""
+    return (
+        _environment()
+        .get_template(template)
+        .render(
+            policy=_policy(code),
+            script=Markup(code),
+            style=Markup(_style()),
+            version=__version__,
+            safety_sentence=SAFETY_SENTENCE,
+            **context,
+        )
+    )
+
+
+def write_page(path: str | Path, html: str) -> Path:
+    """Write a page as UTF-8, whole or not at all; an older page of that name is replaced.
+
+    Raises:
+        InputError: the folder does not exist, or the file cannot be written there.
+    """
+    target = Path(path)
+    if target.is_dir():
+        raise InputError(f"{target} is a folder; give the name of an .html file in it")
+    if not target.parent.is_dir():
+        raise InputError(
+            f"the page {target} cannot be written: the folder {target.parent} does not exist; "
+            "make it first or choose another"
+        )
+    try:
+        handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".tmp")
+    except OSError as error:
+        raise _cannot_write(target, error) from None
+    spare = Path(name)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
+            stream.write(html)
+        spare.chmod(0o644)
+        spare.replace(target)
+    except OSError as error:
+        spare.unlink(missing_ok=True)
+        raise _cannot_write(target, error) from None
+    return target
+
+
+def _cannot_write(target: Path, error: OSError) -> InputError:
+    return InputError(
+        f"the page {target} cannot be written: {error.strerror or error}; "
+        "nothing was changed: choose another place"
+    )
+
+
+def _policy(code: str) -> str:
+    scripts = "'none'"
+    if code:
+        digest = base64.b64encode(hashlib.sha256(code.encode("utf-8")).digest()).decode("ascii")
+        scripts = f"'sha256-{digest}'"
+    return (
+        f"default-src 'none'; script-src {scripts}; style-src 'unsafe-inline'; img-src data:; "
+        "base-uri 'none'; form-action 'none'"
+    )
+
+
+@cache
+def _style() -> str:
+    text = (_TEMPLATES / "style.css").read_text(encoding="utf-8")
+    light = " ".join(f"--{name}: {colour};" for name, colour in LIGHT.items())
+    dark = " ".join(f"--{name}: {colour};" for name, colour in DARK.items())
+    return text.replace("/*light*/", light).replace("/*dark*/", dark)
+
+
+@cache
+def _environment() -> Environment:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    environment = Environment(
+        loader=FileSystemLoader(_TEMPLATES, encoding="utf-8"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters.update(
+        with_u=lambda pair: with_u(*pair), interval=interval, figures=figures, day=_day
+    )
+    return environment
+
+
+def _day(value: date | str | None) -> str:
+    """An ISO 8601 date, or a dash."""
+    if value is None or value == "":
+        return "–"
+    return value if isinstance(value, str) else value.isoformat()[:10]

@@ -5,6 +5,11 @@
 ``CODATA``  Cox, Wagman, Medvedev, CODATA Key Values for Thermodynamics (1989)
 ``NBS``     NBS tables of chemical thermodynamic properties (1982) as the CRC Handbook reprints
             them (ions, substances), with aqueous molecules and hydrates of the same tables
+``IONIZATION``  CODATA with measured enthalpies of ionization of weak acids
+
+Members of a weak acid's family that a set lacks are held relative to each other, by their
+enthalpies of ionization: that is no second set of formation enthalpies, and it counts only where
+the family cancels in the reaction.
 
 Letters: F found in a public page, L read from a library, M from memory, C computed.
 """
@@ -15,12 +20,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
-from importlib.resources import files
 from math import hypot, sqrt
 from types import MappingProxyType
 
 from calib.reactions.codata import CODATA_ROWS
+from calib.reactions.data_rows import data_rows
 from calib.reactions.equation import Species
+from calib.reactions.ionization import SOURCE, members
 from calib.reactions.nbs_extra import NBS_EXTRA_ROWS
 from calib.reactions.notation import canonical
 
@@ -55,6 +61,7 @@ class Formation:
     u: float
     letter: str
     note: str = ""
+    family: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +79,23 @@ class FormationSet:
         return self.values.get(species.key)
 
     def missing(self, numbers: Mapping[Species, Fraction]) -> tuple[Species, ...]:
-        """The species of a reaction that this set does not hold."""
-        return tuple(s for s in numbers if self.get(s) is None)
+        """The species of a reaction that this set does not hold.
+
+        Members of an acid's family are known relative to each other only: they are missing too
+        where the family does not cancel.
+        """
+        lacking = [s for s in numbers if self.get(s) is None]
+        net: dict[str, Fraction] = {}
+        for species, number in numbers.items():
+            entry = self.get(species)
+            if entry is not None and entry.family:
+                net[entry.family] = net.get(entry.family, Fraction(0)) + number
+        open_families = {family for family, number in net.items() if number}
+        for species in numbers:
+            entry = self.get(species)
+            if entry is not None and entry.family in open_families:
+                lacking.append(species)
+        return tuple(lacking)
 
     def hess(self, numbers: Mapping[Species, Fraction]) -> tuple[float, float, str]:
         """Σ ν Δ_fH° [kJ/mol], its u with the entries taken as independent, and their letters."""
@@ -107,6 +129,10 @@ def nbs() -> FormationSet:
         values[canonical(formula), state, charge] = Formation(value, U_NBS, "L")
     for formula, state, charge, value, u, letter, note in NBS_EXTRA_ROWS:
         values[canonical(formula), state, charge] = Formation(value, u, letter, note)
+    held = {member.family for key, member in members().items() if key in values}
+    for key, member in members().items():
+        if member.family not in held:
+            values[key] = Formation(member.dH, member.u_dH, "M", SOURCE, member.family)
     for key, key_value in codata().values.items():
         own = values.get(key)
         if own is not None:
@@ -117,21 +143,23 @@ def nbs() -> FormationSet:
     )
 
 
+@lru_cache(maxsize=1)
+def ionization() -> FormationSet:
+    """CODATA with the measured enthalpies of ionization of weak acids, relative within a family."""
+    values = dict(codata().values)
+    for key, member in members().items():
+        values[key] = Formation(member.dH, member.u_dH, "M", "", member.family)
+    title = f"CODATA Key Values (1989) with the {SOURCE.removesuffix(' (from memory)')}"
+    return FormationSet("IONIZATION", title, MappingProxyType(values))
+
+
 def _shipped_rows() -> list[tuple[str, str, int, float]]:
     rows = []
-    for cells in table_rows():
+    for cells in data_rows("formation_nbs"):
         rows.append((cells[0], cells[1], int(cells[2]), float(cells[3])))
     return rows
 
 
-@lru_cache(maxsize=1)
-def table_rows() -> tuple[tuple[str, ...], ...]:
-    """Cells of ``data/formation_nbs.tsv``: formula, state, charge, Δ_fH°, Cp, table."""
-    path = files("calib.reactions").joinpath("data", "formation_nbs.tsv")
-    lines = path.read_text(encoding="utf-8").splitlines()
-    return tuple(tuple(x.split("\t")) for x in lines if x and not x.startswith(("#", "formula\t")))
-
-
 def sets() -> tuple[FormationSet, ...]:
     """The sets in order of preference."""
-    return codata(), nbs()
+    return codata(), nbs(), ionization()

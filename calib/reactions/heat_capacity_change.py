@@ -13,9 +13,10 @@ from functools import lru_cache
 from math import sqrt
 
 from calib.estimate import Estimate
+from calib.reactions.data_rows import data_rows
 from calib.reactions.equation import Equation, Species
-from calib.reactions.formation import table_rows
 from calib.reactions.ionic import net_numbers
+from calib.reactions.ionization import SOURCE, members
 from calib.reactions.ions import split_hydrate
 from calib.reactions.notation import canonical
 
@@ -24,6 +25,8 @@ CRC = "Cp of ions and substances from the CRC Handbook (read from the chemicals 
 SINGH = "Singh, Woolley, McCurdy & Hepler (1976), from its abstract"
 NEUTRALIZATION_DCP = 0.2152
 """ΔCp° of H+ + OH- -> H2O [kJ/(mol K)], ± 0.004 as printed."""
+WATER_CP = 75.3
+HYDROXIDE_CP = WATER_CP - 1e3 * NEUTRALIZATION_DCP
 U_ION, U_PURE, U_CRYSTAL_WATER, U_MOLECULE = 5.0, 1.0, 4.0, 15.0
 """u [J/(mol K)]: our judgement; the ion tables disagree by 9 on OH-, our only cross-check."""
 CRYSTAL_WATER_CP = 41.0
@@ -45,6 +48,9 @@ def delta_cp(equation: Equation) -> Estimate | None:
     if factor is not None:
         times = float(factor)
         return Estimate(times * NEUTRALIZATION_DCP, abs(times) * 0.004, UNIT, SINGH, "published")
+    weak = _of_weak_acids(numbers)
+    if weak is not None:
+        return weak
     total, variance = 0.0, 0.0
     for species, number in numbers.items():
         found = molar_cp(species)
@@ -82,10 +88,32 @@ def _times_neutralization(numbers: dict[Species, Fraction]) -> Fraction | None:
     return factor if all(keyed[k] == factor * n for k, n in _NEUTRALIZATION.items()) else None
 
 
+def _of_weak_acids(numbers: dict[Species, Fraction]) -> Estimate | None:
+    """Reactions among one family's members, H+, OH- and water; ``None`` for others."""
+    family = members()
+    simple = {("H", "aq", 1): 0.0, ("H2O", "l", 0): WATER_CP, ("OH", "aq", -1): HYDROXIDE_CP}
+    total, variance = 0.0, 0.0
+    net: dict[str, Fraction] = {}
+    for species, number in numbers.items():
+        own = family.get(species.key)
+        if own is None and species.key not in simple:
+            return None
+        value, u = (own.dCp, own.u_dCp) if own else (simple[species.key], 0.0)
+        total += float(number) * value
+        variance += (float(number) * u) ** 2
+        if own:
+            net[own.family] = net.get(own.family, Fraction(0)) + number
+    if not net or any(net.values()):
+        return None
+    return Estimate(
+        total / 1e3, sqrt(variance + 16.0) / 1e3, UNIT, f"{SOURCE}; {SINGH}", "computed"
+    )
+
+
 @lru_cache(maxsize=1)
 def _table() -> dict[tuple[str, str, int], float]:
     values = dict(_EXTRA)
-    for formula, state, charge, _, cp, _ in table_rows():
+    for formula, state, charge, _, cp, _ in data_rows("formation_nbs"):
         if cp:
             values[canonical(formula), state, int(charge)] = float(cp)
     return values

@@ -42,9 +42,16 @@ def reference_enthalpy(equation: Equation) -> Estimate:
 
 
 def enthalpies_by_set(equation: Equation) -> dict[str, Estimate]:
-    """The same reaction by each set that reaches, for comparing them."""
+    """The same reaction by each set that reaches with values of its own, for comparing them."""
     numbers = net_numbers(equation)
-    return {one.name: _hess(one, numbers) for one in sets() if not one.missing(numbers)}
+    found: dict[str, Estimate] = {}
+    for one in sets():
+        if one.missing(numbers):
+            continue
+        value = _hess(one, numbers)
+        if all(abs(value.value - other.value) > 1e-9 for other in found.values()):
+            found[one.name] = value
+    return found
 
 
 def _hess(one: FormationSet, numbers: dict[Species, Fraction]) -> Estimate:

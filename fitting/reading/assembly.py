@@ -81,16 +81,16 @@ def assemble(
     times = _times(table, pair, time_unit, guesses)
     temperature, bad = _temperatures(table, pair)
     rows = _usable(table, pair, times, temperature, bad, guesses)
-    time, lines = times.values[rows], [table.lines[i] for i in rows]
+    time = times.values[rows]
     raw = temperature[rows]
     check_enough(table, pair, time.size)
     unit = _temperature_unit(pair, raw, temperature_unit, guesses)
-    check_plausible(table, pair, raw, unit, lines, asked=bool(temperature_unit))
-    check_time_range(table, pair, time, lines)
+    check_plausible(table, pair, raw, unit, rows, asked=bool(temperature_unit))
+    check_time_range(table, pair, time, rows)
     check_order(table, pair, time, rows)
     seconds, started = _on_the_clock(time, times, guesses)
     step = step_in_kelvin(reading_step(raw), unit)
-    seconds, celsius = _averaged(seconds, to_celsius(raw, unit), lines, guesses)
+    seconds, celsius = _averaged(seconds, to_celsius(raw, unit), table, rows, guesses)
     check_enough(table, pair, seconds.size, distinct=True)
     _note_gaps(seconds, guesses)
     use = (
@@ -281,17 +281,22 @@ def _on_the_clock(
 
 
 def _averaged(
-    seconds: FloatArray, celsius: FloatArray, lines: Sequence[int], guesses: list[str]
+    seconds: FloatArray,
+    celsius: FloatArray,
+    table: TextTable,
+    rows: npt.NDArray[np.intp],
+    guesses: list[str],
 ) -> tuple[FloatArray, FloatArray]:
     """Readings of equal time replaced by their mean."""
     same = np.flatnonzero(np.diff(seconds) == 0)
     if not same.size:
         return seconds, celsius
     distinct, group, count = np.unique(seconds, return_inverse=True, return_counts=True)
+    first, second = (table.lines[rows[same[0] + i]] for i in (0, 1))
     shared = int(count[count > 1].sum())
     guesses.append(
-        f"{shared} readings share their time with another (first: lines {lines[same[0]]} and "
-        f"{lines[same[0] + 1]}): those of equal time were averaged"
+        f"{shared} readings share their time with another (first: lines {first} and "
+        f"{second}): those of equal time were averaged"
     )
     return distinct, np.bincount(group, weights=celsius) / count
 

@@ -66,7 +66,7 @@ _TIDY = str.maketrans({"−": "-", "\u00a0": " ", "\u202f": " ", "\u2007": " ", 
 
 def tidy(cell: str) -> str:
     """The cell without surrounding blanks, with the printer's minus sign made a hyphen."""
-    return cell.translate(_TIDY).strip()
+    return cell.strip() if cell.isascii() else cell.translate(_TIDY).strip()
 
 
 def is_missing(cell: str) -> bool:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -51,15 +50,17 @@ def check_enough(table: TextTable, pair: Pair, count: int, *, distinct: bool = F
     )
 
 
-def check_time_range(table: TextTable, pair: Pair, time: FloatArray, lines: Sequence[int]) -> None:
+def check_time_range(
+    table: TextTable, pair: Pair, time: FloatArray, rows: npt.NDArray[np.intp]
+) -> None:
     """Refuse times that are no times."""
     absurd = np.flatnonzero(~(np.abs(time) < _LARGEST_TIME))
     if absurd.size:
         index = int(absurd[0])
         raise CurveError(
-            f"{table.name}, line {lines[index]}, {pair.time.title}: {time[index]:g} cannot be a "
-            "time; expected elapsed or clock times: correct the cell, or name the column of time "
-            "with time_column"
+            f"{table.name}, line {table.lines[rows[index]]}, {pair.time.title}: "
+            f"{time[index]:g} cannot be a time; expected elapsed or clock times: correct "
+            "the cell, or name the column of time with time_column"
         )
 
 
@@ -70,7 +71,7 @@ def check_order(table: TextTable, pair: Pair, time: FloatArray, rows: npt.NDArra
     if not back.size:
         return
     place = int(back[0])
-    earlier, later = (_shown(pair.time, int(rows[i]), float(time[i])) for i in (place, place + 1))
+    earlier, later = (tidy(pair.time.column.cells[int(rows[i])]) for i in (place, place + 1))
     where = f"{table.name}, line {table.lines[rows[place + 1]]}, {pair.time.title}"
     before = f"'{earlier}' in line {table.lines[rows[place]]}"
     if (steps <= 0).all():
@@ -99,7 +100,7 @@ def check_plausible(
     pair: Pair,
     raw: FloatArray,
     unit: str,
-    lines: Sequence[int],
+    rows: npt.NDArray[np.intp],
     *,
     asked: bool,
 ) -> None:
@@ -111,7 +112,7 @@ def check_plausible(
         return
     index = int(outside[0])
     size = "" if unit == "°C" else f" ({celsius[index]:.5g} °C)"
-    where = f"{table.name}, line {lines[index]}, {pair.temperature.title}"
+    where = f"{table.name}, line {table.lines[rows[index]]}, {pair.temperature.title}"
     found = f"{raw[index]:.6g} {unit}{size} is outside what a cup of liquid can have"
     expected = f"expected {COLDEST_C:.0f} to {HOTTEST_C:.0f} °C".replace("-", "−")
     raise CurveError(f"{where}: {found}; {expected}: {_remedy(safe, unit, outside.size, asked)}")
@@ -120,7 +121,7 @@ def check_plausible(
 def _remedy(raw: FloatArray, unit: str, outside: int, asked: bool) -> str:
     if 2 * outside < raw.size:
         return (
-            f"{outside} of {raw.size} readings are so, as when a sensor loses contact: blank these "
+            f"so {outside} of {raw.size} readings, as when a sensor loses contact: blank these "
             "cells to leave them out"
         )
     middle = np.array([np.median(raw)])
@@ -135,7 +136,3 @@ def _remedy(raw: FloatArray, unit: str, outside: int, asked: bool) -> str:
     letter = likely[0].removeprefix("°")
     ask = f"{'give' if not asked else 'rather give'} temperature_unit='{letter}'"
     return f"the numbers look like {likely[0]}: {ask}, or correct the header"
-
-
-def _shown(field: Field, row: int, value: float) -> str:
-    return tidy(field.column.cells[row]) if field.column.values is None else f"{value:.10g}"

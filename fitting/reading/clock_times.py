@@ -101,7 +101,11 @@ def _from_times(cells: list[str], parts: str) -> ClockTimes:
         elif not is_missing(cell):
             bad.append(index)
     good = seconds[np.isfinite(seconds)]
-    elapsed = bool(good.size and (two_parts == "min:s" or good[0] < 3600 or good.max() >= DAY_S))
+    falls = bool((np.diff(good) < -_HALF_DAY_S).any())
+    elapsed = bool(
+        good.size
+        and (two_parts == "min:s" or (good[0] < 3600 and not falls) or good.max() >= DAY_S)
+    )
     if not elapsed:
         seconds = _past_midnight(seconds, notes)
     return ClockTimes(seconds, tuple(bad), None, elapsed, tuple(notes))

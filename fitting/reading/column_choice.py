@@ -89,8 +89,8 @@ def choose(
 
 
 def _field(column: Column) -> Field:
-    if column.values is not None:
-        return Field(column, "number", Numbers(column.values), int(column.values.size))
+    if column.numbers is not None:
+        return Field(column, "number", column.numbers, int(column.numbers.values.size))
     filled = [cell for cell in map(tidy, column.cells) if not is_missing(cell)]
     if not filled:
         return Field(column, "empty")
@@ -253,8 +253,8 @@ def _stacked(fields: list[Field], pairs: list[Pair]) -> list[Pair]:
 
 
 def _labels(field: Field) -> list[str]:
-    if field.column.values is not None:
-        return [f"{value:g}" for value in field.column.values]
+    if field.column.numbers is not None:
+        return [f"{value:g}" for value in field.column.numbers.values]
     return [tidy(cell) for cell in field.column.cells]
 
 

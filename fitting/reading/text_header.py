@@ -11,24 +11,40 @@ from fitting.reading.text_rows import Rows, split_line
 from fitting.reading.units import temperature_unit, time_unit
 
 _HEAD_LINES = 300
+_HEADER_REACH = 6  # lines below a header in which readings must begin
+_ENOUGH_READINGS = 5  # after so many, a line of words is a remark and no header
 
 
 def find_layout(rows: Rows) -> tuple[int | None, int | None]:
-    """Index of the first line of readings, and of the header (None: there is none)."""
-    end = min(len(rows), _HEAD_LINES)
-    full = [i for i in range(len(rows) if end == len(rows) else end) if not rows.blank(i)]
-    if len(rows) > end and not any(rows.is_data(i) for i in full):
+    """Index of the first line of readings, and of the header (None: there is none).
+
+    The header is the last line with a word for time or temperature that has readings below it,
+    a few lines at most (units, blanks) in between. Without such a line the readings begin with
+    the first line that holds two numbers and has another one below it.
+    """
+    full = [i for i in range(min(len(rows), _HEAD_LINES)) if not rows.blank(i)]
+    if len(rows) > _HEAD_LINES and not any(rows.is_data(i) for i in full):
         full = [i for i in range(len(rows)) if not rows.blank(i)]
-    data = [rows.is_data(i) for i in full]
+    readings = 0
     for place, index in enumerate(full):
-        if sum(data[:place]) >= 5:
+        readings += rows.is_data(index)
+        if readings >= _ENOUGH_READINGS:
             break
-        follow = next((p for p in range(place + 1, min(place + 3, len(full))) if data[p]), None)
-        if follow is not None and not data[place] and _is_header(rows, index):
-            return _extended_up(rows, full[follow], index), index
+        below = full[place + 1 : place + 1 + _HEADER_REACH]
+        start = next((i for i in below if rows.is_data(i)), None)
+        if start is None or rows.is_data(index) or not _is_header(rows, index):
+            continue
+        if not any(_is_header(rows, i) for i in below if i < start):
+            return _extended_up(rows, start, index), index
+    return _without_header_words(rows, full)
+
+
+def _without_header_words(rows: Rows, full: list[int]) -> tuple[int | None, int | None]:
     for place, index in enumerate(full):
-        last = place + 1 == len(full)
-        if data[place] and (last or data[place + 1] or not any(data[place + 1 :])):
+        if not rows.is_data(index):
+            continue
+        below = full[place + 1 :]
+        if not below or rows.is_data(below[0]) or not any(rows.is_data(i) for i in below):
             header = full[place - 1] if place and _is_texty(rows, full[place - 1]) else None
             return index, header
     return None, None
@@ -37,7 +53,11 @@ def find_layout(rows: Rows) -> tuple[int | None, int | None]:
 def _is_header(rows: Rows, index: int) -> bool:
     cells = split_line(rows.lines[index].lstrip("#% "), rows.delimiter)
     kinds = [kind_of(tidy(cell)) for cell in cells]
-    if "x" not in kinds or kinds.count("n") + kinds.count("c") >= max(1, kinds.count("x")):
+    if (
+        _is_unit_row(cells)
+        or "x" not in kinds
+        or kinds.count("n") + kinds.count("c") >= max(1, kinds.count("x"))
+    ):
         return False
     return any(describe(cell).quantity in ("time", "temperature") for cell in cells)
 
@@ -69,10 +89,9 @@ def header_cells(
     units: list[str] = []
     for index in range(header + 1, start):
         cells = [tidy(cell) for cell in _header_split(rows, index, width)]
-        known = [bool(time_unit(cell) or temperature_unit(cell)) for cell in cells if cell]
-        if known and sum(known) * 2 >= len(known):
+        if _is_unit_row(cells):
             units = cells
-    if not units and header > 0 and all(_unit_only(cell) for cell in names if cell):
+    if not units and header > 0 and _is_unit_row(names):
         units, names = names, _header_split(rows, header - 1, width)
         header -= 1
     groups: list[str] = []
@@ -83,8 +102,10 @@ def header_cells(
     return [tidy(name) for name in names], units, groups
 
 
-def _unit_only(cell: str) -> bool:
-    return bool(time_unit(tidy(cell)) or temperature_unit(tidy(cell)))
+def _is_unit_row(cells: Sequence[str]) -> bool:
+    """Whether at least half of the cells that are not blank are units."""
+    units = [bool(time_unit(c) or temperature_unit(c)) for c in map(tidy, cells) if c]
+    return bool(units) and 2 * sum(units) >= len(units)
 
 
 def _header_split(rows: Rows, index: int, width: int) -> list[str]:

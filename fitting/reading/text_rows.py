@@ -21,6 +21,7 @@ class Rows:
     def __init__(self, lines: list[str], delimiter: str) -> None:
         self.lines = lines
         self.delimiter = delimiter
+        self._kinds: dict[int, str] = {}
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -35,8 +36,11 @@ class Rows:
 
     def kinds(self, index: int) -> str:
         """One letter for each cell, see `kind_of`; empty for a comment."""
-        line = self.lines[index]
-        return "" if line[:1] in "#%" else "".join(kind_of(tidy(c)) for c in self.cells(index))
+        if index not in self._kinds:
+            comment = self.lines[index][:1] in "#%"
+            cells = [] if comment else self.cells(index)
+            self._kinds[index] = "".join(kind_of(tidy(cell)) for cell in cells)
+        return self._kinds[index]
 
     def is_data(self, index: int) -> bool:
         """Whether a line holds two numbers or clock times, and none cut in half."""
@@ -89,8 +93,9 @@ def find_delimiter(lines: list[str], name: str) -> str:
     Raises:
         CurveError: no delimiter leaves any.
     """
-    full = [line for line in lines if line.strip()]
-    sample = full[:: max(1, len(full) // _SAMPLE_LINES)]
+    sample = _sample([line for line in _sample(lines, 4 * _SAMPLE_LINES) if line.strip()])
+    if len(sample) < _SAMPLE_LINES:
+        sample = _sample([line for line in lines if line.strip()])
     best, best_score = "", 0
     for delimiter in _DELIMITERS:
         rows = Rows(sample, delimiter)
@@ -102,6 +107,10 @@ def find_delimiter(lines: list[str], name: str) -> str:
     if not best:
         raise no_table(lines, name)
     return best
+
+
+def _sample(lines: list[str], size: int = _SAMPLE_LINES) -> list[str]:
+    return lines[:: max(1, len(lines) // size)]
 
 
 def no_table(lines: list[str], name: str) -> CurveError:

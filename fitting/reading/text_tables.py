@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import overload
 
 import numpy as np
 
 from fitting.curve import FloatArray
 from fitting.errors import CurveError
-from fitting.reading.cell_values import kind_of, tidy
+from fitting.reading.cell_values import Numbers, kind_of, tidy
 from fitting.reading.column_names import Meaning, describe
 from fitting.reading.text_files import TextFile
 from fitting.reading.text_header import at_or_blank, find_layout, header_cells
@@ -18,12 +19,12 @@ from fitting.reading.text_rows import Rows, find_delimiter, logical_lines, no_ta
 
 @dataclass(frozen=True)
 class Column:
-    """One column: its place (counted from 1), its meaning, and its cells or ready numbers."""
+    """One column: its place (counted from 1), its meaning, its cells, and ready numbers if any."""
 
     number: int
     meaning: Meaning
-    cells: Sequence[str] = ()
-    values: FloatArray | None = None
+    cells: Sequence[str]
+    numbers: Numbers | None = None
 
     @property
     def title(self) -> str:
@@ -65,27 +66,54 @@ def read_table(file: TextFile) -> TextTable:
     fast = _fast_columns(lines, start, delimiter, width)
     kept: Sequence[int]
     if fast is not None:
-        kept = fast[1]
-        columns = [_column(i, above, values=fast[0][:, i]) for i in range(width)]
+        values, kept, decimal = fast
+        columns = [
+            _column(
+                i, above, _CellsOnDemand(rows, start, i), Numbers(values[:, i], decimal=decimal)
+            )
+            for i in range(width)
+        ]
     else:
         kept, cells, short = _slow_columns(rows, start, max(len(above[0]), width))
-        columns = [_column(i, above, cells=cells[i]) for i in range(len(cells))]
+        columns = [_column(i, above, cells[i]) for i in range(len(cells))]
     header_line = numbers[header] if header is not None else 0
-    line_numbers = [numbers[index] for index in kept]
+    if isinstance(kept, range):
+        line_numbers = numbers[kept.start : kept.stop]
+    else:
+        line_numbers = [numbers[index] for index in kept]
     if delimiter == "," and len(above[0]) < len(columns) and _recognised(above[0]):
         _refuse_unquoted_commas(file.name, header_line, len(above[0]), columns, line_numbers)
     notes = (*file.notes, *_short_rows_note(short, numbers))
     return TextTable(file.name, tuple(columns), line_numbers, header_line, delimiter, notes)
 
 
+class _CellsOnDemand(Sequence[str]):
+    """Cells of a column whose numbers are known already: cut again only to show one."""
+
+    def __init__(self, rows: Rows, start: int, column: int) -> None:
+        self._rows, self._start, self._column = rows, start, column
+
+    def __len__(self) -> int:
+        return len(self._rows) - self._start
+
+    @overload
+    def __getitem__(self, index: int) -> str: ...
+    @overload
+    def __getitem__(self, index: slice) -> list[str]: ...
+    def __getitem__(self, index: int | slice) -> str | list[str]:
+        if isinstance(index, slice):
+            return [self[i] for i in range(*index.indices(len(self)))]
+        return at_or_blank(self._rows.cells(self._start + index), self._column)
+
+
 def _column(
     index: int,
     above: tuple[list[str], list[str], list[str]],
-    cells: Sequence[str] = (),
-    values: FloatArray | None = None,
+    cells: Sequence[str],
+    numbers: Numbers | None = None,
 ) -> Column:
     name, unit, group = (at_or_blank(row, index) for row in above)
-    return Column(index + 1, describe(name, unit, group), cells, values)
+    return Column(index + 1, describe(name, unit, group), cells, numbers)
 
 
 def _recognised(names: Iterable[str]) -> bool:
@@ -94,8 +122,12 @@ def _recognised(names: Iterable[str]) -> bool:
 
 def _fast_columns(
     lines: list[str], start: int, delimiter: str, width: int
-) -> tuple[FloatArray, Sequence[int]] | None:
-    """All columns at once where every cell is a plain number; None where any is not."""
+) -> tuple[FloatArray, Sequence[int], str] | None:
+    """All columns at once where every cell is a plain number, the rows and the decimal mark.
+
+    None where any cell is something else.
+    """
+    decimal = "."
     end = len(lines)
     while end > start and not lines[end - 1].strip():
         end -= 1
@@ -109,7 +141,7 @@ def _fast_columns(
     if "," in text and delimiter != ",":
         if "." in text:
             return None
-        body = text.replace(",", ".").split("\n")
+        decimal, body = ",", text.replace(",", ".").split("\n")
     try:
         values = np.loadtxt(
             body, delimiter=None if delimiter == " " else delimiter, comments=None, ndmin=2
@@ -118,7 +150,7 @@ def _fast_columns(
         return None
     if values.shape != (len(body), width) or not np.isfinite(values).all():
         return None
-    return values, range(start, end)
+    return values, range(start, end), decimal
 
 
 def _slow_columns(
@@ -171,7 +203,7 @@ def _refuse_unquoted_commas(
     """Refuse rows that hold more numbers than the header has names."""
     for column in table[names:]:
         for index, line in enumerate(lines):
-            if column.values is None and kind_of(tidy(column.cells[index])) != "n":
+            if column.numbers is None and kind_of(tidy(column.cells[index])) != "n":
                 continue
             raise CurveError(
                 f"{name}, line {line}: {column.number} or more cells between commas where the "

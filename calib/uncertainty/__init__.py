@@ -21,6 +21,7 @@ from calib.uncertainty.propagation import (
     covariance_between,
     covariance_matrix,
     coverage_factor,
+    dof_of_factor,
     propagate,
 )
 
@@ -34,6 +35,7 @@ __all__ = [
     "covariance_between",
     "covariance_matrix",
     "coverage_factor",
+    "dof_of_factor",
     "draw_inputs",
     "monte_carlo",
     "propagate",

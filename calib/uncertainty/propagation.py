@@ -96,6 +96,18 @@ def coverage_factor(dof: float, probability: float = 0.95) -> float:
     return float(ndtri(p)) if math.isinf(dof) else float(stdtrit(dof, p))
 
 
+def dof_of_factor(factor: float, probability: float = 0.95) -> float:
+    """Degrees of freedom whose Student's t is ``factor``; infinite at or below the normal's."""
+    from scipy.optimize import brentq
+
+    if not factor > coverage_factor(math.inf, probability) * 1.001:
+        return math.inf
+    if factor >= coverage_factor(1.0, probability):
+        return 1.0
+    found = brentq(lambda nu: coverage_factor(float(nu), probability) - factor, 1.0, 5000.0)
+    return float(found)
+
+
 def propagate(
     f: Function, inputs: Sequence[Input], correlations: Correlations | None = None
 ) -> Propagated:

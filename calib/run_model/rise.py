@@ -1,0 +1,265 @@
+"""The temperature rise of a run, from its logged curve or from two readings."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from calib.errors import CurveError, RowProblem
+from calib.run_model.extreme import extreme_loss
+from calib.run_model.prepared import ROOM_GUESS_C, PreparedRun
+from calib.run_model.quantities import Quantities
+from calib.run_model.refusal import RowRefusedError
+from calib.uncertainty import Input, dof_of_factor, rectangular
+
+if TYPE_CHECKING:
+    from fitting.corrections import Corrected
+
+__all__ = ["Loss", "Rise", "find_rise", "install_rise"]
+
+MIXED_AT_GUESS_U_S = 1.2
+UNCORRECTED = "extreme reading, not corrected"
+CORRECTED_READING = "extreme reading, corrected with the cup's heat loss"
+UNCORRECTED_SHARE = {"fast": 0.007, "slow": 0.025}
+"""u of what an uncorrected extreme reading misses, as a share of the change: 0.4 to 0.7 % for fast
+reactions, 2 to 4 % for slow dissolutions in 200 mL (this project's own simulations)."""
+AFTER_GUESS_S = {"fast": (45.0, 30.0), "slow": (150.0, 75.0)}
+"""Time [s] from mixing to the extreme where it was not noted, and its u (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """Heat-loss conductance of the apparatus, W/K, and what stands behind it."""
+
+    conductance_W_per_K: float
+    u_W_per_K: float
+    key: str | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rise:
+    """Rise of an insulated cup with its own uncertainty (without the thermometer's scale).
+
+    ``loss_K`` is what was added for heat loss to an extreme reading. ``corrected`` holds the whole
+    comparison of corrections where there was a curve.
+    """
+
+    rise_K: float
+    u_own_K: float
+    before_C: float
+    final_C: float
+    method: str
+    from_curve: bool
+    warnings: tuple[str, ...]
+    cooling_rate_per_s: float | None = None
+    u_cooling_rate_per_s: float | None = None
+    loss_K: float = 0.0
+    u_loss_K: float = 0.0
+    loss_parts: tuple[tuple[str, float], ...] = ()
+    before_given: bool = True
+    corrected: Corrected | None = None
+    digest: str = ""
+    dof: float = math.inf
+
+
+def find_rise(
+    prepared: PreparedRun,
+    *,
+    C_app: float,
+    loss: Loss | None = None,
+    method: str | None = None,
+) -> Rise:
+    """Rise from the curve where there is one, else from the extreme reading.
+
+    ``C_app`` is the cup's constant, or a guess of it: it enters only through the ratio of heat
+    capacities before and after mixing and through the expected cooling rate.
+    Raises RowRefusedError.
+    """
+    if prepared.run.curve_path is not None:
+        return _from_curve(prepared, C_app, loss, method)
+    return _from_readings(prepared, C_app, loss)
+
+
+def _from_curve(prepared: PreparedRun, C_app: float, loss: Loss | None, method: str | None) -> Rise:
+    from fitting.corrections import correct
+    from fitting.curve_files import read_curve
+
+    run = prepared.run
+    try:
+        curve = read_curve(str(run.curve_path))
+        options = _options(prepared, float(curve.temperature_C[0]), C_app, loss)
+        corrected = correct(curve, method=method, **options)
+    except CurveError as error:
+        raise RowRefusedError(
+            RowProblem(run.run, "curve", str(error), str(run.curve), "a logged temperature curve")
+        ) from None
+    chosen = corrected.chosen
+    _refuse_nonsense(prepared, chosen.rise_K, chosen.u_rise_K)
+    warnings = list(corrected.warnings)
+    if not chosen.admissible:
+        warnings.append(f"no correction is admissible on this curve: {chosen.why}")
+    return Rise(
+        rise_K=chosen.rise_K,
+        u_own_K=chosen.u_rise_K,
+        before_C=chosen.before_C,
+        final_C=chosen.before_C + chosen.rise_K,
+        method=chosen.method,
+        from_curve=True,
+        warnings=tuple(warnings),
+        cooling_rate_per_s=chosen.cooling_rate_per_s,
+        u_cooling_rate_per_s=chosen.u_cooling_rate_per_s,
+        corrected=corrected,
+        digest=curve.digest,
+        dof=dof_of_factor((chosen.interval95_K[1] - chosen.rise_K) / max(chosen.u_rise_K, 1e-12)),
+    )
+
+
+def _options(
+    prepared: PreparedRun, start_C: float, C_app: float, loss: Loss | None
+) -> dict[str, Any]:
+    """What the physics tells the correction of a curve."""
+    run, options = prepared.run, dict[str, Any]()
+    after = prepared.heat_capacity_after(start_C, start_C)
+    before = prepared.heat_capacity_before(start_C)
+    total = max(after + C_app, 0.2 * after)
+    options["capacity_ratio"] = min(max((before + C_app) / total, 0.02), 1.5)
+    if run.mixed_at_s is not None:
+        options["mixed_at_s"] = run.mixed_at_s
+        given = run.u.get("mixed_at_s")
+        options["u_mixed_at_s"] = given if given is not None else MIXED_AT_GUESS_U_S
+    if run.room_C is not None:
+        reading = prepared.instruments.u("room_C", run.room_C, run)
+        options["room_C"], options["u_room_K"] = run.room_C, reading.u
+    if loss is not None and loss.conductance_W_per_K > 0.0:
+        options["prior_rate_per_s"] = loss.conductance_W_per_K / total
+        options["u_prior_rate_per_s"] = max(loss.u_W_per_K, 1e-9) / total
+    return options
+
+
+def _refuse_nonsense(prepared: PreparedRun, rise_K: float, u_K: float) -> None:
+    if abs(rise_K) > max(2.0 * u_K, 0.02):
+        return
+    column = "curve" if prepared.run.curve_path is not None else "extreme_C"
+    raise RowRefusedError(
+        RowProblem(
+            prepared.run.run, column, "the temperature did not change, so nothing can be computed",
+            f"a rise of {rise_K:.2g} K with u {u_K:.2g} K", "a change well above the reading step",
+            "check that the right file or reading was entered",
+        )
+    )  # fmt: skip
+
+
+def _from_readings(prepared: PreparedRun, C_app: float, loss: Loss | None) -> Rise:
+    run = prepared.run
+    before = run.in_cup_C if run.in_cup_C is not None else run.added_C
+    if before is None or run.extreme_C is None:
+        column = "in_cup_C" if before is None else "extreme_C"
+        raise RowRefusedError(
+            RowProblem(run.run, column, "a temperature before mixing and an extreme reading, or a "
+                       "logged curve, are needed", "an empty cell", "°C", f"fill in {column}")
+        )  # fmt: skip
+    raw = run.extreme_C - before
+    u_own = prepared.instruments.u("extreme_C", run.extreme_C, run).u_own
+    _refuse_nonsense(prepared, raw, u_own)
+    amount, u, parts, method, warnings = _loss_of_reading(prepared, before, C_app, loss)
+    return Rise(
+        rise_K=raw + amount,
+        u_own_K=u,
+        before_C=before,
+        final_C=run.extreme_C + amount,
+        method=method,
+        from_curve=False,
+        warnings=tuple(warnings),
+        loss_K=amount,
+        u_loss_K=u,
+        loss_parts=parts,
+        before_given=run.in_cup_C is not None,
+    )
+
+
+def _loss_of_reading(
+    prepared: PreparedRun, before: float, C_app: float, loss: Loss | None
+) -> tuple[float, float, tuple[tuple[str, float], ...], str, list[str]]:
+    """Loss [K] until the extreme was read, u, its parts, the method's name, warnings."""
+    run = prepared.run
+    extreme = float(run.extreme_C or 0.0)
+    solid = prepared.added is not None and prepared.added.species.state == "s"
+    pace = "slow" if solid else "fast"
+    if loss is None or loss.conductance_W_per_K <= 0.0:
+        u = UNCORRECTED_SHARE[pace] * abs(extreme - before)
+        why = f"{UNCORRECTED}: the cup's heat loss is not known; what it may miss is in the budget"
+        part = ("heat lost before the extreme was read, not corrected", u)
+        return 0.0, u, (part,), UNCORRECTED, [why]
+    warnings = []
+    after, u_after = AFTER_GUESS_S[pace]
+    if run.extreme_after_s is not None:
+        after = run.extreme_after_s
+        u_after = prepared.instruments.u("extreme_after_s", after, run).u
+    else:
+        warnings.append(f"the extreme's time was not noted; {after:g} ± {u_after:g} s taken")
+    room, u_room = run.room_C, 0.5
+    if room is None:
+        room, u_room = ROOM_GUESS_C if run.in_cup_C is None else before, 2.0
+        warnings.append(f"the room's temperature was not noted; {room:g} ± {u_room:g} °C taken")
+    total = prepared.heat_capacity_after(before, extreme) + C_app
+    found = extreme_loss(
+        before, extreme, room, loss.conductance_W_per_K / total, after,
+        u_settles_K=u_room, u_rate_per_s=loss.u_W_per_K / total, u_after_s=u_after,
+    )  # fmt: skip
+    return found.correction_K, found.u_K, found.parts, CORRECTED_READING, warnings
+
+
+def install_rise(quantities: Quantities, prepared: PreparedRun, rise: Rise) -> None:
+    """Add rise, cup's and added temperature to the inputs, shared thermometer errors included.
+
+    Afterwards the forms ``rise``, ``cup_C`` and ``added_C`` exist.
+    """
+    run, instruments, q = prepared.run, prepared.instruments, quantities
+    if rise.from_curve:
+        q.put_errors("final error", instruments.u("curve", rise.final_C, run).shared)
+        q.put_errors("before error", instruments.u("curve", rise.before_C, run).shared)
+        source = f"rise, curve corrected by {rise.method}"
+        q.put(Input("rise", rise.rise_K, rise.u_own_K, source=source, dof=rise.dof))
+        q.put(Input("cup_C", rise.before_C, 0.0, source="temperature in the cup"))
+        for sign, name in ((1.0, "final error"), (-1.0, "before error")):
+            q.add_to_form("rise", sign, name)
+        q.add_to_form("cup_C", 1.0, "before error")
+    else:
+        _install_readings(q, prepared, rise)
+    if prepared.added is None:
+        return
+    if run.added_C is not None and (rise.before_given or rise.from_curve):
+        reading = instruments.u("added_C", run.added_C, run)
+        q.put_reading("added_C", reading, "temperature of what is added")
+    elif rise.before_given or rise.from_curve:
+        _assume_equal(q, instruments.u_assumed_equal_K, "added_C", "cup_C", "what is added")
+
+
+def _install_readings(q: Quantities, prepared: PreparedRun, rise: Rise) -> None:
+    run, instruments = prepared.run, prepared.instruments
+    extreme = instruments.u("extreme_C", float(run.extreme_C or 0.0), run)
+    q.put_reading("extreme_C", extreme, "extreme reading")
+    if rise.before_given:
+        q.put_reading(
+            "cup_C", instruments.u("in_cup_C", rise.before_C, run), "temperature in the cup"
+        )
+    else:
+        reading = instruments.u("added_C", rise.before_C, run)
+        q.put_reading("added_C", reading, "temperature of what is added")
+        _assume_equal(q, instruments.u_assumed_equal_K, "cup_C", "added_C", "the cup's content")
+    q.put(Input("loss", rise.loss_K, rise.u_loss_K, source=_loss_source(rise)))
+    q.put_form("rise", (1.0, "extreme_C"), (-1.0, "cup_C"), (1.0, "loss"))
+
+
+def _loss_source(rise: Rise) -> str:
+    if rise.method == UNCORRECTED:
+        return "heat lost before the extreme was read (not corrected)"
+    return "correction of the extreme reading for heat loss"
+
+
+def _assume_equal(q: Quantities, u_K: float, name: str, other: str, what: str) -> None:
+    half_width = u_K * 3.0**0.5
+    label = f"temperature of {what}: not read, taken equal to the other's ± {half_width:.2g} K"
+    q.put(rectangular(f"{name} assumed", 0.0, half_width, source=label))
+    q.put_form(name, (1.0, other), (1.0, f"{name} assumed"))

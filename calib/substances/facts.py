@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from calib.errors import SubstanceError
 from calib.estimate import Estimate
 from calib.substances import laliberte, published
+from calib.substances.apparent_heat import REPLACED
 from calib.substances.composition import Composition
 from calib.substances.formula import molar_mass, split_hydrate
 from calib.substances.names import class_of, ions_of, names_of, resolve, usual_state
@@ -41,7 +42,7 @@ def _cp_range(solute: str) -> str:
     known = laliberte.heat_capacity_coefficients(solute)
     points = published.points(solute)
     words = []
-    if known and solute != "NH3":
+    if known and solute not in REPLACED:
         words.append(f"{laliberte.SOURCE}: {known.range}")
     if points:
         words.append(f"published points: up to {100 * points[-1].w:.3g} % by mass")

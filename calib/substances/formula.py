@@ -51,7 +51,9 @@ def _tidy(formula: str) -> str:
         )
     text = re.sub(r"[⁰¹²³⁴⁵⁶⁷⁸⁹]*[⁺⁻]", lambda m: "^" + m[0].translate(_RAISED), text)
     text = re.sub(r"[•⋅∙*]", "·", text.translate(_DASHES))
-    return re.sub(r"\.(\d+(?:\.\d+)?)?(?=[A-Z(\[])", lambda m: "·" + (m[1] or ""), text)
+    text = re.sub(r"(?<=·)(\d+)\.(\d+)(?=[A-Z(\[])", r"\1,\2", text)  # a decimal, no separator
+    text = re.sub(r"\.(\d+(?:\.\d+)?)?(?=[A-Z(\[])", lambda m: "·" + (m[1] or ""), text)
+    return text.replace(",", ".")
 
 
 def split_charge(formula: str) -> tuple[str, int]:

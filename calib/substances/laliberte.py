@@ -20,9 +20,11 @@ from math import exp
 from calib.substances import tables
 
 SOURCE = "Laliberté correlation"
-U_CP_J_PER_GK = 0.010
-"""Standard deviation of the correlation from the data it was fitted to, all 79 solutes: 0.010
-kJ/(kg K) (abstract of J. Chem. Eng. Data 54 (2009) 1725)."""
+U_CP_J_PER_GK = ((300, 0.016), (100, 0.020), (0, 0.025))
+"""Standard uncertainty of c in range, by the least number of points that were fitted.
+
+The correlation's own standard deviation from its data is 0.010 J/(g K) (abstract of J. Chem. Eng.
+Data 54 (2009) 1725); independent tables differ by more (``tests/published/test_solutions.py``)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,12 @@ class Range:
         span = f"{self.t_min_C:g} to {self.t_max_C:g} °C" if self.t_max_C > self.t_min_C else (
             f"{self.t_min_C:g} °C only")  # fmt: skip
         return f"up to {100 * self.w_max:.3g} % by mass, {span}, {self.points} points"
+
+
+def u_cp(limits: Range, W: float) -> float:
+    """Standard uncertainty of a solution's c in range; zero without solute. [J/(g K)]"""
+    full = next(u for least, u in U_CP_J_PER_GK if limits.points >= least)
+    return full * (1.0 - exp(-W / 0.04))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,6 @@
-"""Measure, on solutes that are known, how far each estimate of heat capacity and density goes wrong.
+"""Measure on known solutes how far each estimate of heat capacity and density goes wrong.
 
-Known: the solutes of Laliberté's correlations, inside their ranges, with 12 points or more, at 25 °C.
+Known: the solutes of Laliberté's correlations, in their ranges, with 12 points or more, at 25 °C.
 The numbers found here stand in :mod:`calib.substances.spreads`; tests compare the two.
 Run from the repository: ``python -m calib.substances.measure_spreads``.
 """
@@ -14,7 +14,7 @@ import numpy as np
 
 from calib.substances import laliberte, spreads
 from calib.substances.formula import molar_mass
-from calib.substances.names import class_of, ions_of
+from calib.substances.names import ions_of, is_saltlike
 from calib.substances.species import charge_factor, standard_cp, standard_volume
 
 if TYPE_CHECKING:
@@ -121,7 +121,7 @@ def water_share_spread(w: float) -> tuple[float, float, int]:
     values = []
     for formula in laliberte.solutes("cp"):
         known = laliberte.heat_capacity_coefficients(formula)
-        if known and known.range.w_max >= w and class_of(formula) in {"salt", "base"}:
+        if known and known.range.w_max >= w and is_saltlike(formula):
             t_C = min(max(25.0, known.range.t_min_C), known.range.t_max_C)
             values.append(laliberte.apparent_cp_J_per_gK(known, w, t_C))
     array = np.array(values)

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import re
 from difflib import get_close_matches
-from functools import cache
+from functools import cache, lru_cache
+from math import gcd
 from typing import Literal, NamedTuple, cast
 
 from calib.errors import SubstanceError
 from calib.substances import tables
-from calib.substances.formula import normalise, split_charge, split_hydrate
+from calib.substances.formula import elements, normalise, split_charge, split_hydrate
 
 State = Literal["s", "l", "g", "aq"]
 
@@ -88,12 +89,15 @@ def _plain(name: str) -> str:
     return text.replace("caaesium", "caesium").replace("hydrogen carbonate", "hydrogencarbonate")
 
 
+@cache
+def _rows() -> dict[str, dict[str, str]]:
+    return {row["formula"]: row for row in tables.rows("substances")}
+
+
 def names_of(formula: str) -> tuple[str, ...]:
     """The names in use for a formula, the first being the usual one; empty where none is known."""
-    for row in tables.rows("substances"):
-        if row["formula"] == formula:
-            return tuple(name for name in row["names"].split(";") if name)
-    return ()
+    row = _rows().get(formula)
+    return tuple(name for name in row["names"].split(";") if name) if row else ()
 
 
 def usual_state(formula: str) -> State | None:
@@ -101,31 +105,59 @@ def usual_state(formula: str) -> State | None:
     return _by_formula().get(formula)
 
 
+@lru_cache(maxsize=1024)
 def class_of(formula: str) -> str | None:
     """``acid``, ``base``, ``salt``, ``metal``, ``oxide``, ``molecular``, ``gas``; or ``None``."""
-    anhydrous = split_hydrate(formula)[0]
-    for row in tables.rows("substances"):
-        if row["formula"] == anhydrous:
-            return row["class"]
-    return None
+    row = _rows().get(split_hydrate(formula)[0])
+    return row["class"] if row else None
 
 
+@lru_cache(maxsize=1024)
 def ions_of(formula: str) -> tuple[tuple[str, int], ...] | None:
     """The ions of a strong electrolyte in water, with their numbers; ``None`` for all others.
+
+    From the list of substances; a salt that is not in it is taken apart into known ions if that can
+    be done in one way (``CsBr``, ``Ba(ClO4)2``).
 
     >>> ions_of("(NH4)2SO4")
     (('NH4+', 2), ('SO4-2', 1))
     """
-    anhydrous = split_hydrate(formula)[0]
-    for row in tables.rows("substances"):
-        if row["formula"] == anhydrous and row["ions"]:
-            found = []
-            for ion in row["ions"].split(","):
-                digits = re.match(r"\d*", ion)
-                n = digits[0] if digits else ""
-                found.append((ion[len(n) :], int(n or 1)))
-            return tuple(found)
+    dry = split_hydrate(formula)[0]
+    row = _rows().get(dry)
+    if row is None:
+        return _taken_apart(dry)
+    if not row["ions"]:
+        return None
+    counted = [re.fullmatch(r"(\d*)(.+)", ion) for ion in row["ions"].split(",")]
+    return tuple((m[2], int(m[1] or 1)) for m in counted if m)
+
+
+def is_saltlike(formula: str) -> bool:
+    """Whether a solute is made of ions: a salt, a strong acid or base, or an unlisted metal's."""
+    if ions_of(formula) or class_of(formula) == "salt":
+        return True
+    if class_of(formula) is not None:
+        return False
+    return not set(elements(formula)) <= {"C", "H", "N", "O", "S", "P", "F", "Cl", "Br", "I", "B"}
+
+
+def _taken_apart(formula: str) -> tuple[tuple[str, int], ...] | None:
+    known = [(*split_charge(row["species"]), row["species"]) for row in tables.rows("aqueous")]
+    cations = [(body, z, ion) for body, z, ion in known if z > 0 and body != "H"]
+    anions = [(body, -z, ion) for body, z, ion in known if z < 0]
+    for plus, z_plus, cation in cations:
+        for minus, z_minus, anion in anions:
+            shared = gcd(z_plus, z_minus)
+            n_plus, n_minus = z_minus // shared, z_plus // shared
+            if formula == _times(plus, n_plus) + _times(minus, n_minus):
+                return ((cation, n_plus), (anion, n_minus))
     return None
+
+
+def _times(group: str, n: int) -> str:
+    if n == 1:
+        return group
+    return f"{group}{n}" if re.fullmatch(r"[A-Z][a-z]?", group) else f"({group}){n}"
 
 
 def _take_state(text: str) -> tuple[str, State | None]:
@@ -207,7 +239,7 @@ def _special_or_formula(body: str, plain: str, text: str) -> tuple[str, State | 
     except SubstanceError as error:
         if found := _from_words(plain):
             return found
-        if re.search(r"\d|[()·]", body) and " " not in body:
+        if re.search(r"\d|[()·]", body) and not re.search(r"[a-z]{3}", body):
             raise _unknown(text, str(error)) from None
         return None
     _, charge = split_charge(formula)

@@ -102,7 +102,7 @@ def plot_correction(ax: Axes, curve: Curve, corrected: Corrected) -> None:
     )
     ax.plot([0], [chosen.before_C], "s", color=INK, markersize=5, label="start at mixing")
     tidy_axes(ax, SINCE_MIXING, "temperature / °C")
-    legend_above(ax, _columns(ax))
+    legend_above(ax)
 
 
 def _draw_after(ax: Axes, fits: DrawnFits, mixed: float) -> None:
@@ -150,7 +150,7 @@ def plot_residuals(ax: Axes, curve: Curve, corrected: Corrected) -> None:
                 label=f"{name} period",
             )
     tidy_axes(ax, SINCE_MIXING, "reading − line / mK")
-    legend_above(ax, _columns(ax))
+    legend_above(ax)
 
 
 def plot_methods(ax: Axes, corrected: Corrected, titles: dict[str, str] | None = None) -> None:
@@ -228,7 +228,7 @@ def plot_heat_release(
             label=f"{100 * release.over_share:.0f} % released",
         )
     tidy_axes(ax, SINCE_MIXING, unit)
-    legend_above(ax, 3)
+    legend_above(ax)
 
 
 def plot_stability(
@@ -250,7 +250,7 @@ def plot_stability(
         pad = 0.15 * (max(edges) - min(edges)) or 0.01
         ax.set_ylim(min(edges) - pad, max(edges) + pad)
     tidy_axes(ax, scan.title if label is None else label, "rise / K")
-    legend_above(ax, _columns(ax))
+    legend_above(ax)
 
 
 def thinned(
@@ -274,8 +274,3 @@ def _thin(values: FloatArray) -> FloatArray:
 
 def _minutes(time_s: FloatArray | Iterable[float], mixed_at_s: float) -> FloatArray:
     return (np.asarray(time_s, dtype=np.float64) - mixed_at_s) / 60.0
-
-
-def _columns(ax: Axes) -> int:
-    """Columns of a legend that fit the width of the axes' figure."""
-    return 3 if ax.figure.get_figwidth() > 5 else 2  # type: ignore[union-attr]

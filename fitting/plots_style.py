@@ -93,17 +93,21 @@ def tidy_axes(ax: Axes, x: str, y: str) -> None:
     ax.set_axisbelow(True)
 
 
-def legend_above(ax: Axes, columns: int = 2) -> None:
-    """A legend outside the data, where it hides nothing."""
+def legend_above(ax: Axes) -> None:
+    """A legend outside the data, where it hides nothing, in as many columns as the figure holds."""
     handles, labels = ax.get_legend_handles_labels()
-    if handles:
-        ax.legend(
-            handles,
-            labels,
-            loc="lower left",
-            bbox_to_anchor=(0.0, 1.0),
-            ncols=columns,
-            borderaxespad=0.2,
-            handlelength=2.4,
-            columnspacing=1.4,
-        )
+    if not handles:
+        return
+    letter = 0.6 * float(ax.xaxis.label.get_fontsize())  # width of a letter, on the safe side
+    column = letter * (max(map(len, labels)) + 6.5)
+    room = 72.0 * 0.86 * float(ax.get_figure(root=True).get_figwidth())  # type: ignore[union-attr]
+    ax.legend(
+        handles,
+        labels,
+        loc="lower left",
+        bbox_to_anchor=(0.0, 1.0),
+        ncols=int(min(max(room // column, 1), len(handles))),
+        borderaxespad=0.2,
+        handlelength=2.2,
+        columnspacing=1.2,
+    )

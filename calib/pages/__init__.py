@@ -9,6 +9,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from calib.pages.one_class import class_page as class_page
+    from calib.pages.one_constant import certificate_page as certificate_page
     from calib.pages.one_curve import curve_page as curve_page
     from calib.pages.rendering import write_page as write_page
 

@@ -38,7 +38,7 @@ METHODS: dict[str, Meaning] = {
         "Straight line traced back",
         "Lays straight lines through the fore and after periods and takes their distance at the "
         "moment of mixing; right only where the release is fast and the after period is straight.",
-        "ΔT = T_after line(t_m) − T_fore line(t_m)",
+        "ΔT = T_after(t_m) − T_fore(t_m)",
         "common practice, no source",
     ),
     "exponential": Meaning(
@@ -103,7 +103,7 @@ NUMBERS: dict[str, Meaning] = {
     "before": Meaning(
         "Temperature before mixing",
         "The fore period's line at the moment of mixing, so that its drift is allowed for.",
-        "T_before = T_fore line(t_m)",
+        "T_before = T_fore(t_m)",
         "least squares; JCGM 100:2008, H.3",
     ),
     "cooling": Meaning(
@@ -208,8 +208,9 @@ NUMBERS: dict[str, Meaning] = {
     ),
     "constant": Meaning(
         "Constant of the apparatus",
-        "Heat taken up by the cup, lid, sensor and stirrer per kelvin, apart from the liquid.",
-        "(C_1 + C_app)(T_f − T_1) + C_2 (T_f − T_2) = 0 for a mixing run, solved for C_app",
+        "Heat taken up by the cup, lid, sensor and stirrer per kelvin, apart from the liquid; for "
+        "a mixing run the heat balance is solved for it.",
+        "(C_1 + C_app)(T_f − T_1) + C_2 (T_f − T_2) = 0",
         "first law at constant pressure; water by IAPWS-95",
     ),
     "between": Meaning(

@@ -15,7 +15,7 @@ from calib.pages.names import Naming
 from calib.pages.one_curve import DEFAULT_CAUTIONS, listed_meaning
 from calib.pages.rendering import render
 from calib.pages.small_drawings import small_curve
-from calib.pages.typeset import dash, minus, plus_minus, reaction_text, span
+from calib.pages.typeset import dash, minus, plus_minus, reaction_text, signed, span
 from calib.rounding import figures
 
 if TYPE_CHECKING:
@@ -167,7 +167,7 @@ def _deviation(value: float | None, reference: float | None) -> float | None:
 
 
 def _percent(value: float | None) -> str:
-    return "–" if value is None else minus(f"{value:+.1f}")
+    return "–" if value is None else signed(value)
 
 
 def _run(
@@ -201,7 +201,7 @@ def _run(
         "mishaps": [
             (
                 str(m["name"]),
-                minus(f"{m['change_kJ_per_mol']:+.2f}"),
+                signed(m["change_kJ_per_mol"], 2),
                 _percent(m.get("change_percent")),
                 "yes" if m.get("explains") else "no",
             )

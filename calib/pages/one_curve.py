@@ -12,7 +12,7 @@ from calib.pages.curve_extras import release_blocks, stability_figure, stability
 from calib.pages.explanations import NUMBERS, Meaning, method_meaning
 from calib.pages.figures import FigureBlock, draw_svg
 from calib.pages.rendering import render
-from calib.pages.typeset import minus, plus_minus, span
+from calib.pages.typeset import minus, plus_minus, signed, span
 from calib.rounding import decimals_for, figures
 from fitting.corrections.result import Corrected
 from fitting.plots import (
@@ -206,7 +206,7 @@ def _curve_rows(
             (
                 minus(f"{since[index] / 60:.2f}"),
                 minus(f"{curve.temperature_C[index]:.3f}"),
-                _DASH if left is None else minus(f"{1000 * left:+.1f}"),
+                _DASH if left is None else signed(1000 * left),
             )
         )
     return ("time since mixing / min", "reading / °C", "reading − line / mK"), tuple(rows)

@@ -10,16 +10,16 @@ from __future__ import annotations
 import base64
 import hashlib
 import os
+import re
 import tempfile
 from datetime import date
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from calib.errors import InputError
-from calib.rounding import figures, interval, with_u
 from calib.version import __version__
 from fitting.plots_style import DARK, LIGHT
 
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 _TEMPLATES = Path(__file__).parent / "templates"
+
+_LOWERED = re.compile(r"_([A-Za-z0-9]+)")
 
 SAFETY_SENTENCE = (
     "This list is a reminder and not a risk assessment: the safety data sheet of each substance, "
@@ -126,9 +128,7 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update(
-        with_u=lambda pair: with_u(*pair), interval=interval, figures=figures, day=_day
-    )
+    environment.filters.update(day=_day, equation=_equation, sentence=_sentence)
     return environment
 
 
@@ -137,3 +137,15 @@ def _day(value: date | str | None) -> str:
     if value is None or value == "":
         return "–"
     return value if isinstance(value, str) else value.isoformat()[:10]
+
+
+def _equation(text: str) -> Markup:
+    """An equation with its lowered indices: T_end, t_m."""
+    return Markup(_LOWERED.sub(r"<sub>\1</sub>", str(escape(text))))
+
+
+def _sentence(text: str) -> str:
+    """A text that starts with a capital and ends with a full stop."""
+    trimmed = text.strip()
+    end = "" if trimmed.endswith((".", "!", "?")) else "."
+    return trimmed[:1].upper() + trimmed[1:] + end if trimmed else ""

@@ -21,6 +21,16 @@ def minus(text: str) -> str:
     return _HYPHEN.sub("−", text)
 
 
+def signed(value: float, places: int = 1) -> str:
+    """A difference with its sign; what rounds to nothing has none.
+
+    >>> signed(-0.04), signed(1.25, 2)
+    ('0.0', '+1.25')
+    """
+    text = f"{value:+.{places}f}"
+    return text[1:] if not text.strip("+-0.") else minus(text)
+
+
 def plus_minus(value: float | None, u: float | None) -> str:
     """``value ± u``, a dash where there is no value."""
     return "–" if value is None else minus(with_u(value, u))

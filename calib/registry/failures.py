@@ -21,7 +21,6 @@ NOTHING = "nothing was changed"
 REFUSALS = ("refused: ",)  # how the messages of our own triggers begin
 
 # Primary result codes of SQLite (sqlite.org/rescode.html); an extended code has it in its low byte.
-NOTADB = 26
 READONLY_ROLLBACK = 8 | (3 << 8)
 
 
@@ -67,8 +66,14 @@ def _explain_sqlite(cause: sqlite3.Error, place: Place) -> RegistryError:
             )
         case 19:  # CONSTRAINT
             found = RegistryError(_refusal(text, place))
-        case 26 | 11:  # NOTADB, CORRUPT
-            found = NotARegistry(_not_a_registry(code & 0xFF, place))
+        case 26:  # NOTADB
+            found = NotARegistry(not_a_registry(place))
+        case 11:  # CORRUPT
+            found = NotARegistry(
+                f"the registry {place.shown} is damaged (SQLite finds its pages malformed); it was"
+                " left as it is; put back a copy, or import an export made by 'cupledger constants"
+                " export'"
+            )
         case 14:  # CANTOPEN
             found = RegistryError(cannot_open(place))
         case 10:  # IOERR
@@ -81,16 +86,11 @@ def _explain_sqlite(cause: sqlite3.Error, place: Place) -> RegistryError:
     return found
 
 
-def _not_a_registry(primary: int, place: Place) -> str:
-    if primary == NOTADB:
-        return (
-            f"{place.shown} is not a registry: it is no SQLite file; it was left as it is; give the"
-            " registry's own path with --registry"
-        )
+def not_a_registry(place: Place) -> str:
+    """What to say of a file that is no SQLite file."""
     return (
-        f"the registry {place.shown} is damaged (SQLite finds its pages malformed); it was left"
-        " as it"
-        " is; put back a copy, or import an export made by 'cupledger constants export'"
+        f"{place.shown} is not a registry: it is no SQLite file; it was left as it is; give the"
+        " registry's own path with --registry"
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from sqlalchemy import Connection, func, insert, inspect, select
 from sqlalchemy.exc import DBAPIError, OperationalError, ProgrammingError
 
@@ -9,6 +11,8 @@ from calib.registry import failures, schema
 from calib.registry.connection import Store, now
 from calib.registry.errors import NewerRegistry, NotARegistry, RegistryError
 from calib.version import __version__
+
+SQLITE_MAGIC = b"SQLite format 3\0"  # sqlite.org/fileformat2.html, 1.3.1
 
 
 def prepare(store: Store, *, create: bool) -> int | None:
@@ -58,8 +62,23 @@ def _require_place(store: Store, *, create: bool) -> None:
             ) from None
     if place.path.is_dir() or not place.path.parent.is_dir():
         raise RegistryError(failures.cannot_open(place))
-    if not place.path.exists() and (store.read_only or not create):
-        raise RegistryError(failures.cannot_open(place))
+    if not place.path.exists():
+        if store.read_only or not create:
+            raise RegistryError(failures.cannot_open(place))
+    elif not _may_be_sqlite(place.path):
+        raise NotARegistry(failures.not_a_registry(place))
+
+
+def _may_be_sqlite(path: Path) -> bool:
+    """Whether the file is empty or begins as SQLite's do.
+
+    SQLite itself takes a file of a few bytes for an empty database and would write over it.
+    """
+    try:
+        with path.open("rb") as file:
+            return file.read(len(SQLITE_MAGIC)) in {b"", SQLITE_MAGIC}
+    except OSError:
+        return True  # SQLite will say why it cannot be read
 
 
 def read_version(connection: Connection, shown: str) -> int:

@@ -15,16 +15,18 @@ KIND = "double foam cup, foam lid"
 
 
 @pytest.fixture(scope="session")
-def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[postgres_server.Server]:
+def postgres() -> Iterator[postgres_server.Server]:
     reason = postgres_server.why_not()
     if reason:
         if os.environ.get("CI"):
             pytest.fail(reason)
         pytest.skip(reason)
-    server = postgres_server.Server(tmp_path_factory.mktemp("postgres"), durable=False)
-    server.start()
-    yield server
-    server.stop()
+    server = postgres_server.Server(durable=False)
+    try:
+        server.start()
+        yield server
+    finally:
+        server.remove()
 
 
 @pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)])

@@ -5,12 +5,14 @@ It listens on 127.0.0.1 only, on a free port, with a password, in a temporary fo
 
 from __future__ import annotations
 
+import contextlib
 import os
 import secrets
 import shutil
 import signal
 import socket
 import subprocess
+import tempfile
 import time
 from pathlib import Path
 
@@ -50,7 +52,10 @@ def why_not() -> str:
 class Server:
     """One cluster: start it, kill it hard, start it again, remove it."""
 
-    def __init__(self, folder: Path, *, durable: bool = True) -> None:
+    def __init__(self, *, durable: bool = True) -> None:
+        # Not pytest's own folder: the server's user may not pass through that.
+        folder = Path(tempfile.mkdtemp(prefix="cups-postgres-"))
+        self.folder = folder
         self.data = folder / "data"
         self.log = folder / "server.log"
         self.password = secrets.token_hex(8)
@@ -59,11 +64,9 @@ class Server:
         self.process: subprocess.Popen[bytes] | None = None
         self.bin = programs()
         self.user = "postgres" if os.geteuid() == 0 else None
-        folder.mkdir(parents=True, exist_ok=True)
         password_file = folder / "password"
         password_file.write_text(self.password, encoding="utf-8")
         if self.user:
-            _open_way(folder)
             for path in (folder, password_file):
                 shutil.chown(path, self.user)
         self._run(
@@ -82,7 +85,7 @@ class Server:
         subprocess.run(
             [str(self.bin / program), *arguments],
             check=True,
-            capture_output=True,
+            stdout=subprocess.DEVNULL,
             user=self.user,
             cwd=self.data.parent,
         )
@@ -144,7 +147,12 @@ class Server:
     def kill(self) -> None:
         """End every process of the server at once with SIGKILL, as a power cut would."""
         assert self.process is not None
-        os.killpg(self.process.pid, signal.SIGKILL)
+        pid = self.process.pid
+        children = Path(f"/proc/{pid}/task/{pid}/children")
+        family = [pid, *map(int, children.read_text().split() if children.exists() else [])]
+        for member in family:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(member, signal.SIGKILL)
         self.process.wait()
         self.process = None
 
@@ -157,13 +165,10 @@ class Server:
                 self.kill()
             self.process = None
 
-
-def _open_way(folder: Path) -> None:
-    """Let the server's own user pass through the folders above (pytest's are private)."""
-    for parent in [folder, *folder.parents]:
-        mode = parent.stat().st_mode
-        if mode & 0o001 == 0:
-            parent.chmod(mode | 0o011)
+    def remove(self) -> None:
+        """Stop the server and remove all it wrote."""
+        self.stop()
+        shutil.rmtree(self.folder, ignore_errors=True)
 
 
 def _free_port() -> int:

@@ -59,4 +59,4 @@ def _entry(cells: tuple[str, ...]) -> CatalogueEntry:
 def entry_named(name: str) -> CatalogueEntry | None:
     """The entry of that name, upper and lower case alike."""
     wanted = " ".join(name.lower().split())
-    return next((one for one in catalogue() if one.name == wanted), None)
+    return next((one for one in catalogue() if one.name.lower() == wanted), None)

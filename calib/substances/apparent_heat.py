@@ -26,8 +26,11 @@ REPLACED = {
     "H2O2": "4 points, far from makers' tables",
     "C2H5OH": "2 % above Perry's and Melinder's tables at 5 to 10 % by mass",
     "CuSO4": "4 points at 18 °C, below Perry's table",
+    "Li2SO4": "runs away below 1 % by mass",
 }
 """Correlations that are not used at all, and why."""
+LOWEST_FRACTION = 0.002
+"""Mass fraction below which the correlation's value is held: some of its powers of W run away."""
 U_DOUBTED_J_PER_MOLK = 80.0
 
 
@@ -73,7 +76,8 @@ def _correlation(formula: str, w: float, W: float, strength: float, t_C: float) 
     limits, Z, M = known.range, charge_factor(formula), molar_mass(formula).value
     W_in = min(W, limits.w_max)
     t_in = min(max(t_C, limits.t_min_C), limits.t_max_C)
-    value = laliberte.apparent_cp_J_per_gK(known, max(W_in, 1e-9), t_in)
+    floor = min(LOWEST_FRACTION, limits.w_max)
+    value = laliberte.apparent_cp_J_per_gK(known, max(W_in, floor), t_in)
     u = laliberte.u_cp(known.range, W_in) / max(W_in, 1e-6)
     if limits.holds(W, t_C):
         return Share(value, u, "correlation", f"{laliberte.SOURCE}, in its range ({limits})")
@@ -115,7 +119,7 @@ def _weighed(own: Share, ions: Share, M: float) -> Share:
     u = u_own * ions.u / hypot(u_own, ions.u)
     misfit = abs(own.value - ions.value) / hypot(u_own, ions.u)
     source = f"{own.source}, few or doubted data, weighed against {ions.source}"
-    return Share(value, u * max(1.0, misfit), own.kind, source)
+    return Share(value, u * max(1.0, misfit), "extrapolated", source)
 
 
 def _from_points(

@@ -120,7 +120,8 @@ def _counted(formula: str) -> tuple[tuple[tuple[str, Fraction], ...], int]:
 
     body, charge = split_charge(formula)
     total: Counter[str] = Counter()
-    for count, part in _parts(body, formula):
+    for count, written in _parts(body, formula):
+        part = _spellings().get(written, written)  # NaOAc is no compound of actinium
         _check_symbols(part, formula)
         try:
             found = Formula(part, parse_groups=False, parse_oligos=False).composition()

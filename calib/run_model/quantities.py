@@ -50,18 +50,19 @@ class Quantities:
         source = f"{label}: {', '.join(part.name for part in own)}" if own else label
         shape: Any = "rectangular" if len(own) == 1 and " step" in own[0].name else "normal"
         self.inputs[name] = Input(name, reading.value, reading.u_own, source=source, shape=shape)
-        self.forms[name] = ((name, 1.0), *self._shared(reading.shared))
+        self.forms[name] = ((name, 1.0), *self._shared(reading.shared, label))
 
     def put_errors(self, name: str, parts: Sequence[Part]) -> None:
         """A named form of shared errors alone, without a value of its own."""
         self.forms[name] = self._shared(parts)
 
-    def _shared(self, parts: Sequence[Part]) -> Form:
+    def _shared(self, parts: Sequence[Part], label: str = "") -> Form:
         form = []
         for part in parts:
             key = str(part.key)
             if key not in self.inputs:
-                self.inputs[key] = Input(key, 0.0, part.u_delta, key=key, source=part.name)
+                source = label if key.startswith("stock:") else part.name
+                self.inputs[key] = Input(key, 0.0, part.u_delta, key=key, source=source)
             form.append((key, part.sensitivity))
         return tuple(form)
 

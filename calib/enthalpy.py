@@ -1,0 +1,87 @@
+"""From a table of runs to molar enthalpies: ``evaluate(table, constants)``.
+
+    ΔH(T_1) = −[(C_mix + C_app)(T_f − T_1) − C_2 (T_2 − T_1)] / ξ
+
+per run, with the right cup's constant by apparatus and date, its budget, the accepted value at
+infinite dilution and the one expected at the run's own concentration; and per reaction a mean whose
+shared and independent parts stand apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from calib.enthalpies.one_run import RunResult, evaluate_run
+from calib.enthalpies.report import EnthalpyReport
+from calib.enthalpies.sources import (
+    AppliedConstant,
+    ConstantSource,
+    FixedConstants,
+    FromRegistry,
+)
+from calib.enthalpies.summary import ReactionSummary, summarise
+from calib.errors import RowProblem
+from calib.run_model.refusal import RowRefusedError
+
+if TYPE_CHECKING:
+    from calib.runs.instruments import Instruments
+    from calib.runs.model import Table
+
+__all__ = [
+    "AppliedConstant",
+    "ConstantSource",
+    "EnthalpyReport",
+    "FixedConstants",
+    "FromRegistry",
+    "ReactionSummary",
+    "RunResult",
+    "evaluate",
+    "evaluate_run",
+]
+
+Progress = Callable[[int, int, str], None]
+
+
+def evaluate(
+    table: Table,
+    constants: ConstantSource,
+    *,
+    instruments: Instruments | None = None,
+    at_25: bool = False,
+    check_monte_carlo: bool = False,
+    method: str | None = None,
+    progress: Progress | None = None,
+) -> EnthalpyReport:
+    """Every row's molar enthalpy, in any mix of reactions and cups.
+
+    ``constants`` gives each row's constant (``FromRegistry(registry)``, or ``FixedConstants`` by
+    hand). ``at_25`` reports at 25 °C where the change of heat capacity is known; otherwise ΔH
+    stands at the run's starting temperature. ``check_monte_carlo`` validates every budget by
+    JCGM 101. ``method`` names a correction of curves. Rows that cannot be used become problems;
+    all others are computed.
+    """
+    from calib.runs.instruments import Instruments as Loader
+
+    tools = instruments if instruments is not None else Loader.load(table)
+    results: list[RunResult] = []
+    problems: list[RowProblem] = list(table.problems)
+    for count, run in enumerate(table.rows, start=1):
+        try:
+            results.append(
+                evaluate_run(
+                    run,
+                    tools,
+                    constants,
+                    at_25=at_25,
+                    check_monte_carlo=check_monte_carlo,
+                    method=method,
+                )
+            )
+        except RowRefusedError as refused:
+            problems += refused.problems
+        if progress is not None:
+            progress(count, len(table.rows), "runs")
+    return EnthalpyReport(
+        tuple(results), summarise(results), tuple(problems), tuple(table.notes), table.digest
+    )

@@ -130,14 +130,17 @@ def _vapour_kPa(temperature_C: float) -> float:
 
 
 def _slopes(
-    e: Experiment, time_s: float, state: tuple[float, float, float], since_s: float
+    e: Experiment,
+    time_s: float,
+    state: tuple[float, float, float],
+    since_s: float,
+    pouring: bool,
 ) -> tuple[float, float, float]:
     liquid, wall, shown = state
     cup = e.cup
     room = e.room.at(time_s)
     keep = 1.0 - e.spilt_share if since_s >= 0 else 1.0
     poured = min(max(since_s / e.pour_s, 0.0), 1.0) if e.pour_s > 0 else float(since_s >= 0)
-    pouring = e.pour_s > 0 and 0 <= since_s < e.pour_s - 1e-9
     pour_W_per_K = keep * e.added_J_per_K / e.pour_s if pouring else 0.0
     heat_W = 0.0
     if since_s >= 0:
@@ -166,10 +169,11 @@ def _step(
     def moved(slope: tuple[float, float, float], by: float) -> tuple[float, float, float]:
         return state[0] + by * slope[0], state[1] + by * slope[1], state[2] + by * slope[2]
 
-    k1 = _slopes(e, time_s, state, since_s)
-    k2 = _slopes(e, time_s + h / 2, moved(k1, h / 2), since_s + h / 2)
-    k3 = _slopes(e, time_s + h / 2, moved(k2, h / 2), since_s + h / 2)
-    k4 = _slopes(e, time_s + h, moved(k3, h), since_s + h * (1 - 1e-9))
+    pouring = 0 <= since_s + h / 2 < e.pour_s  # a step never spans the end of the pour
+    k1 = _slopes(e, time_s, state, since_s, pouring)
+    k2 = _slopes(e, time_s + h / 2, moved(k1, h / 2), since_s + h / 2, pouring)
+    k3 = _slopes(e, time_s + h / 2, moved(k2, h / 2), since_s + h / 2, pouring)
+    k4 = _slopes(e, time_s + h, moved(k3, h), since_s + h, pouring)
     mean = tuple((k1[i] + 2 * k2[i] + 2 * k3[i] + k4[i]) / 6 for i in range(3))
     return moved((mean[0], mean[1], mean[2]), h)
 

@@ -76,7 +76,7 @@ def correct(
         },
         mixed_at_s=mixed_at,
         method=method,
-        compare=compare or page is not None,
+        compare=compare,
         room_C=room,
         capacity_ratio=capacity_ratio,
     )

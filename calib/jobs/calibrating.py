@@ -1,0 +1,184 @@
+"""From a table of calibration runs to constants in the registry."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import fields, replace
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from calib.errors import RowProblem
+
+if TYPE_CHECKING:
+    from calib.calibration import CalibrationReport, CupConstant
+    from calib.registry import NewConstant, Registry
+    from calib.runs.model import Run, Table
+
+Progress = Callable[[int, int, str], None]
+RECHECK_AFTER = timedelta(days=183)  # half a year: cups are rechecked each term
+
+
+def calibrate_table(
+    path: Path,
+    registry: str | None = None,
+    *,
+    approve: bool = False,
+    by: str | None = None,
+    reason: str = "",
+    valid_from: date | None = None,
+    recheck_after: timedelta = RECHECK_AFTER,
+    progress: Progress | None = None,
+) -> dict[str, Any]:
+    """Calibrate every cup in a table and keep the constants as drafts, or approved.
+
+    Rows of cups that the registry does not know are refused by name; all others are computed.
+    A constant that is stored already, from the same files with the same result, is not stored
+    twice. A constant that failed its checks is approved only with a ``reason``. Returns the object
+    of ``calibrate --json``. Nothing is stored if the table cannot be read.
+
+    Raises:
+        TableError, RegistryError: nothing could be done; the message says why.
+    """
+    from calib.calibration import calibrate
+    from calib.jobs.constant_source import RegistryConstants
+    from calib.registry import open_registry
+    from calib.runs.reader import read_table
+
+    table = read_table(path)
+    with open_registry(registry) as store:
+        table = _only_registered(table, store)
+        report = calibrate(table, known_loss=RegistryConstants(store), progress=progress)
+        facts = report.to_json()
+        for constant, shown in zip(report.constants, facts["constants"], strict=True):
+            if constant.combined is None:
+                continue  # cooling logs alone give a loss, no constant to keep
+            new = new_constant(constant, table, valid_from=valid_from, recheck_after=recheck_after)
+            _keep(store, new, shown, approve=approve, by=by, reason=reason)
+        facts["registry"] = store.where
+    return facts
+
+
+def _keep(
+    store: Registry,
+    new: NewConstant,
+    shown: dict[str, Any],
+    *,
+    approve: bool,
+    by: str | None,
+    reason: str,
+) -> None:
+    """Store one constant and write its number and status into what is shown."""
+    stored = store.same_as(new)
+    if stored is None:
+        wanted = approve and (not new.failed_quality or bool(reason))
+        (number,) = store.add_drafts((new,), approve=wanted, by=by, reason=reason)
+        stored = store.constant(number)
+    else:
+        shown["warnings"].append(f"stored already as no. {stored.id}; not stored twice")
+        if approve and stored.status == "draft" and (not new.failed_quality or reason):
+            stored = store.approve(stored.id, by, reason)
+    if approve and stored.status == "draft":
+        shown["warnings"].append(
+            f"left as a draft: {new.failed_quality}; to use it all the same: cupledger constants"
+            f' approve {stored.id} --reason "…"'
+        )
+    shown["id"], shown["status"] = stored.id, stored.status
+
+
+def new_constant(
+    constant: CupConstant,
+    table: Table,
+    *,
+    valid_from: date | None = None,
+    recheck_after: timedelta = RECHECK_AFTER,
+) -> NewConstant:
+    """What the registry keeps of a cup's constant: the value, and all that it came from."""
+    from calib.calibration.report import run_json
+    from calib.registry import NewConstant
+
+    c = constant.combined
+    assert c is not None
+    start = valid_from or constant.last_date or date.today()
+    own = [finding.calibration.run for finding in constant.runs]
+    curves = [_digest(run.curve_path) for run in own if run.curve_path is not None]
+    details = {
+        "interval95_J_per_K": list(c.interval95),
+        "degrees_of_freedom": c.dof,
+        "budget": constant.to_json()["budget"],
+        "runs": [run_json(finding) for finding in constant.runs],
+        "table": table.path.name,
+    }
+    has_slope = constant.slope_J_per_K_per_mL != 0
+    return NewConstant(
+        apparatus=constant.apparatus,
+        method=constant.method,
+        constant_J_per_K=c.value,
+        u_constant_J_per_K=c.u,
+        valid_from=start,
+        heat_loss_W_per_K=constant.heat_loss_W_per_K,
+        u_heat_loss_W_per_K=constant.u_heat_loss_W_per_K,
+        sensor_lag_s=constant.sensor_lag_s,
+        runs=len(constant.runs),
+        between_run_sd_J_per_K=c.between_sd,
+        fill_mL=constant.fill_mL,
+        temperature_C=constant.temperature_C,
+        recheck_due=start + recheck_after,
+        digests=(table.digest, *curves),
+        rows_json=json.dumps([_row(run) for run in own], ensure_ascii=False, default=str),
+        warnings=constant.warnings,
+        failed_quality=constant.failed_quality,
+        fill_slope_J_per_K_per_mL=constant.slope_J_per_K_per_mL if has_slope else None,
+        u_fill_slope_J_per_K_per_mL=constant.u_slope_J_per_K_per_mL if has_slope else None,
+        fill_reference_mL=constant.reference_fill_mL if has_slope else None,
+        details_json=json.dumps(details, ensure_ascii=False, default=str),
+    )
+
+
+def _only_registered(table: Table, store: Registry) -> Table:
+    """The table without the rows of cups that the registry does not know, each named."""
+    known = {cup.id for cup in store.list_apparatus()}
+    rows, problems = [], list(table.problems)
+    for run in table.rows:
+        if run.apparatus is None or run.apparatus in known:
+            rows.append(run)
+        else:
+            problems.append(unknown_cup(run.run, run.apparatus, sorted(known)))
+    return replace(table, rows=tuple(rows), problems=tuple(problems))
+
+
+def unknown_cup(row: str, cup: str, known: Sequence[str]) -> RowProblem:
+    """The problem of a row whose cup the registry does not know."""
+    return RowProblem(
+        row,
+        "apparatus",
+        f"the registry does not know {cup!r}",
+        cup,
+        "one of " + ", ".join(known) if known else "a registered cup (there is none yet)",
+        f'register it with: cupledger apparatus add {cup} --kind "…"',
+    )
+
+
+def _row(run: Run) -> dict[str, Any]:
+    values = {field.name: getattr(run, field.name) for field in fields(run)}
+    values.pop("curve_path")
+    return {
+        name: dict(value) if name in {"u", "extra", "written"} else value
+        for name, value in values.items()
+        if value not in (None, (), {})
+    }
+
+
+def _digest(path: Path) -> str:
+    import hashlib
+
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def report_of(path: Path) -> CalibrationReport:
+    """Calibrate a table without a registry, for notebooks: nothing is stored."""
+    from calib.calibration import calibrate
+    from calib.runs.reader import read_table
+
+    return calibrate(read_table(path))

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import lru_cache
 from math import hypot, sqrt
+from statistics import mean, stdev
 
 from calib.errors import SubstanceError
 from calib.estimate import Estimate, Kind
@@ -26,7 +27,7 @@ from calib.reactions.apparent_enthalpy_tables import (
 )
 from calib.reactions.ions import ACIDS, STRONG, WEAK_BASES, Salt, salt_of, split_hydrate
 from calib.reactions.pitzer import debye_hueckel_phi_L, pitzer_phi_L
-from calib.reactions.pitzer_data import SOURCES, Slopes, slopes
+from calib.reactions.pitzer_data import SOURCES, Slopes, all_slopes, slopes
 
 UNIT = "J/mol"
 PARKER = "Parker, NSRDS-NBS 2 (1965), relative apparent molar enthalpies (found in a public page)"
@@ -37,10 +38,9 @@ U_TABLE = 20.0
 """u [J/mol] of the tables of HCl, NaOH, NaCl up to 3 mol/kg; their agreement with fitted models."""
 U_J_PER_MOL_K = 15.0
 """u [J/(mol K)] per √m of the temperature slope of φ_L beyond its Debye-Hückel part (1-1 salts)."""
-SPREAD_J_KG = 1300.0
-MEAN_J_KG = -1700.0
-"""φ_L less its Debye-Hückel part, per mol/kg: mean and spread over 11 solutes at 1 mol/kg."""
-MAX_M_ASSUMED = 1.0
+MAX_M_ASSUMED = {(1, -1): 1.0}
+MAX_M_OTHERS = 0.5
+"""Up to where [mol/kg] a salt without data is taken like the others of its charges."""
 _MOLECULES_U = 400.0
 
 
@@ -64,15 +64,14 @@ def phi_L(formula: str, molality: float, t_C: float = 25.0) -> Estimate:
 
 
 def _why_not(name: str, molality: float) -> str:
+    text = f"no relative apparent molar enthalpy of {name} is known here"
     salt = salt_of(name)
-    if salt is None:
-        return f"no relative apparent molar enthalpy is known for {name}"
-    if _is_one_one(salt):
-        return (
-            f"{name} has no published relative apparent molar enthalpy here, and at "
-            f"{molality:.3g} mol/kg (above {MAX_M_ASSUMED:g}) salts differ too much to assume one"
+    if salt is not None and len(salt.ions) == 2 and molality > _limit(salt):
+        text += (
+            f", and at {molality:.3g} mol/kg (above {_limit(salt):g}) salts of its charges differ "
+            "too much to take their mean"
         )
-    return f"{name} has no published relative apparent molar enthalpy or Pitzer parameters here"
+    return text
 
 
 def _published(name: str, molality: float) -> Estimate | None:
@@ -195,17 +194,31 @@ def _molecule(name: str, molality: float) -> Estimate | None:
 
 
 def _like_its_kind(name: str, molality: float) -> Estimate | None:
-    """A 1-1 salt without data: what 1-1 salts share, and how much they differ."""
+    """A salt without data: the mean of those of the same charges, their spread as u."""
     salt = salt_of(name)
-    if salt is None or not _is_one_one(salt) or molality > MAX_M_ASSUMED:
+    if salt is None or len(salt.ions) != 2 or molality > _limit(salt):
         return None
-    value = debye_hueckel_phi_L(1, -1, 1, 1, molality) + MEAN_J_KG * molality
-    source = f"no data for {name}: mean of other 1-1 salts, their spread as u (computed)"
-    return Estimate(value, SPREAD_J_KG * molality + 30.0, UNIT, source, "assumed")
+    (_, z_c, n_c), (_, z_a, n_a) = salt.ions
+    others = [pitzer_phi_L(own, z_c, z_a, n_c, n_a, molality) for own in _same_charges(z_c, z_a)]
+    if len(others) < 4:
+        return None
+    source = f"no data for {name}: mean of {len(others)} salts of its charges, their spread as u"
+    return Estimate(mean(others), stdev(others) + 30.0, UNIT, source, "assumed")
 
 
-def _is_one_one(salt: Salt) -> bool:
-    return [abs(q) * n for _, q, n in salt.ions] == [1, 1]
+def _limit(salt: Salt) -> float:
+    (_, z_c, _), (_, z_a, _) = salt.ions
+    return MAX_M_ASSUMED.get((z_c, z_a), MAX_M_OTHERS)
+
+
+@lru_cache(maxsize=8)
+def _same_charges(z_cation: int, z_anion: int) -> tuple[Slopes, ...]:
+    found = []
+    for name, own in all_slopes().items():
+        salt = salt_of(name)
+        if salt is not None and [q for _, q, _ in salt.ions] == [z_cation, z_anion]:
+            found.append(own)
+    return tuple(found)
 
 
 _ROUTES = (_published, _other_acids, _pitzer, _molecule, _like_its_kind)

@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from calib.errors import ReactionError
 from calib.estimate import Estimate
 from calib.reactions.equation import Equation, Species, parse_species
-from calib.reactions.ionic import net_numbers
-from calib.reactions.ions import ACIDS, WEAK_BASES, salt_of
+from calib.reactions.ions import ACIDS, salt_of
 from calib.reactions.notation import canonical
 from calib.reactions.reference import dissolving
 
@@ -114,11 +113,3 @@ def _species(equation: Equation, species: Species) -> Basis:
         raise ReactionError(f"{species} takes no part in {equation}; choose one of {known}")
     verb = "formed" if number > 0 else "reacting"
     return Basis(str(own), abs(float(number)), f"per mole of {own} {verb}")
-
-
-def per_mole_of_protons(equation: Equation) -> Basis | None:
-    """Per mole of H+ taken up by a weak base, for acids with ammonia or TRIS; else ``None``."""
-    for species, number in net_numbers(equation).items():
-        if number < 0 and canonical(species.formula) in WEAK_BASES:
-            return Basis(str(species), -float(number), f"per mole of {species} reacting")
-    return None

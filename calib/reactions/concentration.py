@@ -20,7 +20,8 @@ from calib.reactions.apparent_enthalpy import phi_L
 from calib.reactions.equation import Equation, Species
 from calib.reactions.extent import Extent, react
 from calib.reactions.heat_capacity_change import delta_cp, lacking_cp
-from calib.reactions.ions import STRONG, in_water, split_hydrate
+from calib.reactions.ionic import net_numbers
+from calib.reactions.ions import in_water, split_hydrate
 from calib.reactions.known import KnownReaction, known_for
 from calib.reactions.reference import reference_enthalpy
 
@@ -36,7 +37,7 @@ __all__ = [
 ]
 
 U_DCP_UNKNOWN = 0.15
-"""u [kJ/(mol K)] of a ΔCp° that is not known: its size for neutralization and dissolution."""
+"""u [kJ/(mol K)] of an unknown ΔCp°, per two dissolved species: its size for neutralization."""
 REFERENCE_C = 25.0
 
 
@@ -123,7 +124,10 @@ def _temperature_line(equation: Equation, t_C: float) -> list[ExpectedLine]:
     if change is None:
         lacking = ", ".join(map(str, lacking_cp(equation)))
         source = f"ΔCp not known (no Cp of {lacking}): not corrected, its usual size taken as u"
-        return [ExpectedLine(what, 0.0, U_DCP_UNKNOWN * abs(away), source)]
+        dissolved = sum(abs(float(n)) for s, n in net_numbers(equation).items() if s.state == "aq")
+        return [
+            ExpectedLine(what, 0.0, U_DCP_UNKNOWN * max(1.0, dissolved / 2) * abs(away), source)
+        ]
     return [ExpectedLine(what, change.value * away, change.u * abs(away), change.source)]
 
 
@@ -268,8 +272,8 @@ def ionic_strength_per_molal(species: Species) -> float:
     name, _ = split_hydrate(species.formula)
     if species.charge:
         return species.charge**2 / 2
-    if name in STRONG and name == "H2SO4":
-        return 1.0
+    if name == "H2SO4":
+        return 1.0  # mostly H+ and HSO4- at the concentrations of a cup
     return sum(float(n) * part.charge**2 for n, part in in_water(Species(name, "aq"))) / 2
 
 

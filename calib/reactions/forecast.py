@@ -7,7 +7,7 @@ with ΔH at the run's own concentrations where it is known. An insulated cup is 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from math import hypot
 
 from calib.balance import expected_rise_K
@@ -46,7 +46,6 @@ class Forecast:
     limiting: str = ""
     missing: tuple[str, ...] = ()
     why: str = ""
-    assumed: tuple[str, ...] = field(default=())
 
 
 def forecast(

@@ -42,6 +42,15 @@ U_NBS = 0.1
 """Standard uncertainty of an NBS/CRC value [kJ/mol] where nothing better is known: they are rounded
 to 0.1, and enthalpies of solution from them scatter by 0.13 about the direct ones (11 salts)."""
 
+_TABLES_DIFFER: dict[Key, float] = {
+    ("Fe", "aq", 2): 1.6,
+    ("Fe", "aq", 3): 1.6,
+    ("Ni", "aq", 2): 3.0,
+    ("Co", "aq", 2): 3.0,
+}
+"""u [kJ/mol] of ions that CODATA lacks and on which other tables differ: half of 3 for iron (a
+geochemical set, L), a third of 10 for nickel and cobalt (OpenStax Chemistry 2e, appendix G, F)."""
+
 _ELEMENTS_SOLID = (
     "Li Na K Rb Cs Be Mg Ca Sr Ba Al Ti V Cr Mn Fe Co Ni Cu Zn Ag Cd Sn Pb Au Pt Bi I2 S C P"
 )
@@ -126,7 +135,8 @@ def nbs() -> FormationSet:
     """The NBS/CRC set. Where CODATA also has a value, half their difference widens u."""
     values: dict[Key, Formation] = {}
     for formula, state, charge, value in _shipped_rows():
-        values[canonical(formula), state, charge] = Formation(value, U_NBS, "L")
+        key = canonical(formula), state, charge
+        values[key] = Formation(value, _TABLES_DIFFER.get(key, U_NBS), "L")
     for formula, state, charge, value, u, letter, note in NBS_EXTRA_ROWS:
         values[canonical(formula), state, charge] = Formation(value, u, letter, note)
     held = {member.family for key, member in members().items() if key in values}

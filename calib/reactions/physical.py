@@ -12,7 +12,6 @@ from calib.reactions.deduce import PhysicalProcess
 from calib.reactions.equation import Species
 from calib.reactions.portions import Portion
 from calib.substances.composition import mix
-from calib.substances.formula import molar_mass
 from calib.substances.solids import solid_cp
 from calib.substances.solutions import heat_capacity
 from calib.substances.water import cp_J_per_gK, enthalpy_J_per_g
@@ -143,10 +142,3 @@ def dilution_enthalpy(
     value = (after.value - before.value) / 1e3
     # φ_L errors of one source rise with molality together; what is left is about the larger one
     return Estimate(value, max(before.u, after.u) / 1e3, "kJ/mol", before.source, "computed")
-
-
-def molar(per_gram: Estimate, formula: str) -> Estimate:
-    """J/g into kJ/mol."""
-    factor = molar_mass(formula).value / 1e3
-    value, u = per_gram.value * factor, per_gram.u * factor
-    return Estimate(value, u, "kJ/mol", per_gram.source, per_gram.kind)

@@ -103,3 +103,8 @@ def slopes(formula: str) -> Slopes | None:
         if formula in table:
             return table[formula]
     return None
+
+
+def all_slopes() -> dict[str, Slopes]:
+    """Every salt with parameters, the preferred set of each."""
+    return {**CARB, **SP78, **FIT}

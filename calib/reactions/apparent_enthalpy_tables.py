@@ -5,7 +5,7 @@ dilution; positive where dilution gives off heat.
 
 ``HCL_KJ``   CRC Handbook, "Enthalpy of Dilution of Acids", after V. B. Parker, NSRDS-NBS 2 (1965);
              kJ/mol (F: two public reprints and the publisher's page agree)
-``NAOH_CAL`` and ``NACL_CAL``  Parker (1965), Table XIV A, as a public repository transcribes it
+``NAOH_CAL`` and ``NACL_CAL``  Parker (1965), Table XIV A, as a public repository lists it
              from the scan by eye; cal/mol, 1 cal = 4.184 J (F)
 ``H2SO4_KJ`` from the enthalpies of formation of H2SO4 in n H2O that a general-chemistry textbook
              quotes from a reference source, -909.3 at infinite dilution (F); rounded to 0.1

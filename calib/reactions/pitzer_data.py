@@ -1,7 +1,7 @@
 """First temperature derivatives of Pitzer's parameters at 25 °C, per kelvin.
 
 ``SP78``  L. F. Silvester, K. S. Pitzer, J. Solution Chem. 7 (1978) 327, as Pitzer (1991), ch. 3,
-          Tables 12 and 13 list them (F: a public transcription of those tables). HCl carries the
+          Tables 12 and 13 list them (F: a public copy of those tables). HCl carries the
           negative dCφ/dT of Table 12: a widely used file prints it positive, which misses the
           published φ_L by 0.35 kJ/mol at 2 mol/kg.
 ``FIT``   temperature-dependent parameter functions of a later compilation, differentiated at
@@ -91,7 +91,7 @@ CARB: dict[str, Slopes] = {
 }
 
 SOURCES = {
-    "SP78": "Pitzer model, Silvester & Pitzer (1978), from a public transcription",
+    "SP78": "Pitzer model, Silvester & Pitzer (1978), from a public copy",
     "FIT": "Pitzer model, later temperature-dependent fit, differentiated at 25 °C (computed)",
     "CARB": "Pitzer model, public-domain geochemical data file",
 }

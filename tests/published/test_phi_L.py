@@ -16,7 +16,7 @@ from calib.reactions.pitzer import debye_hueckel_slope, pitzer_phi_L
 from calib.reactions.pitzer_data import FIT, SP78, Slopes
 
 # V. B. Parker, NSRDS-NBS 2 (1965): HCl as the CRC Handbook prints it, NaOH and NaCl from Table
-# XIV A as transcribed in a public repository (F), J/mol
+# XIV A as a public repository lists it (F), J/mol
 PARKER = [
     (0.1, 556, 423, 351),
     (0.2, 761, 490, 364),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from types import MappingProxyType
 
 from calib.errors import SubstanceError
@@ -15,8 +16,10 @@ _AS_MIXTURE = {"NH4OH": ("NH3", 1), "H2CO3": ("CO2", 1), "H2SO3": ("SO2", 1)}
 """Names on paper for a dissolved gas and one molecule of water."""
 
 
-def _dissolved(formula: str) -> tuple[str, float]:
+@lru_cache(maxsize=1024)
+def _dissolved(written: str) -> tuple[str, float]:
     """Solute as it counts in water, and the grams of water that one gram of it brings along."""
+    formula = normalise(written)
     solute, moles_of_water = split_hydrate(formula)
     if solute in _AS_MIXTURE:
         solute, extra = _AS_MIXTURE[solute]
@@ -49,7 +52,7 @@ class Composition:
                 msg = f"a mass of {mass:g} g of {formula} is not possible; give 0 g or more"
                 raise SubstanceError(msg)
         for formula, mass in self.solutes_g.items():
-            solute, share = _dissolved(normalise(formula))
+            solute, share = _dissolved(formula)
             water += share * mass
             if solute == "H2O":
                 water += (1.0 - share) * mass

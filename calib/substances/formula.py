@@ -154,6 +154,7 @@ def _spellings() -> dict[str, str]:
     return known
 
 
+@lru_cache(maxsize=2048)
 def normalise(formula: str) -> str:
     """The one spelling of a formula that this project uses.
 
@@ -176,6 +177,7 @@ def normalise(formula: str) -> str:
     return _spellings().get(text, text)
 
 
+@lru_cache(maxsize=2048)
 def split_hydrate(formula: str) -> tuple[str, Fraction]:
     """The salt without its water of crystallisation, and the moles of water in one mole.
 
@@ -193,6 +195,7 @@ def split_hydrate(formula: str) -> tuple[str, Fraction]:
     return "·".join(rest), water
 
 
+@lru_cache(maxsize=1024)
 def molar_mass(formula: str) -> Estimate:
     """Molar mass, with the spread of the elements' atomic weights on Earth. [g/mol]
 

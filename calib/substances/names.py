@@ -24,7 +24,8 @@ _STATE_WORDS: dict[str, State] = {
 }  # fmt: skip
 _TAIL = re.compile(r"[\s,]+(?P<word>solution|aqueous|soln\.?|solid|pellets?|crystals?|powder|gas)$")
 _HEAD = re.compile(
-    r"^(?P<word>aqueous|solid|dilute|dil\.|concentrated|conc\.|hot|cold|warm)\s+(?P<rest>.+)$"
+    r"^(?P<word>aqueous|solid|dilute|dil\.?|concentrated|conc\.?|anhydrous|hot|cold|warm)\s+"
+    r"(?P<rest>.+)$"
 )
 _TAIL_STATE: dict[str, State] = {"solution": "aq", "aqueous": "aq", "soln": "aq", "gas": "g"}
 _HEAD_STATE: dict[str, State] = {"aqueous": "aq", "dilute": "aq", "dil": "aq", "solid": "s"}
@@ -82,6 +83,7 @@ def _by_loose_formula() -> dict[str, str | None]:
 
 def _plain(name: str) -> str:
     text = re.sub(r"\s+", " ", name.strip().casefold())
+    text = re.sub(r"\s*\((conc|concentrated|dil|dilute|anhydrous)\.?\)", "", text)
     text = re.sub(r"\s*\(\s*(i{1,3}|iv|vi?|vii)\s*\)", r"(\1)", text)
     text = (
         text.replace("sulph", "sulf").replace("aluminum", "aluminium").replace("cesium", "caesium")

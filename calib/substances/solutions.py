@@ -90,6 +90,10 @@ def density(composition: Composition, t_C: float) -> Estimate:
     >>> round(density(Composition(1000.0, {"NaCl": 58.44}), 25.0).value, 4)
     1.0361
     """
+    return _density(composition, t_C)
+
+
+def _density(composition: Composition, t_C: float) -> Estimate:
     shares = _shares(composition, t_C, apparent_volume)
     w_water = composition.water_g / composition.total_g
     volume = w_water / water.density_g_per_mL(t_C) + sum(w * s.value for _, w, s in shares)
@@ -130,25 +134,23 @@ def from_molarity(
 def _one_mL(solute: str, mol_per_L: float, t_C: float) -> tuple[Composition, float]:
     """One millilitre, and its mass: the density that agrees with its own composition.
 
-    density(ρ) - ρ falls steadily as water is added at a given mass of solute, so halving finds it.
+    density(ρ) - ρ falls steadily as water is added at a given mass of solute.
     """
     grams = mol_per_L * molar_mass(solute).value / 1000.0
     if solute == "H2O" or grams == 0.0:
         rho = water.density_g_per_mL(t_C)
         return Composition(rho), rho
-    low, high = grams, grams + 1.2
-    while high - low > 1e-10:
-        rho = (low + high) / 2.0
-        low, high = (
-            (rho, high)
-            if density(Composition(rho - grams, {solute: grams}), t_C).value > rho
-            else (low, rho)
-        )
+
+    def excess(rho: float) -> float:
+        liquid = Composition(max(rho - grams, 1e-9), {solute: grams})
+        return _density(liquid, t_C).value - rho
+
+    rho = _zero_of(excess, grams, grams + 1.2)
     solid = usual_state(solute) == "s"
     if (
         grams / rho > 0.85
         if solid
-        else low == grams and density(_dry(solute), t_C).value < 0.99 * grams
+        else rho == grams and density(_dry(solute), t_C).value < 0.99 * grams
     ):
         msg = (
             f"{mol_per_L:g} mol/L of {solute} cannot be: a litre would hold {1000.0 * grams:.0f} g "
@@ -156,6 +158,24 @@ def _one_mL(solute: str, mol_per_L: float, t_C: float) -> tuple[Composition, flo
         )
         raise SubstanceError(msg)
     return Composition(rho - grams, {solute: grams}), rho
+
+
+def _zero_of(falling: Callable[[float], float], low: float, high: float) -> float:
+    """Where a falling function is zero, by the secant kept between two bounds (Illinois rule).
+
+    ``low`` where it is below zero already there; exact to 1e-10.
+    """
+    f_low, f_high, side = falling(low), falling(high), 0
+    while f_low > 0.0 and high - low > 1e-10:
+        x = (low * f_high - high * f_low) / (f_high - f_low)
+        f = falling(x)
+        if abs(f) < 1e-10:
+            return x
+        if f > 0.0:
+            low, f_low, f_high, side = x, f, f_high / (2.0 if side > 0 else 1.0), 1
+        else:
+            high, f_high, f_low, side = x, f, f_low / (2.0 if side < 0 else 1.0), -1
+    return low
 
 
 def _dry(solute: str) -> Composition:

@@ -103,7 +103,7 @@ def mixing_run(cup: Cup, rng: np.random.Generator) -> tuple[Experiment, dict[str
         added_C=hot_C,
         heat_J=0.0,
     )
-    return e, {"in_cup_g": cold, "added_g": hot, "added_C": round(hot_C + rng.normal(0, 0.02), 2)}
+    return e, {"in_cup_g": cold, "added_g": hot, "added_C": round(hot_C, 2)}
 
 
 def neutralization(cup: Cup, rng: np.random.Generator) -> tuple[Experiment, dict[str, float]]:
@@ -209,7 +209,6 @@ def make_calibrations(folder: Path, cups: dict[str, Cup], rng: np.random.Generat
                     "in_cup": "water",
                     "added": "water",
                     **read,
-                    "u_added_C": 0.02,
                     "curve": file,
                     "mixed_at_s": f"{run.mixed_at_s:.0f}",
                     "room_C": f"{run.room_C:.1f}",

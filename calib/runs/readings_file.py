@@ -107,7 +107,8 @@ class Settings:
 
     def of(self, column: str) -> Setting:
         """What is said about a column: its own section first, then its quantity's."""
-        quantity = COLUMNS[column].quantity if column in COLUMNS else "temperature"
+        # a logged curve is a series of temperatures, though its column holds a file's name
+        quantity = "temperature" if column == "curve" else COLUMNS[column].quantity
         general = self.sections.get(str(quantity), Setting())
         return self.columns.get(column, Setting()).over(general)
 

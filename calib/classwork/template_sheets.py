@@ -112,7 +112,7 @@ def _fill_readings(sheet: Any, columns: Sequence[str], rows: Sequence[Sequence[C
         cell.font, cell.border = Font(bold=True), line
         cell.alignment = Alignment(wrap_text=True, vertical="top")
         longest = max(len(str(row[index - 1] or "")) for row in rows)
-        sheet.column_dimensions[column_letters(index - 1)].width = max(10, min(44, longest + 2))
+        sheet.column_dimensions[column_letters(index - 1)].width = max(11, min(44, longest + 3))
     for number, row in enumerate(rows, start=2):
         for index, value in enumerate(row, start=1):
             cell = _put(sheet, number, index, value)
@@ -124,6 +124,7 @@ def _fill_readings(sheet: Any, columns: Sequence[str], rows: Sequence[Sequence[C
             )
             if number == 2:
                 cell.fill, cell.font = grey, Font(italic=True, color="FF404040")
+    sheet.row_dimensions[1].height = 32.0
     sheet.freeze_panes = "B2"
     sheet.print_title_rows = "1:1"
     sheet.page_setup.orientation = "landscape"
@@ -133,7 +134,7 @@ def _fill_readings(sheet: Any, columns: Sequence[str], rows: Sequence[Sequence[C
 
 def _limits(name: str, form: Form) -> tuple[float, float] | None:
     column = COLUMNS[name]
-    if column.kind != "number" or column.high >= 1e9:
+    if column.kind != "number" or column.high >= 1e6:
         return None
     substance = form.substances.get(name[:-2]) if name in ("in_cup_C", "added_C") else None
     if substance is not None and substance.strip().endswith("(s)"):
@@ -213,6 +214,8 @@ def _fill_help(sheet: Any, columns: Sequence[str], form: Form) -> None:
             _put(sheet, row, index, text)
     for letters, width in (("A", 22), ("B", 50), ("C", 32)):
         sheet.column_dimensions[letters].width = width
+    sheet.page_setup.fitToHeight = 0
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
 
 
 def _fill_lists(sheet: Any, cups: Sequence[str]) -> None:

@@ -160,7 +160,7 @@ def _typed_number(text: str, quantity: Quantity, unit: Unit, marks: Marks, expec
         total = f"{hours * 3600 + minutes * 60 + seconds:g}"
         return Number(float(total), total, total)
     match = _NUMBER.fullmatch(line) if len(line) < 100 else None
-    if match is None:
+    if match is None or re.match(r"[^\w°%μ]|_", match["unit"] or "m"):
         raise _no_number(line, quantity, expected)
     typed = _typed_unit(match["unit"], quantity, unit, expected)
     digits = _with_point(match["digits"].strip(), marks, expected)

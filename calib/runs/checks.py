@@ -107,7 +107,7 @@ def _state(substance: str | None) -> str | None:
         return None
     state = match[1].casefold()
     state = _OTHER_STATES.get(state, state)
-    roman = re.fullmatch("[ivx]+", match[1]) is not None
+    roman = re.fullmatch("i{1,3}|i?v|vi{1,3}", match[1]) is not None
     return state if state in STATES or (match[1].islower() and not roman) else None
 
 

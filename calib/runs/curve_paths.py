@@ -12,7 +12,7 @@ from pathlib import Path
 from calib.runs.cells import CellError
 
 EXPECTED = "the name of a file in the table's folder"
-_DEVICES = re.compile(r"(?:con|prn|aux|nul|com[0-9]|lpt[0-9]|conin\$|conout\$)(?:\..*)?", re.I)
+_DEVICES = re.compile(r"(?:con|prn|aux|nul|com[0-9]|lpt[0-9]|conin\$|conout\$) *(?:\..*)?", re.I)
 
 
 def find_curve(name: str, folder: Path) -> tuple[str, Path, str]:

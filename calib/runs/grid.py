@@ -77,11 +77,17 @@ class Head:
     first_below: int
     headings: tuple[Heading, ...]
     note: str = ""
+    single: bool = True
 
     @property
     def score(self) -> int:
         """How many different columns are known."""
         return len({h.name for h in self.headings if h.known})
+
+    @property
+    def rank(self) -> tuple[int, bool]:
+        """By what the best candidate is chosen: of equals, the one in a single row."""
+        return self.score, self.single
 
 
 def find_head(grid: Grid) -> Head | None:
@@ -93,7 +99,7 @@ def find_head(grid: Grid) -> Head | None:
     best: Head | None = None
     for row in range(min(_HEADING_DEPTH, len(grid.rows))):
         for head in _candidates(grid, row):
-            if head.score >= 2 and (best is None or head.score > best.score):
+            if head.score >= 2 and (best is None or head.rank > best.rank):
                 best = head
     return best
 
@@ -111,9 +117,10 @@ def _candidates(grid: Grid, row: int) -> Iterator[Head]:
     if row + 1 < len(grid.rows):
         lower = _texts(grid, row + 1)
         upper = _spread(grid, row, own, len(lower))
-        joined = tuple(read_heading(_join(a, b)) for a, b in zip(upper, lower, strict=True))
+        joined = tuple(_joined(a, b) for a, b in zip(upper, lower, strict=True))
         numbers = f"{grid.row_number(row)} and {grid.row_number(row + 1)}"
-        yield Head(row, row + 2, joined, f"headings read from rows {numbers} together")
+        note = f"headings read from rows {numbers} together"
+        yield Head(row, row + 2, joined, note, single=False)
 
 
 def _texts(grid: Grid, row: int) -> list[str]:
@@ -138,6 +145,14 @@ def _spread(grid: Grid, row: int, own: list[str], width: int) -> list[str]:
         for column in range(1, width):
             spread[column] = spread[column] or spread[column - 1]
     return spread
+
+
+def _joined(upper: str, lower: str) -> Heading:
+    """The heading that two rows make; the lower one alone where only that is known."""
+    both = read_heading(_join(upper, lower))
+    if both.known or not clean(lower):
+        return both
+    return read_heading(lower)
 
 
 def _join(upper: str, lower: str) -> str:

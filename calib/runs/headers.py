@@ -99,7 +99,7 @@ _NUMBER_WORDS: dict[str, str] = {
     "own result, reported result, reported molar enthalpy, answer",
 }
 _NEEDS_UNIT = {"heater", "in cup", "added", "reported", "answer"}
-_DROPPED = {"the", "of", "a", "no", "number", "id", "is", "was"}
+_DROPPED = {"the", "of", "no", "number", "id"}
 
 
 def _squeeze(text: str) -> str:
@@ -236,7 +236,7 @@ def _number_heading(raw: str, text: str, *, uncertainty: bool) -> Heading | None
         if unit is None or unit.quantity not in columns:
             continue
         column = columns[unit.quantity]
-        if _squeeze(name) == _squeeze(column) and not unit.is_column_unit:
+        if _squeeze(name) == _squeeze(column) and not _same_unit(unit, uncertainty):
             note = f"heading {raw!r} names two units: carried through untouched; write {column}"
             return Heading(raw, note=note)
         return _named(raw, column, unit, uncertainty)

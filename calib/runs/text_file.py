@@ -51,6 +51,16 @@ def decode(path: Path, data: bytes) -> tuple[str, str]:
     Raises:
         TableError: the bytes are no text.
     """
+    text, note = _decoded(path, data)
+    if "\x00" in text or _share_of_controls(text[:4000]) > 0.05:
+        raise TableError(
+            f"{path}: this is no text file and no workbook that can be read; expected CSV, XLSX, "
+            "XLS or ODS"
+        )
+    return text, note
+
+
+def _decoded(path: Path, data: bytes) -> tuple[str, str]:
     for mark, encoding in (
         (b"\xef\xbb\xbf", "utf-8-sig"),
         (b"\xff\xfe\x00\x00", "utf-32"),
@@ -64,15 +74,9 @@ def decode(path: Path, data: bytes) -> tuple[str, str]:
     if guess:
         return _strict(path, data, guess), f"encoding taken for {guess} (no byte order mark)"
     try:
-        text, note = data.decode("utf-8"), ""
+        return data.decode("utf-8"), ""
     except UnicodeDecodeError:
-        text, note = _eight_bit(data)
-    if "\x00" in text or _share_of_controls(text[:4000]) > 0.05:
-        raise TableError(
-            f"{path}: this is no text file and no workbook that can be read; expected CSV, XLSX, "
-            "XLS or ODS"
-        )
-    return text, note
+        return _eight_bit(data)
 
 
 def _strict(path: Path, data: bytes, encoding: str) -> str:

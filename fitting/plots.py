@@ -227,8 +227,17 @@ def plot_heat_release(
             linestyle=(0, (4, 2)),
             label=f"{100 * release.over_share:.0f} % released",
         )
+    ax.set_xlim(*_release_span(release))
     tidy_axes(ax, SINCE_MIXING, unit)
     legend_above(ax)
+
+
+def _release_span(release: HeatRelease) -> tuple[float, float]:
+    """Minutes to draw: the release and as much again, not the long quiet time after it."""
+    end = float(release.since_mixing_s[-1])
+    over = release.over_after_s
+    shown = end if over is None else min(end, max(2.5 * over, 60.0))
+    return -0.02 * shown / 60, 1.02 * shown / 60
 
 
 def plot_stability(

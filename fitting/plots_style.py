@@ -74,11 +74,16 @@ def drawing_style(font_size: float = 9.5) -> Iterator[None]:
         yield
 
 
-def new_figure(inches: tuple[float, float] = WIDE_INCHES) -> tuple[Figure, Axes]:
-    """A figure that no global list keeps, with one set of axes; transparent paper."""
+def new_figure(
+    inches: tuple[float, float] = WIDE_INCHES, *, arranged: bool = True
+) -> tuple[Figure, Axes]:
+    """A figure that no global list keeps, with one set of axes; transparent paper.
+
+    ``arranged=False`` leaves the margins to the caller, who may set them once and save time.
+    """
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=inches, layout="constrained")
+    figure = Figure(figsize=inches, layout="constrained" if arranged else None)
     figure.patch.set_alpha(0.0)
     axes = figure.subplots()
     axes.patch.set_alpha(0.0)

@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from calib.pages.figures import FigureBlock, draw_svg
-from calib.pages.typeset import minus
+from calib.pages.typeset import minus, plus_minus
 from calib.rounding import decimals_for
 from fitting.plots import StabilityScan, plot_heat_release, plot_stability
 
 if TYPE_CHECKING:
-    from fitting.heat_release import HeatRelease
-
     from fitting.corrections.result import Corrected
+    from fitting.heat_release import HeatRelease
 
 _DASH = "–"
 
@@ -23,9 +22,18 @@ _DASH = "–"
 def release_blocks(release: HeatRelease | None) -> dict[str, Any]:
     """What the template needs for the section on heat release; empty without one."""
     if release is None:
-        return {"release_figures": (), "release_facts": (), "release_verdict": ""}
+        return {
+            "release_figures": (),
+            "release_facts": (),
+            "release_verdict": "",
+            "release_notes": (),
+        }
     rows = tuple(
-        (f"{at:.0f}", f"{100 * f:.1f} ± {100 * u:.1f}", f"{1000 * q:.2f} ± {1000 * uq:.2f}")
+        (
+            f"{at:.0f}",
+            minus(f"{100 * f:.1f} ± {100 * u:.1f}"),
+            minus(f"{1000 * q:.2f} ± {1000 * uq:.2f}"),
+        )
         for at, f, u, q, uq in release.table()
     )
     headers = ("time since mixing / s", "released / %", "heat flow / (mK/s)")
@@ -47,9 +55,38 @@ def release_blocks(release: HeatRelease | None) -> dict[str, Any]:
         blocks.append(FigureBlock(f"figure-{show}", title, description, svg, headers, kept))
     return {
         "release_figures": blocks,
-        "release_facts": release.facts(),
+        "release_facts": _release_facts(release),
         "release_verdict": release.verdict,
+        "release_notes": release.notes,
     }
+
+
+def _release_facts(release: HeatRelease) -> list[tuple[str, str, str]]:
+    over = release.over_interval95_s
+    facts = [
+        ("rise that 100 % stands for", plus_minus(release.total_K, release.u_total_K), "K"),
+        (
+            "time to 63.2 % of the heat",
+            plus_minus(release.release_time_s, release.u_release_time_s),
+            "s",
+        ),
+        (
+            f"time to {100 * release.over_share:.0f} % of the heat",
+            _DASH if release.over_after_s is None else f"{release.over_after_s:.0f}",
+            "s",
+        ),
+        ("its 95 % interval", _DASH if over is None else _open_span(over), "s"),
+        ("sensor lag removed", f"{release.lag_removed_s:g}" if release.lag_removed_s else "0", "s"),
+        ("scatter over what the noise explains", f"{release.misfit:.2f}", ""),
+    ]
+    if release.total_J is not None:
+        facts.insert(1, ("heat released", plus_minus(release.total_J, release.u_total_J), "J"))
+    return facts
+
+
+def _open_span(low_high: tuple[float, float | None]) -> str:
+    low, high = low_high
+    return f"{low:.0f} or more" if high is None else f"{low:.0f} to {high:.0f}"
 
 
 def stability_figure(number: int, scan: StabilityScan, corrected: Corrected) -> FigureBlock:

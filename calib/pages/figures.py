@@ -78,8 +78,9 @@ def _one(
     draw: Draw, ident: str, form: str, title: str, description: str, size: tuple[float, float]
 ) -> Markup:
     with drawing_style():
-        figure, axes = new_figure(size)
+        figure, axes = new_figure(size, arranged=False)
         draw(axes)
+        figure.tight_layout(pad=0.4)
         buffer = io.StringIO()
         nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
         figure.savefig(buffer, format="svg", transparent=True, metadata=nothing)

@@ -125,11 +125,19 @@ def _environment() -> Environment:
         loader=FileSystemLoader(_TEMPLATES, encoding="utf-8"),
         autoescape=True,
         undefined=StrictUndefined,
+        finalize=_kept_together,
         trim_blocks=True,
         lstrip_blocks=True,
     )
     environment.filters.update(day=_day, equation=_equation, sentence=_sentence)
     return environment
+
+
+def _kept_together(value: Any) -> Any:
+    """A per cent sign stays on its number's line."""
+    if isinstance(value, str) and not isinstance(value, Markup):
+        return value.replace(" %", "\N{NO-BREAK SPACE}%")
+    return value
 
 
 def _day(value: date | str | None) -> str:
@@ -145,7 +153,10 @@ def _equation(text: str) -> Markup:
 
 
 def _sentence(text: str) -> str:
-    """A text that starts with a capital and ends with a full stop."""
+    """A text that starts with a capital, unless with a symbol, and ends with a full stop."""
     trimmed = text.strip()
-    end = "" if trimmed.endswith((".", "!", "?")) else "."
-    return trimmed[:1].upper() + trimmed[1:] + end if trimmed else ""
+    if not trimmed:
+        return ""
+    first = trimmed.split(None, 1)[0]
+    start = trimmed[0].upper() if first.isalpha() and len(first) > 1 else trimmed[0]
+    return start + trimmed[1:] + ("" if trimmed.endswith((".", "!", "?")) else ".")

@@ -99,7 +99,13 @@ def _put(sheet: Any, row: int, column: int, value: CellValue) -> Any:
     return cell
 
 
-_FORMATS = {"temperature": "0.0", "volume": "0.0", "mass": "0.00", "concentration": "0.000"}
+# At least the digits of a usual display, and never fewer than were typed.
+_FORMATS = {
+    "temperature": "0.0###",
+    "volume": "0.0###",
+    "mass": "0.00###",
+    "concentration": "0.000###",
+}
 
 
 def _fill_readings(sheet: Any, columns: Sequence[str], rows: Sequence[Sequence[CellValue]]) -> None:

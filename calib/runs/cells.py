@@ -143,7 +143,7 @@ def read_number(cell: CellValue, quantity: Quantity, unit: Unit, marks: Marks) -
     if isinstance(cell, bool):
         raise CellError("holds true or false, not a number", expected, "write the reading")
     if isinstance(cell, int | float):
-        return _finished(_digits_of(float(cell)), unit, None, expected)
+        return _finished(_digits_of(float(cell)), unit, None, expected, float(cell))
     if isinstance(cell, datetime | date):
         raise CellError(_as_typed(cell), expected, "format the cell as text or number and retype")
     if isinstance(cell, time | timedelta):
@@ -197,8 +197,11 @@ def _typed_unit(
     return None if found == unit else found
 
 
-def _finished(digits: str, unit: Unit, typed: Unit | None, expected: str) -> Number:
-    value = float(digits)
+def _finished(
+    digits: str, unit: Unit, typed: Unit | None, expected: str, exact: float | None = None
+) -> Number:
+    """A number from its digits; ``exact`` is the workbook's own value, of which they are short."""
+    value = float(digits) if exact is None else exact
     if not math.isfinite(value):
         raise CellError("is not a finite number", expected, "write the reading")
     converted = unit.convert(value)

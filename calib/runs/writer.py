@@ -16,7 +16,7 @@ import math
 import os
 import re
 import tempfile
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -168,47 +168,40 @@ def _as_xlsx(
     if len(content) > _XLSX_ROWS or any(len(row) > _XLSX_COLUMNS for row in content):
         raise TableError(f"{path}: too many rows or columns for XLSX; write CSV instead")
     replaced: list[str] = []
+    checked = [
+        [_checked(path, cell, row, index, replaced) for index, cell in enumerate(cells)]
+        for row, cells in enumerate(content, start=1)
+    ]
     book = Workbook(write_only=True)
     page = book.create_sheet(sheet_title(sheet))
     page.freeze_panes = "A2"
-
-    def new_cell(value: Any) -> Any:
-        return WriteOnlyCell(page, value=value)
-
-    for number, row in enumerate(content, start=1):
-        page.append(
-            [
-                _xlsx_cell(path, cell, f"{column_letters(index)}{number}", new_cell, replaced)
-                for index, cell in enumerate(row)
-            ]
-        )
+    for cells in checked:
+        made = [WriteOnlyCell(page, None if isinstance(c, str) else c) for c in cells]
+        for cell, value in zip(made, cells, strict=True):
+            if isinstance(value, str):
+                set_text(cell, value)
+        page.append(made)
     stream = io.BytesIO()
     book.save(stream)
     return stream.getvalue(), _notes(replaced)
 
 
-def _xlsx_cell(
-    path: Path,
-    cell: CellValue,
-    where: str,
-    new_cell: Callable[[Any], Any],
-    replaced: list[str],
-) -> Any:
+def _checked(path: Path, cell: CellValue, row: int, index: int, replaced: list[str]) -> CellValue:
+    """A cell as XLSX can hold it: before the workbook is begun, which cannot be left unfinished."""
     if isinstance(cell, float) and not math.isfinite(cell):
         return None
     if isinstance(cell, datetime):
-        cell = cell.replace(tzinfo=None)
+        return cell.replace(tzinfo=None)
     if not isinstance(cell, str):
-        return new_cell(cell)
+        return cell
+    where = f"{column_letters(index)}{row}"
     text = _clean(cell, where, replaced)
     if len(text) > _XLSX_TEXT:
         raise TableError(
             f"{path}: cell {where} has {len(text):,} characters, XLSX holds {_XLSX_TEXT:,}; "
             "write CSV instead"
         )
-    made = new_cell(None)
-    set_text(made, text)
-    return made
+    return text
 
 
 def set_text(cell: Any, text: str) -> None:

@@ -178,6 +178,11 @@ def test_digits_as_written_survive(cell, column, written):
     assert number(cell, column).written == written
 
 
+def test_a_workbooks_number_keeps_every_digit():
+    assert number(1 / 3, "in_cup_g").value == 1 / 3
+    assert number(0.1 + 0.2, "in_cup_g").value == 0.1 + 0.2
+
+
 # --- units against the standard's own definitions -----------------------------------------------
 
 

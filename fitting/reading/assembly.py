@@ -84,10 +84,10 @@ def assemble(
     time = times.values[rows]
     raw = temperature[rows]
     check_enough(table, pair, time.size)
-    unit = _temperature_unit(pair, raw, temperature_unit, guesses)
-    check_plausible(table, pair, raw, unit, rows, asked=bool(temperature_unit))
     check_time_range(table, pair, time, rows)
     check_order(table, pair, time, rows)
+    unit = _temperature_unit(pair, raw, temperature_unit, guesses)
+    check_plausible(table, pair, raw, unit, rows, asked=bool(temperature_unit))
     seconds, started = _on_the_clock(time, times, guesses)
     step = step_in_kelvin(reading_step(raw), unit)
     seconds, celsius = _averaged(seconds, to_celsius(raw, unit), table, rows, guesses)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -11,6 +12,7 @@ import numpy as np
 from fitting.curve import FloatArray
 from fitting.reading.units import temperature_unit, time_unit
 
+LARGEST = 1e100  # beyond, a number is taken for infinite: no reading is
 NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,3})?")
 GROUPED = re.compile(r"[+-]?\d{1,3}(?:([.,'’ \u00a0\u202f])\d{3})+(?:(?!\1)[.,]\d+)?")
 WITH_UNIT = re.compile(rf"({NUMBER.pattern})\s*([^\W\d_]{{1,10}}|[°º˚]\s?[CF]|[℃℉])")
@@ -30,37 +32,12 @@ DATE = re.compile(_DATE)
 TIME = re.compile(_TIME)
 STAMP = re.compile(rf"(?P<date>{_DATE})(?:T|,?\s+){_TIME}\s*(?P<zone>Z|[+-]\d{{2}}(?::?\d{{2}})?)?")
 _BROKEN = re.compile(r"(?=.*\d)[\d.,;:|+\-/eE\s]+")
-_MISSING = frozenset(
-    [
-        "-",
-        "--",
-        "---",
-        "—",
-        "–",
-        ".",
-        "?",
-        "*",
-        "na",
-        "n/a",
-        "nan",
-        "null",
-        "none",
-        "#n/a",
-        "#num!",
-        "#value!",
-        "#div/0!",
-        "err",
-        "error",
-        "fault",
-        "ol",
-        "overload",
-        "over",
-        "under",
-        "invalid",
-        "disconnected",
-        "missing",
-    ]
-) | {""}
+_MISSING_WORDS = {
+    "na", "n/a", "n.a.", "nan", "null", "none", "err", "error", "fault", "ol", "overload",
+    "over", "under", "overrange", "underrange", "invalid", "disconnected", "missing", "open",
+    "short", "nodata", "#n/a", "#num!", "#value!", "#div/0!",
+}  # fmt: skip
+_NO_LETTERS = re.compile(r"[\W_]*")
 _TIDY = str.maketrans({"−": "-", "\u00a0": " ", "\u202f": " ", "\u2007": " ", "\t": " "})
 
 
@@ -71,7 +48,7 @@ def tidy(cell: str) -> str:
 
 def is_missing(cell: str) -> bool:
     """Whether a tidy cell stands for "no reading": blank, a dash, NaN, or a sensor's fault word."""
-    return cell.casefold() in _MISSING
+    return cell.casefold() in _MISSING_WORDS or _NO_LETTERS.fullmatch(cell) is not None
 
 
 def kind_of(cell: str) -> str:
@@ -132,7 +109,7 @@ def parse_numbers(cells: Sequence[str]) -> Numbers:
             for mark in ".,":
                 if mark in number:
                     first_of.setdefault(mark, index)
-            values[index] = float(number.replace(",", "."))
+            values[index] = _bounded(float(number.replace(",", ".")))
         elif is_missing(cell):
             if cell:
                 words[cell] = None
@@ -163,7 +140,14 @@ def _plain_numbers(cells: Sequence[str]) -> Numbers | None:
             values = np.array([float(cell) for cell in cells], dtype=np.float64)
     except ValueError:
         return None
+    if not (np.abs(values) < LARGEST).all():
+        return None
     return Numbers(values, decimal=decimal)
+
+
+def _bounded(number: float) -> float:
+    """Infinity for a number that no arithmetic survives."""
+    return number if abs(number) < LARGEST else math.copysign(math.inf, number)
 
 
 def _number_and_unit(cell: str) -> tuple[str, str]:

@@ -59,8 +59,8 @@ def check_time_range(
         index = int(absurd[0])
         raise CurveError(
             f"{table.name}, line {table.lines[rows[index]]}, {pair.time.title}: "
-            f"{time[index]:g} cannot be a time; expected elapsed or clock times: correct "
-            "the cell, or name the column of time with time_column"
+            f"'{tidy(pair.time.column.cells[rows[index]])}' cannot be a time; expected elapsed or "
+            "clock times: correct the cell, or name the column of time with time_column"
         )
 
 
@@ -120,9 +120,10 @@ def check_plausible(
 
 def _remedy(raw: FloatArray, unit: str, outside: int, asked: bool) -> str:
     if 2 * outside < raw.size:
+        verb = "is" if outside == 1 else "are"
         return (
-            f"so {outside} of {raw.size} readings, as when a sensor loses contact: blank these "
-            "cells to leave them out"
+            f"{outside} of {raw.size} readings {verb} outside, as when a sensor loses contact: "
+            "blank these cells to leave them out"
         )
     middle = np.array([np.median(raw)])
     low, high = _LIKELY_C

@@ -112,9 +112,16 @@ def _from_times(cells: list[str], parts: str) -> ClockTimes:
 
 
 def _past_midnight(seconds: FloatArray, notes: list[str]) -> FloatArray:
-    """Add a day after each fall of more than half a day."""
+    """Add a day after each fall of more than half a day, half a day after 12:59 to 1:00."""
     good = np.flatnonzero(np.isfinite(seconds))
-    days = np.cumsum(np.diff(seconds[good], prepend=seconds[good[:1]]) < -_HALF_DAY_S)
+    steps = np.diff(seconds[good], prepend=seconds[good[:1]])
+    to_one = (steps >= -_HALF_DAY_S) & (steps < -_HALF_DAY_S + 3600)
+    if to_one.any() and seconds[good].min() >= 3600 and seconds[good].max() < 13 * 3600:
+        notes.append("clock times taken from a 12-hour clock: half a day was added after 12:59")
+        seconds = seconds.copy()
+        seconds[good] += np.cumsum(to_one) * _HALF_DAY_S
+        return seconds
+    days = np.cumsum(steps < -_HALF_DAY_S)
     if days.size and days[-1]:
         seconds = seconds.copy()
         seconds[good] += days * DAY_S

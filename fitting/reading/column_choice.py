@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
@@ -154,7 +155,7 @@ def _times(fields: list[Field], temperature: Field | None, notes: list[str]) -> 
     if found:
         return found
     silent = [f for f in fields if f.kind == "number" and not f.quantity and f is not temperature]
-    rising = [f for f in silent if _is_rising(f)]
+    rising = [f for f in silent if _is_rising(f) and not f.column.meaning.probe]
     if len(rising) > 1 and len(silent) > 2 and _counts(rising[0]) and not _same_step(rising):
         notes.append(f"{rising[0].title} taken as the readings' numbers, not as a time")
         rising = rising[1:]
@@ -205,6 +206,9 @@ def _check_found(
 ) -> None:
     existing = ", ".join(f.title for f in fields)
     if not times:
+        unusable = [f for f in fields if f.quantity == "time" and f.count]
+        if unusable:
+            raise _unusable_time(table, unusable[0])
         numeric = [f for f in fields if f.kind == "number"]
         what = (
             f"only one column of numbers ({numeric[0].title})"
@@ -221,6 +225,15 @@ def _check_found(
             f"({times[0].title} is the time); expected a column of temperatures; the file has "
             f"{existing}: name the temperature with temperature_column"
         )
+
+
+def _unusable_time(table: TextTable, field: Field) -> CurveError:
+    index, cell = next((i, c) for i, c in enumerate(map(tidy, field.column.cells)) if c)
+    return CurveError(
+        f"{table.name}, line {table.lines[index]}, {field.title}: the column holds "
+        f"{_held(field)}, such as '{cell[:40]}'; expected elapsed times in numbers, or clock times "
+        "such as 10:15:00: export the times so, or name another column with time_column"
+    )
 
 
 def _paired(fields: list[Field], times: list[Field], hot: Field) -> Pair:
@@ -264,9 +277,16 @@ def _match(pairs: Sequence[Pair], run: str | int) -> Pair | None:
         names = (pair.label, pair.temperature.column.meaning.name, pair.label.split(" ")[-1])
         if text and text in {_loose(name) for name in names if name}:
             return pair
-    if text.isdecimal() and 1 <= int(text) <= len(pairs) and not any(p.label for p in pairs):
+    ordinal = not any(c.isdigit() for pair in pairs for c in pair.label)
+    if text.isdecimal() and ordinal and 1 <= int(text) <= len(pairs):
         return pairs[int(text) - 1]
-    return None
+    worded = [p for p in pairs if text in _words_of(p.temperature.column.meaning.name)]
+    return worded[0] if text and len(worded) == 1 else None
+
+
+def _words_of(name: str) -> list[str]:
+    """Words of a column's name in front of its unit."""
+    return re.findall(r"[^\W_]+", plain(re.split(r"[(\[/]", name)[0]))
 
 
 def _pick(

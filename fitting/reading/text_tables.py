@@ -10,7 +10,7 @@ import numpy as np
 
 from fitting.curve import FloatArray
 from fitting.errors import CurveError
-from fitting.reading.cell_values import Numbers, kind_of, tidy
+from fitting.reading.cell_values import LARGEST, Numbers, kind_of, tidy
 from fitting.reading.column_names import Meaning, describe
 from fitting.reading.text_files import TextFile
 from fitting.reading.text_header import at_or_blank, find_layout, header_cells
@@ -148,7 +148,7 @@ def _fast_columns(
         )
     except (ValueError, OverflowError):
         return None
-    if values.shape != (len(body), width) or not np.isfinite(values).all():
+    if values.shape != (len(body), width) or not (np.abs(values) < LARGEST).all():
         return None
     return values, range(start, end), decimal
 

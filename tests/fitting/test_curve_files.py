@@ -98,6 +98,22 @@ def test_runs_one_below_the_other():
     assert second.temperature_C.tolist() == [21.0, 21.1, 21.2, 21.3]
 
 
+@pytest.mark.parametrize("run", ["B", "b", 2, "2", "Cup B (°C)"])
+def test_runs_told_apart_by_letters(read, run):
+    text = "Time (s),Cup A (°C),Cup B (°C)\n0,20,30\n1,20,30\n2,21,31\n"
+    assert read(text, run=run).temperature_C.tolist() == [30, 30, 31]
+    assert read(text.replace("Cup", "Temp"), run=run if run != "Cup B (°C)" else "B").step_s == 1
+
+
+@pytest.mark.parametrize(
+    "word", ["", "-", "---", "****", "NaN", "N/A", "OverRange", "OL", "#N/A", "--.-"]
+)
+def test_words_for_no_reading(read, word):
+    curve = read(f"time_s;T (°C)\n0;20\n1;{word}\n2;20\n3;21\n")
+    assert curve.time_s.tolist() == [0, 2, 3]
+    assert said(curve, "1 row without a temperature left out (first: line 3")
+
+
 def test_the_room_is_not_taken_for_the_cup():
     curve = read_curve(CURVES / "room_first.csv")
     assert curve.temperature_C.tolist() == [20.1, 20.1, 20.2, 20.2]
@@ -200,6 +216,7 @@ def test_unit_in_the_cells(read):
         ("00:58.5 00:59.0 01:00.0", [58.5, 59, 60]),
         ("59:30 60:00 60:30", [3570, 3600, 3630]),
         ("11:59:59_PM 12:00:00_AM 12:00:01_AM", [0, 1, 2]),
+        ("12:59:58 12:59:59 1:00:00", [0, 1, 2]),
         ("2026-03-02T10:15:00Z 2026-03-02T10:15:01Z 2026-03-02T10:15:02.5Z", [0, 1, 2.5]),
         (
             "2026-03-29T01:59:59+01:00 2026-03-29T03:00:00+02:00 2026-03-29T03:00:01+02:00",

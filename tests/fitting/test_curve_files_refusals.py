@@ -88,6 +88,27 @@ CASES: dict[str, tuple[str | bytes, dict[str, object], str]] = {
         "all the way; the file has column 1 'T (°C)', column 2 'T_room (°C)', column 3 'Note': "
         "name the time with time_column",
     ),
+    "times that are none": (
+        "Time;T (°C)\n10.15.00;20\n10.15.01;20\n10.15.02;21\n",
+        {},
+        "c.csv, line 2, column 1 'Time': the column holds dates only, such as '10.15.00'; expected "
+        "elapsed times in numbers, or clock times such as 10:15:00: export the times so, or name "
+        "another column with time_column",
+    ),
+    "a counter is no time": (
+        "Reading;T (°C)\n1;20\n2;20\n3;21\n",
+        {},
+        "c.csv: no column of time; expected a column whose name says time, or whose numbers rise "
+        "all the way; the file has column 1 'Reading', column 2 'T (°C)': name the time with "
+        "time_column",
+    ),
+    "another table below": (
+        "t (s);T (°C)\n0;20\n1;20\n2;21\n\nt (s);p (hPa)\n0;1013\n1;1013\n",
+        {},
+        "c.csv, line 7, column 1 't (s)': the clock starts again: '0' after '2' in line 4; "
+        "expected rising times: the logger was reset or a second run was added: keep one run in a "
+        "file",
+    ),
     "no temperature": (
         "time_s,U (V)\n0,1\n1,1\n2,1\n",
         {},
@@ -187,7 +208,7 @@ CASES: dict[str, tuple[str | bytes, dict[str, object], str]] = {
     "time that is none": (
         "time_s,T (°C)\n0,20\n1,20\n1e999,21\n",
         {},
-        "c.csv, line 4, column 1 'time_s': inf cannot be a time; expected elapsed or clock times: "
+        "c.csv, line 4, column 1 'time_s': '1e999' cannot be a time; expected elapsed or clock times: "
         "correct the cell, or name the column of time with time_column",
     ),
     "kelvin called celsius": (
@@ -229,7 +250,7 @@ CASES: dict[str, tuple[str | bytes, dict[str, object], str]] = {
         "time_s,T (°C)\n0,20\n1,20\n2,-127\n3,21\n",
         {},
         "c.csv, line 4, column 2 'T (°C)': -127 °C is outside what a cup of liquid can have; "
-        "expected −80 to 200 °C: so 1 of 4 readings, as when a sensor loses contact: blank "
+        "expected −80 to 200 °C: 1 of 4 readings is outside, as when a sensor loses contact: blank "
         "these cells to leave them out",
     ),
     "no such column": (
@@ -431,6 +452,8 @@ TABLES = st.builds(
 @example(content=b'"')
 @example(content=b"\xff\xfe1")
 @example(content=b"1,2\n" * 3)
+@example(content=b"0,0,-1e308\n0,0,7.9e307\n")
+@example(content=b"-1e308,20\n7.9e307,20\n8.9e307,20\n")
 def test_random_bytes(content: bytes, tmp_path: Path) -> None:
     only_curve_or_refusal(content, tmp_path)
 

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Sequence
 from datetime import date
-from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
@@ -25,9 +24,10 @@ from calib.registry.records import (
     StoredResult,
 )
 from calib.registry.rows import one_apparatus
+from calib.registry.sharing import Sharing
 
 if TYPE_CHECKING:
-    from calib.registry.merging import MergeReport
+    from calib.registry.drift import CupDrift, SetDrift, TodayCheck
     from calib.registry.pooling import KindPooled
 
 
@@ -55,7 +55,7 @@ def open_registry(
         raise
 
 
-class Registry:
+class Registry(Sharing):
     """Apparatus, their constants and the trail of who decided what. Close it, or use ``with``.
 
     ``by`` is the person to be named in the trail (default: whoever is logged in). A method that
@@ -280,57 +280,38 @@ class Registry:
         with self._store.reading() as connection:
             return results.kept(connection, constant_id=constant_id)
 
-    # Sharing
+    # Drift
 
-    def export_constants(
+    def drift(self, apparatus: str, *, rules: str = "Nelson") -> CupDrift:
+        """Has this cup changed? Its constants on a control chart, the newest against the rest."""
+        from calib.registry.drift import cup_drift
+
+        return cup_drift(apparatus, self.history(apparatus), rules=rules)
+
+    def drift_of_kind(self, kind: str, *, rules: str = "Nelson") -> SetDrift:
+        """Has the whole set changed? Every cup of the kind, and the shift that they share."""
+        from calib.registry.drift import set_drift
+
+        cups_of_kind = self.list_apparatus(kind=kind)
+        if not cups_of_kind:
+            kinds = sorted({cup.kind for cup in self.list_apparatus()})
+            raise RegistryError(
+                f"no apparatus of the kind {kind!r}; kinds: {', '.join(kinds) or 'none'}"
+            )
+        return set_drift(kind, {cup.id: self.history(cup.id) for cup in cups_of_kind}, rules=rules)
+
+    def check_today(
         self,
-        path: str | os.PathLike[str],
+        apparatus: str,
+        constants_J_per_K: Sequence[float],
+        u_J_per_K: Sequence[float] | None = None,
         *,
-        apparatus: Iterable[str] | None = None,
-        results: bool = False,
-    ) -> str:
-        """Write constants (of all apparatus or those named) to a text file; its checksum.
+        on: date | None = None,
+    ) -> TodayCheck:
+        """Do today's runs agree with the constant in force? See ``calib.registry.drift``."""
+        from calib.registry.drift import check_today
 
-        The format is described in ``calib.registry.exchange``. ``results`` adds the kept results.
-        """
-        from calib.registry import exchange
-
-        with self._store.reading() as connection:
-            content = exchange.collect(connection, apparatus=apparatus, results=results)
-        return exchange.write(Path(path), content)
-
-    def import_constants(
-        self,
-        path: str | os.PathLike[str],
-        *,
-        rename: Mapping[str, str] | None = None,
-        by: str | None = None,
-    ) -> MergeReport:
-        """Bring in an exported file: all of it, or on any error nothing; conflicts are reported."""
-        from calib.registry import exchange, merging
-
-        content = exchange.read(Path(path))
-        with self._store.change(by) as change:
-            return merging.Merge(change, content, rename or {}).run()
-
-    def merge(
-        self, other: Registry, *, rename: Mapping[str, str] | None = None, by: str | None = None
-    ) -> MergeReport:
-        """Bring in everything another registry holds, kept results too; it stays as it is."""
-        from calib.registry import exchange, merging
-
-        with other._store.reading() as connection:
-            content = exchange.collect(connection, results=True)
-        content = exchange.checked(content, other.where)
-        with self._store.change(by) as change:
-            return merging.Merge(change, content, rename or {}).run()
-
-    def check(self) -> tuple[str, ...]:
-        """What is out of order in the registry, in sentences; empty where all is well."""
-        from calib.registry import checks
-
-        with self._store.reading() as connection:
-            return checks.problems(connection)
+        return check_today(self.constant_for(apparatus, on), constants_J_per_K, u_J_per_K)
 
     # The trail
 

@@ -2,104 +2,142 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from calib.pages.class_rows import (
+    Kind,
+    Row,
+    at_infinite_dilution,
+    at_this_run,
+    mean_of,
+    middle,
+    quantity,
+    spread_of,
+)
+from calib.pages.names import Naming
 from calib.pages.small_drawings import Mark, Point, class_points
-from calib.pages.typeset import minus, plus_minus, reaction_text
+from calib.pages.typeset import dash, minus, plus_minus, reaction_text, signed
 from calib.rounding import figures
 
-Row = Mapping[str, Any]
+SUMMARY_HEADERS = (
+    "reaction",
+    "groups",
+    "unit",
+    "mean ± u",
+    "standard deviation",
+    "expected at these concentrations",
+    "at infinite dilution",
+    "mean minus expected / %",
+)
 
 
 def reaction_block(
-    number: int, name: str, runs: Sequence[dict[str, Any]], summary: Row
+    number: int, kind: Kind, runs: Sequence[dict[str, Any]], summary: Row, naming: Naming
 ) -> dict[str, Any]:
     """Drawing, sentence and text alternative for the groups of one reaction."""
+    name, unit = reaction_text(kind[0]), kind[1]
     points = [p for p in (_point(run) for run in runs) if p is not None]
     marks = _marks([run["row"] for run in runs], summary)
-    ident, title = f"reaction-{number}", f"ΔH of every group: {reaction_text(name)}"
-    lines = "; ".join(f"{m.label.lower()} {minus(figures(m.value, 4))}" for m in marks)
+    ident, label = f"reaction-{number}", f"{'ΔH' if unit == 'kJ/mol' else 'result'} / ({unit})"
+    lines = "; ".join(f"{m.label} {minus(figures(m.value, 4))}" for m in marks)
     flagged = sum(p.flagged for p in points)
+    hollow = f" Hollow diamonds: {flagged} with remarks." if flagged else ""
     description = (
         f"{len(points)} groups as points with their 95 % intervals, smallest at the top. "
-        f"Lines, in kJ/mol: {lines or 'none'}. "
-        f"{flagged} with remarks stand out as hollow diamonds. The table below has every number."
+        f"Lines, in {unit}: {lines or 'none'}.{hollow} The table below has every number."
     )
-    svg = class_points(
-        points, marks, f"{ident}-wide", "wide", title, description, "ΔH / (kJ/mol)"
-    ) + class_points(
-        points, marks, f"{ident}-narrow", "narrow", title, description, "ΔH / (kJ/mol)"
-    )
+    drawn = [
+        class_points(
+            points, marks, f"{ident}-{form}", form, f"Every group: {name}", description, label
+        )
+        for form in ("wide", "narrow")
+    ]
     return {
-        "name": reaction_text(name),
+        "name": name,
         "ident": ident,
-        "svg": svg,
+        "svg": drawn[0] + drawn[1],
         "description": description,
         "sentence": _sentence(summary, len(points)),
+        "outlying": naming.masked(_outlying(summary)),
     }
 
 
+def summary_row(kind: Kind, summary: Row, rows: Sequence[Row]) -> tuple[str, ...]:
+    """One line of the table of means."""
+    mean = mean_of(summary)
+    here = middle([at_this_run(row) for row in rows])
+    dilute = middle([at_infinite_dilution(row) for row in rows])
+    goal = here or dilute
+    off = (
+        "–"
+        if mean.value is None or goal is None or goal[0] == 0
+        else signed(100 * (mean.value - goal[0]) / abs(goal[0]))
+    )
+    return (
+        reaction_text(kind[0]),
+        dash(summary.get("runs")),
+        kind[1],
+        plus_minus(mean.value, mean.u),
+        minus(figures(spread_of(summary), 2)),
+        _around(here),
+        _around(dilute),
+        off,
+    )
+
+
+def _around(middle_value: tuple[float, float] | None) -> str:
+    return "–" if middle_value is None else minus(figures(middle_value[0], 4))
+
+
 def _sentence(summary: Row, groups: int) -> str:
-    mean = summary.get("mean_kJ_per_mol")
-    if mean is None:
+    mean = mean_of(summary)
+    if mean.value is None:
         return f"{groups} groups; no mean was taken."
-    spread = summary.get("sd_kJ_per_mol")
+    spread = spread_of(summary)
     scatter = (
-        f", standard deviation between groups {minus(figures(spread, 2))} kJ/mol"
+        f", standard deviation between groups {figures(spread, 2)} {mean.unit}"
         if spread is not None
         else ""
     )
-    said = (
-        f"Mean of {groups} groups: {plus_minus(mean, summary.get('u_mean_kJ_per_mol'))} kJ/mol"
-        f"{scatter}."
-    )
-    shared, own = summary.get("u_shared_kJ_per_mol"), summary.get("u_independent_kJ_per_mol")
+    said = f"Mean of {groups} groups: {plus_minus(mean.value, mean.u)} {mean.unit}{scatter}."
+    shared, own = summary.get("u_shared"), summary.get("u_independent")
     if shared is not None and own is not None:
         said += (
-            f" Of its standard uncertainty {figures(shared, 2)} kJ/mol is shared by all groups "
-            f"(stock, cups, sensors) and {figures(own, 2)} kJ/mol is theirs alone."
+            f" Of its standard uncertainty {figures(shared, 2)} {mean.unit} is shared by all "
+            f"groups and {figures(own, 2)} {mean.unit} is their own."
         )
+    sources = [str(one["source"]) for one in summary.get("shared") or ()]
+    if sources:
+        said += f" Shared: {', '.join(sources)}."
     return said
 
 
+def _outlying(summary: Row) -> str:
+    outlying = [str(run) for run in summary.get("outlying") or ()]
+    if not outlying:
+        return ""
+    return f"Far from the others, by more than three times what explains it: {', '.join(outlying)}."
+
+
 def _point(run: Mapping[str, Any]) -> Point | None:
-    row = run["row"]
-    value = row.get("dH_kJ_per_mol")
-    if value is None or not math.isfinite(value):
+    result = quantity(run["row"])
+    if result.value is None:
         return None
-    low, high = row.get("interval95_kJ_per_mol") or (math.nan, math.nan)
-    return Point(run["number"], run["label"], value, low, high, bool(run["warnings"]))
+    low, high = result.interval95 or (result.value, result.value)
+    return Point(run["number"], run["label"], result.value, low, high, bool(run["warnings"]))
 
 
 def _marks(rows: Sequence[Row], summary: Row) -> list[Mark]:
-    """Mean and reference values; a reference that differs from run to run is shown as its mean."""
-    marks = []
-    mean, u = summary.get("mean_kJ_per_mol"), summary.get("u_mean_kJ_per_mol")
-    if mean is not None:
-        marks.append(Mark("Mean ± 2 u", mean, 2 * (u or 0.0), "insulated"))
-    here = _common(rows, summary, "reference_kJ_per_mol")
-    dilute = _common(rows, summary, "reference_infinite_dilution_kJ_per_mol")
+    """Mean and references; a reference that differs from run to run is a band about its mean."""
+    marks, mean = [], mean_of(summary)
+    if mean.value is not None:
+        low, high = mean.interval95 or (mean.value, mean.value)
+        marks.append(Mark("mean, 95 %", mean.value, (high - low) / 2, "insulated"))
+    here = middle([at_this_run(row) for row in rows])
+    dilute = middle([at_infinite_dilution(row) for row in rows])
     if here is not None:
-        label = "Reference" if dilute is None else "Reference at this concentration"
-        marks.append(Mark(label, *here, style="after"))
+        marks.append(Mark("expected here", *here, style="after"))
     if dilute is not None:
-        marks.append(Mark("Reference at infinite dilution", *dilute, style="release"))
+        marks.append(Mark("infinite dilution", *dilute, style="release"))
     return marks
-
-
-def _common(rows: Sequence[Row], summary: Row, key: str) -> tuple[float, float] | None:
-    found = [row[key] for row in rows if row.get(key) is not None]
-    if not found and summary.get(key) is not None:
-        found = [summary[key]]
-    if not found:
-        return None
-    middle = sum(found) / len(found)
-    return middle, max(abs(value - middle) for value in found)
-
-
-def middle_reference(rows: Sequence[Row], summary: Row, key: str) -> float | None:
-    """The runs' mean of one reference value, or the summary's own; None where there is none."""
-    found = _common(rows, summary, key)
-    return None if found is None else found[0]

@@ -9,20 +9,28 @@ from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
-from calib.pages.class_overview import middle_reference, reaction_block
+from calib.pages.class_overview import SUMMARY_HEADERS, reaction_block, summary_row
+from calib.pages.class_rows import (
+    MOLAR,
+    Kind,
+    Row,
+    at_infinite_dilution,
+    at_this_run,
+    deviation_percent,
+    kind_of,
+    quantity,
+)
 from calib.pages.explanations import NUMBERS
 from calib.pages.names import Naming
 from calib.pages.one_curve import DEFAULT_CAUTIONS, listed_meaning
 from calib.pages.rendering import render
 from calib.pages.small_drawings import small_curve
-from calib.pages.typeset import dash, minus, plus_minus, reaction_text, signed, span
+from calib.pages.typeset import minus, plus_minus, reaction_text, signed, span
 from calib.rounding import figures
 
 if TYPE_CHECKING:
     from fitting.corrections.result import Corrected
     from fitting.curve import Curve
-
-Row = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,18 +50,9 @@ _COLUMNS = (
     _Column("reaction", "wordy rare"),
     _Column("apparatus", "rare"),
     _Column("rise / K", "n rare"),
-    _Column("ΔH / (kJ/mol)", "n"),
-    _Column("minus reference / %", "n rare"),
+    _Column("result", "n"),
+    _Column("minus expected / %", "n rare"),
     _Column("remarks", "n rare"),
-)
-_SUMMARY = (
-    "reaction",
-    "groups",
-    "mean ± u / (kJ/mol)",
-    "standard deviation",
-    "reference here",
-    "at infinite dilution",
-    "mean minus reference / %",
 )
 
 
@@ -84,119 +83,110 @@ def class_page(
     """
     rows = list(enthalpy.get("runs", ()))
     naming = Naming([str(row["run"]) for row in rows], anonymous=anonymous)
-    reactions = _reactions(rows, enthalpy)
+    kinds = _kinds(rows, enthalpy)
     problems = list(enthalpy.get("errors", ()))
     known = curves or {}
     runs = [
-        _run(row, i, naming, reactions, known.get(str(row["run"])), (mishaps or {}))
+        _run(row, i, naming, list(kinds), known.get(str(row["run"])), mishaps or {})
         for i, row in enumerate(rows, 1)
     ]
-    used = sorted({str(row["method"]) for row in rows if row.get("method")})
+    by_kind = [[r for r in runs if r["reaction_number"] == i] for i in range(1, len(kinds) + 1)]
     return render(
         "class.html.jinja",
         script="class.js",
         title=title,
-        subtitle=_subtitle(rows, reactions, problems),
+        subtitle=_subtitle(rows, len(kinds), problems),
         anonymous=anonymous,
         reactions=[
-            reaction_block(i, name, [r for r in runs if r["reaction_number"] == i], summary)
-            for i, (name, summary) in enumerate(reactions.items(), 1)
+            reaction_block(i, kind, by_kind[i - 1], summary, naming)
+            for i, (kind, summary) in enumerate(kinds.items(), 1)
         ],
-        summary_headers=_SUMMARY,
+        summary_headers=SUMMARY_HEADERS,
         summary_rows=[
-            _summary_row(name, s, [r["row"] for r in runs if r["reaction_number"] == i])
-            for i, (name, s) in enumerate(reactions.items(), 1)
+            summary_row(kind, summary, [r["row"] for r in own])
+            for (kind, summary), own in zip(kinds.items(), by_kind, strict=True)
         ],
         columns=_COLUMNS,
         runs=runs,
-        problems=[
-            (
-                naming.shown_text(str(p.get("row") or "–")),
-                str(p.get("column") or "–"),
-                naming.masked(str(p.get("message") or "")),
-            )
-            for p in problems
-        ],
+        problems=[_problem(p, naming) for p in problems],
         meanings=[NUMBERS[n] for n in ("rise", "heat", "extent", "dH", "u_dH", "mean")]
         + [NUMBERS[n] for n in ("reference", "constant", "share")],
-        method_meanings=[listed_meaning(name) for name in used],
+        method_meanings=[listed_meaning(name) for name in _methods_in_use(rows)],
         cautions=tuple(cautions),
-        notes=tuple(notes),
+        notes=(*notes, *(str(note) for note in enthalpy.get("notes") or ())),
     )
 
 
-def _reactions(rows: Sequence[Row], enthalpy: Mapping[str, Any]) -> dict[str, Row]:
+def _kinds(rows: Sequence[Row], enthalpy: Mapping[str, Any]) -> dict[Kind, Row]:
     """Reactions in the order of their first group, with their summary where there is one."""
-    summaries = {str(s.get("reaction", "")): s for s in enthalpy.get("summary", ())}
-    only = next(iter(summaries)) if len(summaries) == 1 else ""
-    return {
-        name: summaries.get(name, {})
-        for name in dict.fromkeys(str(row.get("reaction") or only or "all runs") for row in rows)
-    }
+    summaries = {kind_of(summary): summary for summary in enthalpy.get("summary", ())}
+    return {kind: summaries.get(kind, {}) for kind in dict.fromkeys(kind_of(row) for row in rows)}
 
 
-def _subtitle(rows: Sequence[Row], reactions: Mapping[str, Row], problems: Sequence[Row]) -> str:
+def _methods_in_use(rows: Sequence[Row]) -> list[str]:
+    from fitting.corrections import METHODS
+
+    used = {str(row["method"]) for row in rows if row.get("method")}
+    return [name for name in METHODS if name in used]
+
+
+def _problem(problem: Row, naming: Naming) -> tuple[Any, ...]:
+    more = [
+        f"{word} {problem[key]}"
+        for key, word in (("found", "found"), ("expected", "expected"), ("remedy", "what to do:"))
+        if problem.get(key)
+    ]
+    message = "; ".join([str(problem.get("message") or ""), *more])
+    return (
+        naming.shown_text(str(problem.get("row") or "–")),
+        str(problem.get("column") or "–"),
+        naming.masked(message),
+    )
+
+
+def _subtitle(rows: Sequence[Row], reactions: int, problems: Sequence[Row]) -> str:
     groups = f"{len(rows)} group{'s' if len(rows) != 1 else ''}"
-    kinds = f"{len(reactions)} reaction{'s' if len(reactions) != 1 else ''}"
+    kinds = f"{reactions} reaction{'s' if reactions != 1 else ''}"
     if not problems:
         return f"{groups}, {kinds}; every row could be used."
     lost = len({p.get("row") for p in problems})
     return f"{groups}, {kinds}; {lost} row{'s' if lost != 1 else ''} could not be used."
 
 
-def _summary_row(name: str, summary: Row, rows: Sequence[Row]) -> tuple[str, ...]:
-    mean = summary.get("mean_kJ_per_mol")
-    reference = middle_reference(rows, summary, "reference_kJ_per_mol")
-    dilute = middle_reference(rows, summary, "reference_infinite_dilution_kJ_per_mol")
-    return (
-        reaction_text(name),
-        dash(summary.get("runs")),
-        plus_minus(mean, summary.get("u_mean_kJ_per_mol")),
-        minus(figures(summary.get("sd_kJ_per_mol"), 2)),
-        minus(figures(reference, 4)),
-        minus(figures(dilute, 4)),
-        _percent(_deviation(mean, reference)),
-    )
-
-
-def _deviation(value: float | None, reference: float | None) -> float | None:
-    """How far a value lies beyond its reference, in per cent of the reference's size."""
-    if value is None or not reference:
-        return None
-    return 100 * (value - reference) / abs(reference)
-
-
-def _percent(value: float | None) -> str:
-    return "–" if value is None else signed(value)
-
-
 def _run(
     row: Row,
     number: int,
     naming: Naming,
-    reactions: Mapping[str, Row],
+    kinds: Sequence[Kind],
     logged: tuple[Curve, Corrected] | None,
     mishaps: Mapping[str, Sequence[Row]],
 ) -> dict[str, Any]:
     label = str(row["run"])
-    names = list(reactions)
-    reaction = str(row.get("reaction") or (names[0] if len(names) == 1 else "all runs"))
     warnings = [naming.masked(str(text), label) for text in row.get("warnings") or ()]
     svg, figure_text = _drawing(number, logged)
     return {
         "number": number,
         "label": naming.shown(label),
         "row": row,
-        "reaction_number": names.index(reaction) + 1,
-        "cells": _cells(row, reaction, len(warnings)),
+        "reaction_number": kinds.index(kind_of(row)) + 1,
+        "cells": _cells(row, len(warnings)),
         "opens": "curve" if svg else "details",
         "svg": svg,
         "figure_text": figure_text,
         "facts": _facts(row),
         "warnings": warnings,
+        "budget_unit": quantity(row).unit,
         "budget": [
-            (str(b["source"]), minus(figures(b.get("u_kJ_per_mol"), 2)), _share(b))
+            (str(b["source"]), figures(b.get("u_kJ_per_mol", b.get("u")), 2), _share(b))
             for b in row.get("budget") or ()
+        ],
+        "without": [
+            (
+                str(w["left_out"]),
+                minus(figures(w.get("result_kJ_per_mol"), 4)),
+                _percent(w.get("shift_percent")),
+            )
+            for w in row.get("without") or ()
         ],
         "mishaps": [
             (
@@ -210,19 +200,23 @@ def _run(
     }
 
 
+def _percent(value: float | None) -> str:
+    return "–" if value is None else signed(value)
+
+
 def _share(line: Row) -> str:
     share = line.get("share_percent")
     return "–" if share is None else minus(f"{share:.1f}")
 
 
-def _cells(row: Row, reaction: str, remarks: int) -> list[_Cell]:
-    value, rise = row.get("dH_kJ_per_mol"), row.get("rise_K")
-    deviation = _deviation(value, row.get("reference_kJ_per_mol"))
+def _cells(row: Row, remarks: int) -> list[_Cell]:
+    result, rise, reaction = quantity(row), row.get("rise_K"), kind_of(row)[0]
+    deviation = deviation_percent(row)
     return [
         _Cell(reaction_text(reaction), reaction),
         _Cell(str(row.get("apparatus") or "–"), str(row.get("apparatus") or "")),
         _Cell(plus_minus(rise, row.get("u_rise_K")), _key(rise)),
-        _Cell(plus_minus(value, row.get("u_dH_kJ_per_mol")), _key(value)),
+        _Cell(f"{plus_minus(result.value, result.u)} {result.unit}", _key(result.value)),
         _Cell(_percent(deviation), _key(deviation)),
         _Cell(str(remarks) if remarks else "", str(remarks)),
     ]
@@ -233,24 +227,35 @@ def _key(value: float | None) -> str:
 
 
 def _facts(row: Row) -> list[tuple[str, str]]:
+    result, here, dilute = quantity(row), at_this_run(row), at_infinite_dilution(row)
     constant = plus_minus(row.get("constant_J_per_K"), row.get("u_constant_J_per_K"))
-    number = row.get("constant_id")
+    number = f", no. {row['constant_id']}" if row.get("constant_id") is not None else ""
+    method = str(row.get("method") or "–")
+    heat = plus_minus(row.get("heat_J"), row.get("u_heat_J"))
     facts = [
-        ("ΔH", f"{plus_minus(row.get('dH_kJ_per_mol'), row.get('u_dH_kJ_per_mol'))} kJ/mol"),
-        ("95 % interval", f"{span(row.get('interval95_kJ_per_mol'))} kJ/mol"),
-        ("reference", f"{minus(figures(row.get('reference_kJ_per_mol'), 4))} kJ/mol"),
-        ("corrected rise", f"{plus_minus(row.get('rise_K'), row.get('u_rise_K'))} K"),
-        ("correction", listed_meaning(str(row.get("method") or "–")).name),
-        ("heat released", f"{minus(figures(row.get('heat_J'), 5))} J"),
-        ("extent", f"{figures(row.get('extent_mol'), 4)} mol"),
-        ("limiting", reaction_text(str(row.get("limiting") or "–"))),
-        ("apparatus", str(row.get("apparatus") or "–")),
-        ("its constant", f"{constant} J/K" + (f", no. {number}" if number is not None else "")),
+        ("result", f"{plus_minus(result.value, result.u)} {result.unit}"),
+        ("95 % interval", f"{span(result.interval95)} {result.unit}"),
     ]
     reported = row.get("reported_kJ_per_mol")
     if reported is not None:
-        facts.insert(1, ("the group's own answer", f"{minus(figures(reported, 5))} kJ/mol"))
-    return facts
+        facts.append(("the group's own answer", f"{minus(figures(reported, 5))} kJ/mol"))
+    if here is not None:
+        facts.append(
+            ("expected at its concentration", f"{plus_minus(here.value, here.u)} {result.unit}")
+        )
+    if dilute is not None:
+        name = "at infinite dilution" if result.unit == MOLAR else "published"
+        facts.append((name, f"{plus_minus(dilute.value, dilute.u)} {result.unit}"))
+    return [
+        *facts,
+        ("corrected rise", f"{plus_minus(row.get('rise_K'), row.get('u_rise_K'))} K"),
+        ("correction", listed_meaning(method).name),
+        ("heat released", f"{heat} J"),
+        ("extent", f"{figures(row.get('extent_mol'), 4)} mol"),
+        ("limiting", reaction_text(str(row.get("limiting") or "–"))),
+        ("apparatus", str(row.get("apparatus") or "–")),
+        ("its constant", f"{constant} J/K{number}"),
+    ]
 
 
 def _drawing(number: int, logged: tuple[Curve, Corrected] | None) -> tuple[Markup | str, str]:

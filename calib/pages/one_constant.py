@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 Row = Mapping[str, Any]
 
 _MOST_RUNS = 14  # lines of the table that leave room for the rest on one sheet
-_MOST_BUDGET = 8
+_MOST_BUDGET = 7
 _MOST_DIGESTS = 12
 _CAUTION = (
     "Calibrations use hot water and glass, some also acids, bases or a heater: the safety data "
@@ -35,7 +35,7 @@ def certificate_page(
     constant: StoredConstant,
     runs: Sequence[Row] | None = None,
     *,
-    budget: Sequence[Row] = (),
+    budget: Sequence[Row] | None = None,
     title: str = "",
 ) -> str:
     """One HTML page that prints on one sheet of A4.
@@ -43,16 +43,20 @@ def certificate_page(
     Args:
         constant: a constant from the registry.
         runs: one mapping a run: ``run``, ``date``, ``constant_J_per_K``,
-            ``u_constant_J_per_K``; None takes what ``constant.rows_json`` holds.
-        budget: ``source``, ``u_J_per_K``, ``share_percent``; the largest come first.
+            ``u_constant_J_per_K``; None takes what is stored with the constant.
+        budget: ``source``, ``u_J_per_K``, ``share_percent``, the largest come first; None takes
+            what is stored.
         title: heading of the page; made from the apparatus where empty.
 
     Returns:
         the page as text, to be written with `write_page`.
     """
-    listed = list(_stored_runs(constant) if runs is None else runs)
+    details = _details(constant)
+    listed = list(details.get("runs", ()) if runs is None else runs)
     found = [row for row in listed if _value(row) is not None]
-    lines = sorted(budget, key=lambda line: -abs(line.get("u_J_per_K") or 0.0))
+    edges = _interval(constant, details)
+    told = details.get("budget", ()) if budget is None else budget
+    lines = sorted(told, key=lambda line: -abs(line.get("u_J_per_K") or 0.0))
     return render(
         "certificate.html.jinja",
         title=title or f"Calibration certificate: {constant.apparatus}",
@@ -61,11 +65,11 @@ def certificate_page(
         ),
         withdrawn=_no_longer(constant),
         constant=plus_minus(constant.constant_J_per_K, constant.u_constant_J_per_K),
-        interval=span(constant.interval95_J_per_K),
+        interval=span(edges),
         loss=_loss(constant),
         validity=_validity(constant),
         budget=[_budget_line(line) for line in lines[:_MOST_BUDGET]],
-        figure=_figure(constant, found) if found else None,
+        figure=_figure(constant, found, edges) if found else None,
         run_headers=_RUN_HEADERS,
         runs=[_run(row, constant) for row in listed[:_MOST_RUNS]],
         more_runs=_more_runs(listed),
@@ -78,10 +82,15 @@ def certificate_page(
     )
 
 
-def _stored_runs(constant: StoredConstant) -> list[Row]:
-    rows = json.loads(constant.rows_json)
-    listed = rows.get("runs", []) if isinstance(rows, dict) else rows
-    return [row for row in listed if isinstance(row, dict)]
+def _details(constant: StoredConstant) -> dict[str, Any]:
+    """What the calibration left beside the raw rows: runs, budget, interval."""
+    details = json.loads(constant.details_json or "{}")
+    return details if isinstance(details, dict) else {}
+
+
+def _interval(constant: StoredConstant, details: Mapping[str, Any]) -> tuple[float, float]:
+    edges = details.get("interval95_J_per_K")
+    return constant.interval95_J_per_K if not edges else (float(edges[0]), float(edges[1]))
 
 
 def _value(row: Row) -> float | None:
@@ -120,8 +129,8 @@ def _validity(constant: StoredConstant) -> list[tuple[str, str]]:
     recheck = [str(constant.recheck_due)] if constant.recheck_due else []
     if constant.recheck_uses is not None:
         recheck.append(f"after {constant.recheck_uses} uses ({constant.uses} so far)")
-    spread = constant.between_run_sd_J_per_K
-    return [
+    spread, slope = constant.between_run_sd_J_per_K, constant.fill_slope_J_per_K_per_mL
+    rows = [
         ("in force", f"from {constant.valid_from} {until}"),
         ("recheck due", ", or ".join(recheck) or "not set"),
         ("fill it was found in", _range(constant.fill_mL, "mL")),
@@ -130,6 +139,11 @@ def _validity(constant: StoredConstant) -> list[tuple[str, str]]:
         ("runs", str(constant.runs)),
         ("standard deviation between runs", "–" if spread is None else f"{figures(spread, 2)} J/K"),
     ]
+    if slope is not None:
+        line = plus_minus(slope, constant.u_fill_slope_J_per_K_per_mL)
+        at = figures(constant.fill_reference_mL, 4)
+        rows.insert(3, ("change with the fill", f"{line} J/(K mL), about {at} mL"))
+    return rows
 
 
 def _range(pair: tuple[float, float] | None, unit: str) -> str:
@@ -158,8 +172,10 @@ def _more_runs(listed: Sequence[Row]) -> str:
     return f"{more} further runs are in the drawing and on file." if more > 0 else ""
 
 
-def _figure(constant: StoredConstant, runs: Sequence[Row]) -> FigureBlock:
-    low, high = constant.interval95_J_per_K
+def _figure(
+    constant: StoredConstant, runs: Sequence[Row], edges: tuple[float, float]
+) -> FigureBlock:
+    low, high = edges
     description = (
         f"Constants of {len(runs)} single runs with intervals of two standard uncertainties; "
         f"the line is the value, {minus(figures(constant.constant_J_per_K, 4))} J/K, the band its "

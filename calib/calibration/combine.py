@@ -12,10 +12,11 @@ estimators of τ are offered:
 
 Two or four runs say little about τ, and a zero estimate does not mean that τ is zero. The stated
 uncertainty therefore does not take the estimate for the truth: the restricted likelihood of τ times
-a half-t prior (Gelman, Bayesian Analysis 1 (2006) 515; from memory) of ``PRIOR_DOF`` degrees of
-freedom and a scale of ``PRIOR_SCALE`` times the runs' own independent uncertainty, is carried as a
-mixture over τ, and the interval is read off the mixture. Effective degrees of freedom are those of
-the t distribution with the same ratio of half-width to standard deviation.
+a half-Cauchy prior (Gelman, Bayesian Analysis 1 (2006) 515; from memory) of scale ``PRIOR_SCALE``
+times the runs' own independent uncertainty is carried as a mixture over τ, and the 95 % interval is
+read off the mixture. u is half its 68.3 % interval (the mixture's variance may not exist), and
+at least what the estimate of τ alone would give. Effective degrees of freedom are those of the t
+distribution with the same ratio of the two half-widths.
 """
 
 from __future__ import annotations
@@ -36,9 +37,9 @@ __all__ = ["Between", "Combined", "combine", "combine_values", "independent_vari
 FloatArray = npt.NDArray[np.float64]
 Between = Literal["mandel-paule", "reml"]
 
-PRIOR_SCALE = 0.5
-PRIOR_DOF = 4.0
-GRID = 60
+PRIOR_SCALE = 0.3
+GRID = 80
+ONE_SIGMA = 0.682689
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +141,8 @@ def combine_values(
     gain = _gain(r, tau)
     beta = gain @ values
     fits, odds, log_evidence = _posterior_of_tau(r, scale)
-    cov, interval, dof = _marginal(beta, fits, odds)
+    least_u = math.sqrt(float(_solve(r, np.array([tau])).cov[0, 0, 0]))
+    cov, interval, dof = _marginal(beta, fits, odds, least_u)
     chi2 = float(_solve(r, np.zeros(1)).q[0])
     residuals = values - X @ beta
     free = n - X.shape[1]
@@ -251,7 +253,7 @@ def _posterior_of_tau(r: _Rotated, scale: float) -> tuple[_Fits, FloatArray, flo
     width = scale / (1.0 - half_way) ** 2 / GRID
     fits = _solve(r, taus)
     log = fits.log_restricted
-    log = log - 0.5 * (PRIOR_DOF + 1) * np.log1p((taus / scale) ** 2 / PRIOR_DOF)
+    log = log - np.log1p((taus / scale) ** 2)
     peak = float(log.max())
     odds = np.exp(log - peak) * width
     evidence = peak + math.log(float(odds.sum()) / scale)
@@ -259,7 +261,7 @@ def _posterior_of_tau(r: _Rotated, scale: float) -> tuple[_Fits, FloatArray, flo
 
 
 def _marginal(
-    beta: FloatArray, fits: _Fits, odds: FloatArray
+    beta: FloatArray, fits: _Fits, odds: FloatArray, least_u: float
 ) -> tuple[FloatArray, tuple[float, float], float]:
     """Covariance about ``beta`` of the mixture over τ, 95 % interval and effective dof."""
     from scipy.optimize import brentq
@@ -270,29 +272,33 @@ def _marginal(
     cov = cov + np.einsum("k,ki,kj->ij", odds, steps, steps)
     sds = np.sqrt(fits.cov[:, 0, 0])
 
-    def outside(half: float) -> float:
-        above = ndtr(-(half - steps[:, 0]) / sds) + ndtr(-(half + steps[:, 0]) / sds)
-        return float(odds @ above) - 0.05
+    def half_width(probability: float) -> float:
+        def outside(half: float) -> float:
+            above = ndtr(-(half - steps[:, 0]) / sds) + ndtr(-(half + steps[:, 0]) / sds)
+            return float(odds @ above) - (1.0 - probability)
 
-    u = math.sqrt(float(cov[0, 0]))
-    half = float(brentq(outside, 0.1 * u, 40.0 * u, xtol=1e-6 * u))
+        low, high = 0.1 * float(sds.min()), 10.0 * float(np.max(sds + np.abs(steps[:, 0])))
+        return float(brentq(outside, low, high, xtol=1e-6 * low))
+
+    u = max(half_width(ONE_SIGMA), least_u)
+    half = max(half_width(0.95), 1.96 * u)
+    cov = cov * (u**2 / float(cov[0, 0]))
     return cov, (float(beta[0]) - half, float(beta[0]) + half), _dof_of(half / u)
 
 
 def _dof_of(factor: float) -> float:
-    """Degrees of freedom of the t distribution, scaled to the same standard deviation.
+    """Degrees of freedom of the t distribution whose 95 % half-width is ``factor`` u.
 
-    A t variable with ν degrees of freedom has standard deviation √(ν/(ν−2)); the ratio of its 95 %
-    half-width to that is matched. Infinite where the ratio is that of a normal distribution.
+    Infinite where the ratio is that of a normal distribution.
     """
     from scipy.special import stdtrit
 
-    best, nu = math.inf, math.inf
-    for candidate in (*range(3, 31), 40, 60, 100, 200):
-        ratio = float(stdtrit(candidate, 0.975)) * math.sqrt((candidate - 2) / candidate)
-        if abs(ratio - factor) < best:
-            best, nu = abs(ratio - factor), float(candidate)
-    return math.inf if abs(1.959964 - factor) < best else nu
+    best, nu = abs(1.959964 - factor), math.inf
+    for candidate in (*range(1, 31), 40, 60, 100, 200):
+        wide, narrow = stdtrit(candidate, (0.975, 0.5 + ONE_SIGMA / 2.0))
+        if abs(float(wide / narrow) - factor) < best:
+            best, nu = abs(float(wide / narrow) - factor), float(candidate)
+    return nu
 
 
 def _chi2_tail(q: float, dof: int) -> float:

@@ -44,10 +44,10 @@ def test_mixing_gives_the_constant_with_either_liquid_in_the_cup(
 
 def test_the_reference_temperature_follows_kirchhoff():
     """Q(Tr) − Q(Tr') = (C_1 + C_2 − C_mix)(Tr − Tr'): −ξ ΔCp times the difference."""
-    args = dict(
-        final_C=28.0, cup_C=21.0, added_C=22.5, C_mix=820.0, C_1=400.0, C_2=410.0, C_app=12.0
-    )
-    at = lambda Tr: balance.heat_released_J(reference_C=Tr, **args)  # noqa: E731
+
+    def at(Tr):
+        return balance.heat_released_J(28.0, 21.0, 22.5, Tr, 820.0, 400.0, 410.0, 12.0)
+
     assert at(25.0) - at(21.0) == pytest.approx((400.0 + 410.0 - 820.0) * (25.0 - 21.0))
 
 

@@ -162,17 +162,17 @@ def test_monte_carlo_draws_correlated_inputs():
     check = monte_carlo(lambda x: x["a"] + x["b"], inputs, correlations={("a", "b"): -0.8})
     assert check.u == pytest.approx(math.sqrt(0.4), rel=0.02)
     assert check.linear_u == pytest.approx(math.sqrt(0.4), rel=1e-12)
+    three = (*inputs, Input("c", 0.0, 1.0))
+    bad = {("a", "b"): -0.9, ("a", "c"): -0.9, ("b", "c"): -0.9}
     with pytest.raises(InputError, match="cannot all be true at once"):
-        three = (*inputs, Input("c", 0.0, 1.0))
-        bad = {("a", "b"): -0.9, ("a", "c"): -0.9, ("b", "c"): -0.9}
         monte_carlo(lambda x: x["a"] + x["b"] + x["c"], three, correlations=bad)
 
 
 def test_monte_carlo_says_when_a_divisor_reaches_zero():
     inputs = (Input("a", 1.0, 0.1), Input("b", 1.0, 0.5))
-    with pytest.raises(InputError, match="reaches zero within its uncertainty$"):
+    with pytest.raises(InputError, match=r"reaches zero within its uncertainty$"):
         monte_carlo(lambda x: np.sqrt(x["b"] - 0.5) * x["a"], inputs)
-    with pytest.raises(InputError, match="at least 1000 draws; found 10$"):
+    with pytest.raises(InputError, match=r"at least 1000 draws; found 10$"):
         monte_carlo(lambda x: x["a"], inputs, draws=10)
 
 

@@ -101,7 +101,10 @@ def find_delimiter(lines: list[str], name: str) -> str:
         rows = Rows(sample, delimiter)
         if delimiter != " " and not any(delimiter in line for line in sample):
             continue
-        score = sum(rows.is_data(i) for i in range(len(sample)))
+        widths = [len(rows.kinds(i)) for i in range(len(sample)) if rows.is_data(i)]
+        score = len(widths)
+        if delimiter == " " and widths:  # words with numbers in a remark are no table
+            score = widths.count(max(set(widths), key=widths.count))
         if score > best_score:
             best, best_score = delimiter, score
     if not best:

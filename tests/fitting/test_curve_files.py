@@ -404,6 +404,13 @@ def test_writing_into_nowhere_is_refused(tmp_path):
     )
 
 
+def test_remarks_with_numbers_do_not_turn_tabs_into_blanks(read):
+    above = "Bench 4, interval 3 s\nRoom 21.5 at 10:15\n"
+    curve = read(above + "t (s)\tT1 (°C)\tT2 (°C)\n0\t\t20\n1\t\t20\n2\t30\t21\n", run=2)
+    assert curve.temperature_C.tolist() == [20, 20, 21]
+    assert said(curve, "cells separated by tabs")
+
+
 def test_decimal_comma_is_said_on_the_quick_way_too(read):
     curve = read("Zeit (s);T (°C)\n0;20,1\n1;20,1\n2;20,4\n")
     assert curve.guesses[1] == "cells separated by semicolons, decimal comma"

@@ -106,7 +106,9 @@ def mixing_run(cup: Cup, rng: np.random.Generator) -> tuple[Experiment, dict[str
     return e, {"in_cup_g": cold, "added_g": hot, "added_C": round(hot_C, 2)}
 
 
-def neutralization(cup: Cup, rng: np.random.Generator) -> tuple[Experiment, dict[str, float]]:
+def neutralization(
+    cup: Cup, rng: np.random.Generator, cp_factor: float
+) -> tuple[Experiment, dict[str, float]]:
     """Nitric acid in the cup, potassium hydroxide poured in, both about 1 mol/L."""
     e = Bench(rng).start(cup)
     acid, base = round(103 + rng.normal(0, 0.8), 2), round(107 + rng.normal(0, 0.8), 2)
@@ -123,7 +125,7 @@ def neutralization(cup: Cup, rng: np.random.Generator) -> tuple[Experiment, dict
         mixed["HNO3"] = (acid_mol - extent) * MOLAR_MASS["HNO3"]
     mixed["H2O"] = acid + base - sum(mixed.values())
     before = heat_capacity(acid_g, 21.0)
-    added = heat_capacity(mixed, 24.0) - before
+    added = cp_factor * heat_capacity(mixed, 24.0) - before
     added_C = e.in_cup_C + rng.normal(0, 0.3)
     heat = -1000 * TRUE_KJ_PER_MOL["neutralization"] * extent
     # the simulated pour brings in the mixture's capacity; the base's own is a little different
@@ -140,14 +142,14 @@ def neutralization(cup: Cup, rng: np.random.Generator) -> tuple[Experiment, dict
 
 
 def dissolution(
-    salt: str, grams: float, cup: Cup, rng: np.random.Generator
+    salt: str, grams: float, cup: Cup, rng: np.random.Generator, cp_factor: float
 ) -> tuple[Experiment, dict[str, float]]:
-    """A salt stirred into 100 g of water; some of it dissolves slowly."""
+    """A salt stirred into 200 g of water; some of it dissolves slowly."""
     e = Bench(rng).start(cup)
-    water = round(100 + rng.normal(0, 0.8), 2)
+    water = round(200 + rng.normal(0, 0.8), 2)
     grams = round(grams + rng.normal(0, 0.1), 2)
     before = water * water_cp(21.0)
-    after = heat_capacity({salt: grams, "H2O": water}, 20.0)
+    after = cp_factor * heat_capacity({salt: grams, "H2O": water}, 20.0)
     solid_J_per_K = grams * {"KNO3": 0.953, "NH4Cl": 1.572}[salt]
     added_C = e.room.start_C
     heat = -1000 * TRUE_KJ_PER_MOL[salt] * grams / MOLAR_MASS[salt]
@@ -217,14 +219,20 @@ def make_calibrations(folder: Path, cups: dict[str, Cup], rng: np.random.Generat
     write_rows(folder / "calibrations.csv", rows)
 
 
-def make_class_with_curves(folder: Path, cups: dict[str, Cup], rng: np.random.Generator) -> None:
+def make_class_with_curves(
+    folder: Path, cups: dict[str, Cup], rng: np.random.Generator, cp_spread: float
+) -> None:
     """Six benches neutralize, six dissolve potassium nitrate; all log their curves."""
+    factors = 1 + rng.normal(0.0, cp_spread, 2)
     rows: list[dict[str, object]] = []
     for index in range(12):
         cup = CUPS[index % 6]
         acid_run = index < 6
+        cp_factor = float(factors[0 if acid_run else 1])
         e, read = (
-            neutralization(cups[cup], rng) if acid_run else dissolution("KNO3", 6.0, cups[cup], rng)
+            neutralization(cups[cup], rng, cp_factor)
+            if acid_run
+            else dissolution("KNO3", 12.0, cups[cup], rng, cp_factor)
         )
         run = simulate(e, rng)
         form = ("plain", "comma", "clock")[index % 3]
@@ -253,7 +261,7 @@ def make_class_with_readings(folder: Path, cups: dict[str, Cup], rng: np.random.
     rows: list[dict[str, object]] = []
     for index in range(8):
         cup = (*CUPS, "P1", "P7")[index]
-        e, read = dissolution("NH4Cl", 5.0, cups[cup], rng)
+        e, read = dissolution("NH4Cl", 10.0, cups[cup], rng, 1.0)
         run = simulate(e, rng)
         after = run.time_s > run.mixed_at_s
         lowest = int(np.argmin(run.temperature_C[after]))
@@ -288,11 +296,15 @@ def make_truth(folder: Path, cups: dict[str, Cup]) -> None:
     write_rows(folder / "invented_truth.csv", rows)
 
 
-def make_all(folder: Path, rng: np.random.Generator) -> dict[str, Cup]:
-    """Write every file of the scenario into a folder; return the true cups."""
+def make_all(folder: Path, rng: np.random.Generator, *, cp_spread: float = 0.0) -> dict[str, Cup]:
+    """Write every file of the scenario into a folder; return the true cups.
+
+    ``cp_spread`` is the relative standard deviation of the true heat capacities about the
+    published correlation: this world's solutions need not obey it either.
+    """
     cups = true_cups(rng)
     make_calibrations(folder, cups, rng)
-    make_class_with_curves(folder, cups, rng)
+    make_class_with_curves(folder, cups, rng, cp_spread)
     make_class_with_readings(folder, cups, rng)
     make_truth(folder, cups)
     return cups

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -83,8 +83,9 @@ def correct_file(
     from fitting.curve_files import read_curve
 
     curve = read_curve(path, **(reading or {}))
-    if compare:
-        from fitting.comparison import compare as compare_methods
-
-        return CurveReport(curve, compare_methods(curve, mixed_at_s=mixed_at_s, **choices))
-    return CurveReport(curve, correct(curve, mixed_at_s=mixed_at_s, **choices))
+    corrected = correct(curve, mixed_at_s=mixed_at_s, **choices)
+    if compare and all(m.method != "dynamic" for m in corrected.methods):
+        slow = correct(curve, mixed_at_s=mixed_at_s, **{**choices, "method": "dynamic"})
+        added = tuple(m for m in slow.methods if m.method == "dynamic")
+        corrected = replace(corrected, methods=(*corrected.methods, *added))
+    return CurveReport(curve, corrected)

@@ -6,7 +6,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from calib.enthalpies.one_run import RunResult
     from calib.jobs.correcting import CurveReport
+    from calib.jobs.evaluating import TableResults
+    from calib.registry import StoredConstant
+    from fitting.corrections import Corrected
+    from fitting.curve import Curve
 
 
 def write_curve_page(path: Path, report: CurveReport) -> Path:
@@ -17,6 +22,49 @@ def write_curve_page(path: Path, report: CurveReport) -> Path:
     """
     from calib.pages import curve_page, write_page
 
-    page = curve_page(report.curve, report.corrected)
-    write_page(path, page)
-    return path
+    return write_page(path, curve_page(report.curve, report.corrected))
+
+
+def write_class_page(path: Path, results: TableResults) -> Path:
+    """Write the self-contained page of one table of runs, each curve with its correction.
+
+    Raises:
+        InputError: the page cannot be written there.
+    """
+    from calib.pages import class_page, write_page
+    from fitting.curve_files import read_curve
+
+    curves: dict[str, tuple[Curve, Corrected]] = {}
+    for one in results.report.results:
+        rise = one.measured.rise
+        if one.run.curve_path is not None and rise.corrected is not None:
+            curves[one.run.run] = (read_curve(one.run.curve_path), rise.corrected)
+    page = class_page(results.facts, curves, cautions=_cautions(results.report.results))
+    return write_page(path, page)
+
+
+def write_certificate(path: Path, constant: StoredConstant) -> Path:
+    """Write the one-sheet certificate of a stored constant.
+
+    Raises:
+        InputError: the page cannot be written there.
+    """
+    from calib.pages import certificate_page, write_page
+
+    return write_page(path, certificate_page(constant))
+
+
+def _cautions(results: tuple[RunResult, ...]) -> tuple[str, ...]:
+    """The cautions of all substances in the runs, each once."""
+    from calib.reactions.cautions import cautions
+    from calib.reactions.equation import Species, parse_species
+    from calib.substances.names import resolve
+
+    species: list[Species] = []
+    for one in results:
+        for text in (one.run.in_cup, one.run.added):
+            if text is None:
+                continue
+            formula, state = resolve(text)
+            species.append(parse_species(f"{formula}({state})"))
+    return cautions(dict.fromkeys(species))

@@ -22,6 +22,9 @@ from calib.registry import open_registry
 from sample_runs.make_sample_runs import CUPS, TRUE_KJ_PER_MOL, make_all
 
 
+CP_SPREAD = 0.0025
+
+
 @dataclass
 class Score:
     """Errors of one kind of result, and how often the stated interval held the truth."""
@@ -51,7 +54,7 @@ def one_school(seed: int, constants: Score, fast: Score, slow: Score) -> None:
     """Invent one school, do its main job, add what came out to the scores (enthalpies in %)."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        cups = make_all(folder, np.random.default_rng(seed))
+        cups = make_all(folder, np.random.default_rng(seed), cp_spread=CP_SPREAD)
         place = str(folder / "registry.sqlite")
         with open_registry(place) as store:
             store.register_all(CUPS, "double foam cup, foam lid")

@@ -1,0 +1,54 @@
+"""From a table of runs to molar enthalpies, with the constants of a registry."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from calib.enthalpy import EnthalpyReport
+    from calib.runs.model import Table
+
+Progress = Callable[[int, int, str], None]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TableResults:
+    """A table, its report, and the object of ``enthalpy --json``."""
+
+    table: Table
+    report: EnthalpyReport
+    facts: dict[str, Any]
+
+
+def evaluate_table(
+    path: Path,
+    registry: str | None = None,
+    *,
+    at_25: bool = False,
+    check_monte_carlo: bool = False,
+    progress: Progress | None = None,
+) -> TableResults:
+    """Compute every row with the constant in force for its cup and date.
+
+    Rows that cannot be used stand in ``facts["errors"]``; all others are computed.
+
+    Raises:
+        TableError, RegistryError: nothing could be done; the message says why.
+    """
+    from calib.enthalpy import FromRegistry, evaluate
+    from calib.registry import open_registry
+    from calib.runs.reader import read_table
+
+    table = read_table(path)
+    with open_registry(registry) as store:
+        report = evaluate(
+            table,
+            FromRegistry(store),
+            at_25=at_25,
+            check_monte_carlo=check_monte_carlo,
+            progress=progress,
+        )
+    return TableResults(table, report, report.to_json())

@@ -1,0 +1,66 @@
+"""Write a table's results: the columns that came in, untouched, and what was computed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from calib.jobs.evaluating import TableResults
+    from calib.runs.model import CellValue, Run
+
+COMPUTED = (
+    *("constant_id", "constant_J_per_K", "u_constant_J_per_K", "rise_K", "u_rise_K", "method"),
+    *("heat_J", "extent_mol", "limiting", "at_C", "dH_kJ_per_mol", "u_dH_kJ_per_mol"),
+    *("reference_kJ_per_mol", "expected_at_run_kJ_per_mol", "quantity", "value", "u_value", "unit"),
+)
+
+
+def write_results(path: Path, results: TableResults) -> Path:
+    """Write one line a row of the table, problems included; CSV or XLSX by the file's ending.
+
+    Raises:
+        TableError: the ending is not known, the file is the table itself or cannot be written.
+    """
+    from calib.runs.writer import write_table
+
+    table = results.table
+    given = (*table.columns, *table.extra_columns)
+    rows: list[list[CellValue]] = []
+    for one, facts in zip(results.report.results, results.facts["runs"], strict=True):
+        rows.append([*_given(one.run, given), *_computed(facts), "; ".join(facts["warnings"]), ""])
+    for problem in results.facts["errors"]:
+        blank: list[CellValue] = [None] * (len(given) + len(_HEADERS) - 1)
+        if "run" in given:
+            blank[given.index("run")] = problem["row"]
+        rows.append([*blank, f"{problem['column']}: {problem['message']}"])
+    write_table(path, [*given, *_HEADERS], rows, not_over=[table.path])
+    return path
+
+
+_HEADERS = (
+    *COMPUTED[:12],
+    "interval95_low_kJ_per_mol",
+    "interval95_high_kJ_per_mol",
+    *COMPUTED[12:],
+    "warnings",
+    "not_used_because",
+)
+
+
+def _given(run: Run, columns: tuple[str, ...]) -> list[CellValue]:
+    cells: list[CellValue] = []
+    for column in columns:
+        if column in run.extra:
+            cells.append(run.extra[column])
+        elif column.startswith("u_"):
+            cells.append(run.u.get(column[2:]))
+        else:
+            cells.append(getattr(run, column, None))
+    return cells
+
+
+def _computed(facts: dict[str, Any]) -> list[CellValue]:
+    low, high = facts["interval95_kJ_per_mol"] or (None, None)
+    cells = [facts.get(name) for name in COMPUTED]
+    return [*cells[:12], low, high, *cells[12:]]

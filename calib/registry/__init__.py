@@ -21,6 +21,7 @@ from calib.registry.records import (
 )
 
 if TYPE_CHECKING:
+    from calib.registry.listing import Listing, list_constants
     from calib.registry.pooling import KindPooled
     from calib.registry.store import Registry, open_registry
 
@@ -28,6 +29,7 @@ __all__ = [
     "Apparatus",
     "AuditLine",
     "KindPooled",
+    "Listing",
     "NewConstant",
     "NewResult",
     "NoConstant",
@@ -36,10 +38,17 @@ __all__ = [
     "StoredConstant",
     "StoredResult",
     "UnknownApparatus",
+    "list_constants",
     "open_registry",
 ]
 
-_HOMES = {"Registry": "store", "open_registry": "store", "KindPooled": "pooling"}
+_HOMES = {
+    "KindPooled": "pooling",
+    "Listing": "listing",
+    "Registry": "store",
+    "list_constants": "listing",
+    "open_registry": "store",
+}
 
 
 def __getattr__(name: str) -> Any:  # SQLAlchemy loads only for those who open a registry

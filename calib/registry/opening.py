@@ -10,6 +10,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError, ProgrammingError
 from calib.registry import failures, schema
 from calib.registry.connection import Store, now
 from calib.registry.errors import NewerRegistry, NotARegistry, RegistryError
+from calib.registry.layout import SCHEMA_VERSION
 from calib.version import __version__
 
 SQLITE_MAGIC = b"SQLite format 3\0"  # sqlite.org/fileformat2.html, 1.3.1
@@ -26,11 +27,11 @@ def prepare(store: Store, *, create: bool) -> int | None:
         return None
     with store.reading() as connection:
         found = read_version(connection, store.place.shown)
-    if found == schema.SCHEMA_VERSION:
+    if found == SCHEMA_VERSION:
         return None
     if store.read_only:
         raise RegistryError(_unread(store, found))
-    for version in range(found + 1, schema.SCHEMA_VERSION + 1):
+    for version in range(found + 1, SCHEMA_VERSION + 1):
         _step(store, version)
     return found
 
@@ -44,7 +45,7 @@ def _is_current(store: Store) -> bool:
         return False
     except DBAPIError as error:
         raise failures.explain(error, store.place) from None
-    return found == schema.SCHEMA_VERSION
+    return found == SCHEMA_VERSION
 
 
 def _require_place(store: Store, *, create: bool) -> None:
@@ -99,13 +100,13 @@ def read_version(connection: Connection, shown: str) -> int:
         return 0
     version = connection.execute(select(func.max(schema.versions.c.version))).scalar()
     found = int(version or 0)
-    if found > schema.SCHEMA_VERSION:
+    if found > SCHEMA_VERSION:
         raise NewerRegistry(
             f"the registry {shown} has schema version {found}, and this release ({__version__})"
             " reads up"
-            f" to version {schema.SCHEMA_VERSION}; it was left as it is; install a newer cupledger",
+            f" to version {SCHEMA_VERSION}; it was left as it is; install a newer cupledger",
             found=found,
-            known=schema.SCHEMA_VERSION,
+            known=SCHEMA_VERSION,
         )
     return found
 
@@ -135,5 +136,5 @@ def _unread(store: Store, found: int) -> str:
         return f"{store.place.shown} is empty: there is no registry in it yet"
     return (
         f"the registry {store.place.shown} has schema version {found}, this release reads version"
-        f" {schema.SCHEMA_VERSION}; open it once for writing to bring it up to date"
+        f" {SCHEMA_VERSION}; open it once for writing to bring it up to date"
     )

@@ -9,49 +9,17 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, Select, select
-from sqlalchemy.engine import RowMapping
 
 from calib.registry import schema
-from calib.registry.records import Apparatus, AuditLine, NewConstant, Range, StoredConstant
+from calib.registry.layout import PLAIN, RANGES, stored_constant
+from calib.registry.records import Apparatus, AuditLine, NewConstant, Range
 
-# Fields of a constant that are stored under their own name in lower case.
-PLAIN = [
-    "apparatus",
-    "method",
-    "constant_J_per_K",
-    "u_constant_J_per_K",
-    "heat_loss_W_per_K",
-    "u_heat_loss_W_per_K",
-    "sensor_lag_s",
-    "runs",
-    "between_run_sd_J_per_K",
-    "valid_from",
-    "recheck_due",
-    "recheck_uses",
-    "failed_quality",
-    "rows_json",
-    "note",
-    "software_version",
-    "fill_slope_J_per_K_per_mL",
-    "u_fill_slope_J_per_K_per_mL",
-    "fill_reference_mL",
-    "details_json",
-]
-RANGES = {
-    "fill_mL": ("fill_lo_ml", "fill_hi_ml"),
-    "temperature_C": ("temperature_lo_c", "temperature_hi_c"),
-}
-STORED_ONLY = [
-    "id",
-    "uid",
-    "valid_to",
-    "status",
-    "superseded_by",
-    "made_by",
-    "approved_by",
-    "approved_why",
-    "withdrawn_by",
-    "withdrawn_why",
+__all__ = [
+    "audit_lines",
+    "constant_values",
+    "constants_query",
+    "one_apparatus",
+    "stored_constant",
 ]
 
 
@@ -80,23 +48,6 @@ def constants_query() -> Select[Any]:
     """All columns of the constants, with their apparatus' kind."""
     joined = schema.constants.join(schema.apparatus)
     return select(schema.constants, schema.apparatus.c.kind).select_from(joined)
-
-
-def stored_constant(row: RowMapping, *, uses: int = 0) -> StoredConstant:
-    """The record of one row of ``constants_query``."""
-    values: dict[str, Any] = {name: row[name.lower()] for name in (*PLAIN, *STORED_ONLY)}
-    for name, (low, high) in RANGES.items():
-        values[name] = None if row[low] is None else (row[low], row[high])
-    return StoredConstant(
-        **values,
-        kind=row["kind"],
-        digests=tuple(json.loads(row["digests_json"])),
-        warnings=tuple(json.loads(row["warnings_json"])),
-        made_at=datetime.fromisoformat(row["made_at"]),
-        approved_at=_moment(row["approved_at"]),
-        withdrawn_at=_moment(row["withdrawn_at"]),
-        uses=uses,
-    )
 
 
 def one_apparatus(row: Mapping[str, Any]) -> Apparatus:
@@ -132,7 +83,3 @@ def audit_lines(connection: Connection, query: Select[Any]) -> tuple[AuditLine, 
         )
         for row in connection.execute(query).mappings()
     )
-
-
-def _moment(text: str | None) -> datetime | None:
-    return None if text is None else datetime.fromisoformat(text)

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from sqlalchemy import BigInteger, Column, Date, Float, ForeignKey, MetaData, Table, Text
 
-SCHEMA_VERSION = 3
-
 NAMES = {
     "pk": "pk_%(table_name)s",
     "fk": "fk_%(table_name)s_%(column_0_name)s",

@@ -21,7 +21,6 @@ from calib.jobs.evaluating import evaluate_table
 from calib.registry import open_registry
 from sample_runs.make_sample_runs import CUPS, TRUE_KJ_PER_MOL, make_all
 
-
 CP_SPREAD = 0.0025
 
 

@@ -128,6 +128,8 @@ def _fill_readings(sheet: Any, columns: Sequence[str], rows: Sequence[Sequence[C
                 if column.kind == "date"
                 else _FORMATS.get(str(column.quantity), "General")
             )
+            if column.kind != "number":
+                cell.alignment = Alignment(horizontal="left")
             if number == 2:
                 cell.fill, cell.font = grey, Font(italic=True, color="FF404040")
     sheet.row_dimensions[1].height = 32.0

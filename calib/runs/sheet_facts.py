@@ -150,86 +150,92 @@ def _xlsx_other(facts: SheetFacts, name: str, element: Element) -> None:
 # --- ODS ----------------------------------------------------------------------------------------
 
 
+_TABLE = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
+_OFFICE = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
+_CALC = "{urn:org:documentfoundation:names:experimental:calc:xmlns:calcext:1.0}"
+_CELLS = (f"{_TABLE}table-cell", f"{_TABLE}covered-table-cell")
+_MOST_COLUMNS = 16_384
+
+
 def ods_facts(package: Package) -> dict[str, SheetFacts]:
     """The facts of every sheet of an ODS workbook, by its name."""
     found: dict[str, SheetFacts] = {}
-    walk: _OdsWalk | None = None
-    depth = 0
-    for event, element in package.elements("content.xml", ("start", "end")):
-        name = local(element)
-        if name == "table":
-            depth += 1 if event == "start" else -1
-            if event == "start" and depth == 1:
-                walk = _OdsWalk(SheetFacts())
-                found[attribute(element, "name") or ""] = walk.facts
-        elif walk is not None and depth == 1:
-            walk.take(event, name, element)
+    walk = _OdsWalk(SheetFacts())
+    for _, element in package.elements("content.xml"):
+        tag = element.tag
+        if tag == f"{_TABLE}table-row":
+            walk.take_row(element)
+            element.clear()
+        elif tag == f"{_TABLE}table-column":
+            walk.take_column(element)
+        elif tag == f"{_TABLE}table":
+            found[element.get(f"{_TABLE}name", "")] = walk.facts
+            walk = _OdsWalk(SheetFacts())
+            element.clear()
     return found
 
 
 @dataclass(slots=True)
 class _OdsWalk:
+    """Counts the rows and columns of one sheet, where one element can stand for many."""
+
     facts: SheetFacts
     row: int = 0
-    column: int = 0
-    columns_declared: int = 0
+    columns: int = 0
 
-    def take(self, event: str, name: str, element: Element) -> None:
-        if event == "start" and name == "table-row":
-            self.column = 0
-        elif event == "end" and name == "table-row":
-            repeats = _repeats(element, "number-rows-repeated")
-            if attribute(element, "visibility") in ("collapse", "filter"):
-                self.facts.hidden_rows.update(range(self.row, self.row + min(repeats, MAX_ROWS)))
-            if self.facts.last_row == self.row and repeats > 1:
-                self.facts.last_row = self.row + repeats - 1
-            self.row += repeats
-            element.clear()
-        elif event == "end" and name in ("table-cell", "covered-table-cell"):
-            self.cell(name, element)
-        elif event == "end" and name == "table-column":
-            repeats = _repeats(element, "number-columns-repeated")
-            if attribute(element, "visibility") in ("collapse", "filter"):
-                first = self.columns_declared
-                self.facts.hidden_columns.update(range(first, first + min(repeats, 16_384)))
-            self.columns_declared += repeats
-
-    def cell(self, name: str, element: Element) -> None:
+    def take_column(self, element: Element) -> None:
         repeats = _repeats(element, "number-columns-repeated")
-        text = "".join(element.itertext()).strip()
-        kind = attribute(element, "value-type")
-        formula = attribute(element, "formula")
-        place = (self.row, self.column)
-        if kind is not None or text:
-            self.facts.filled(self.row, self.column + repeats - 1)
-        if name == "table-cell":
-            self.merge(place, element)
-        if text.startswith(("#", "Err:")) and (formula or _is_error(element)):
-            self.facts.errors[place] = text
-        elif formula is not None:
-            if kind is None and not text:
-                self.facts.uncalculated[place] = formula.partition("=")[2] or formula
-            else:
-                self.facts.calculated += 1
-        self.column += repeats
+        if _is_hidden(element):
+            last = self.columns + min(repeats, _MOST_COLUMNS)
+            self.facts.hidden_columns.update(range(self.columns, last))
+        self.columns += repeats
 
-    def merge(self, place: Place, element: Element) -> None:
-        rows = _repeats(element, "number-rows-spanned")
-        columns = _repeats(element, "number-columns-spanned")
+    def take_row(self, element: Element) -> None:
+        repeats = _repeats(element, "number-rows-repeated")
+        column = 0
+        for cell in element:
+            if cell.tag in _CELLS:
+                column += self.take_cell(cell, column)
+        if _is_hidden(element):
+            self.facts.hidden_rows.update(range(self.row, self.row + min(repeats, MAX_ROWS)))
+        if self.facts.last_row == self.row and repeats > 1:
+            self.facts.last_row = self.row + repeats - 1
+        self.row += repeats
+
+    def take_cell(self, cell: Element, column: int) -> int:
+        repeats = _repeats(cell, "number-columns-repeated")
+        kind = cell.get(f"{_OFFICE}value-type")
+        formula = cell.get(f"{_TABLE}formula")
+        if not len(cell) and kind is None and formula is None:
+            return repeats  # nothing but a style, most often to the end of the sheet
+        place = (self.row, column)
+        text = "".join(cell.itertext()).strip()
+        if kind is not None or text:
+            self.facts.filled(self.row, column + repeats - 1)
+        self.take_merge(place, cell)
+        failed = formula is not None or cell.get(f"{_CALC}value-type") == "error"
+        if failed and text.startswith(("#", "Err:")):
+            self.facts.errors[place] = text
+        elif formula is not None and kind is None and not text:
+            self.facts.uncalculated[place] = "=" + formula.partition("=")[2]
+        elif formula is not None:
+            self.facts.calculated += 1
+        return repeats
+
+    def take_merge(self, place: Place, cell: Element) -> None:
+        rows = _repeats(cell, "number-rows-spanned")
+        columns = _repeats(cell, "number-columns-spanned")
         if rows * columns > 1 and len(self.facts.merged) < _MOST_REMEMBERED:
             last = (place[0] + rows - 1, place[1] + columns - 1)
             self.facts.merged.append((*place, *last))
 
 
-def _is_error(element: Element) -> bool:
-    return any(
-        key.rpartition("}")[2] == "value-type" and value == "error"
-        for key, value in element.attrib.items()
-    )
+def _is_hidden(element: Element) -> bool:
+    return element.get(f"{_TABLE}visibility") in ("collapse", "filter")
 
 
 def _repeats(element: Element, name: str) -> int:
-    value = attribute(element, name)
-    return (
-        min(int(value), 1 << 24) if value is not None and value.isdecimal() and value != "0" else 1
-    )
+    value = element.get(_TABLE + name)
+    if value is None or not value.isdecimal():
+        return 1
+    return max(1, min(int(value[:9]), 1 << 24))

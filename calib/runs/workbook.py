@@ -14,7 +14,7 @@ from typing import Any
 from calib.errors import TableError
 from calib.runs.grid import MAX_CELLS, MAX_ROWS, Grid
 from calib.runs.model import CellValue
-from calib.runs.package import Package
+from calib.runs.package import Package, local
 from calib.runs.sheet_facts import SheetFacts, ods_facts, xlsx_facts, xlsx_sheets
 
 ZIP = b"PK\x03\x04"
@@ -26,6 +26,9 @@ def is_workbook(data: bytes) -> bool:
     return data.startswith((ZIP, COMPOUND))
 
 
+_ENCRYPTED_XLSX = "EncryptedPackage".encode("utf-16-le")  # a stream's name, [MS-OFFCRYPTO] 2.3.4
+
+
 def read_workbook(path: Path, data: bytes, sheet: str | None = None) -> Iterator[Grid]:
     """The grids of a workbook's sheets, shown ones first, each read when asked for.
 
@@ -33,6 +36,8 @@ def read_workbook(path: Path, data: bytes, sheet: str | None = None) -> Iterator
         TableError: the workbook is damaged, encrypted, too large, or lacks the sheet asked for.
     """
     package = Package(path, data) if data.startswith(ZIP) else None
+    if _has_password(package, data):
+        raise TableError(f"{path}: the workbook has a password; save it without one")
     if package is not None and "xl/workbook.bin" in package:
         raise TableError(f"{path}: a binary workbook (XLSB); save it as XLSX, ODS or CSV")
     facts = _Facts(package)
@@ -47,6 +52,16 @@ def read_workbook(path: Path, data: bytes, sheet: str | None = None) -> Iterator
             yield _grid(path, book, name, facts)
         except TableError as error:
             yield Grid(rows=[], sheet=name, form=facts.form, fault=str(error))
+
+
+def _has_password(package: Package | None, data: bytes) -> bool:
+    """Whether a workbook is encrypted as its own form does it, so that its cells cannot be read."""
+    if package is None:
+        return _ENCRYPTED_XLSX in data
+    manifest = "META-INF/manifest.xml"  # OASIS OpenDocument 1.3 part 2, 4.5
+    if manifest not in package:
+        return False
+    return any(local(element) == "encryption-data" for _, element in package.elements(manifest))
 
 
 def _open(path: Path, data: bytes) -> Any:

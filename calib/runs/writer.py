@@ -176,10 +176,10 @@ def _as_xlsx(
     page = book.create_sheet(sheet_title(sheet))
     page.freeze_panes = "A2"
     for cells in checked:
-        made = [WriteOnlyCell(page, None if isinstance(c, str) else c) for c in cells]
+        made = [WriteOnlyCell(page, value) for value in cells]
         for cell, value in zip(made, cells, strict=True):
             if isinstance(value, str):
-                set_text(cell, value)
+                _mark_as_text(cell, value)
         page.append(made)
     stream = io.BytesIO()
     book.save(stream)
@@ -207,7 +207,11 @@ def _checked(path: Path, cell: CellValue, row: int, index: int, replaced: list[s
 def set_text(cell: Any, text: str) -> None:
     """Put a text into a workbook's cell as text and nothing else."""
     cell.value = text
-    cell.data_type = "s"
+    _mark_as_text(cell, text)
+
+
+def _mark_as_text(cell: Any, text: str) -> None:
+    cell.data_type = "s"  # whatever the library took it for
     if starts_formula(text):
         cell.quotePrefix = True
 

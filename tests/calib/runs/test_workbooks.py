@@ -221,10 +221,10 @@ def _package(parts):
 
 def refusal(path, data):
     path.write_bytes(data)
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(TableError) as caught:
         read_table(path)
-    assert time.perf_counter() - start < 10.0
+    assert time.process_time() - start < 10.0
     return str(caught.value).removeprefix(f"{path}: ")
 
 
@@ -314,6 +314,49 @@ def test_an_ods_cell_repeated_a_billion_times(tmp_path):
     assert message.startswith("sheet 'Readings' reaches as far as cell WQJ1000000")
 
 
+def test_an_ods_made_by_a_program(tmp_path):
+    """Formulas without values, merged, repeated and hidden cells, as no office program wrote them."""
+
+    def cell(value, **attributes):
+        more = "".join(f' table:{k.replace("_", "-")}="{v}"' for k, v in attributes.items())
+        if value is None:
+            return f"<table:table-cell{more}/>"
+        if isinstance(value, float):
+            more += f' office:value-type="float" office:value="{value}"'
+            return f"<table:table-cell{more}><text:p>{value}</text:p></table:table-cell>"
+        more += ' office:value-type="string"'
+        return f"<table:table-cell{more}><text:p>{value}</text:p></table:table-cell>"
+
+    heads = ["run", "in_cup_g", "added_g", "in_cup_C", "added_C", "extreme_C"]
+    covered = "<table:covered-table-cell/>"
+    twice = cell(50.0, number_columns_repeated=2)
+    never = cell(None, formula="of:=[.F2]")
+    rows = [
+        [cell(head) for head in heads],
+        [cell("A"), twice, cell(21.0, number_rows_spanned=3), cell(45.0), cell(32.0)],
+        [cell("B"), twice, covered, cell(45.0), never],
+        [cell("C"), twice, covered, cell(45.0), cell(33.0)],
+    ]
+    hidden = ["", "", "", ' table:visibility="collapse"']
+    body = '<table:table-column table:number-columns-repeated="6"/>' + "".join(
+        f"<table:table-row{more}>{''.join(row)}</table:table-row>"
+        for more, row in zip(hidden, rows, strict=True)
+    )
+    body += '<table:table-row table:number-rows-repeated="1048000">'
+    body += '<table:table-cell table:number-columns-repeated="16384"/></table:table-row>'
+    path = tmp_path / "made.ods"
+    path.write_bytes(_ods(body))
+    table = read_table(path)
+    assert [(r.run, r.added_g, r.in_cup_C, r.extreme_C) for r in table.rows] == [
+        ("A", 50.0, 21.0, 32.0),
+        ("C", 50.0, 21.0, 33.0),
+    ]
+    (problem,) = table.problems
+    assert (problem.row, problem.found) == ("B", "'=[.F2]'")
+    assert problem.message == "cell F3 holds a formula that was never calculated"
+    assert "hidden rows are read like the others: 4" in table.notes
+
+
 def test_declared_entities_are_refused(tmp_path):
     content = (
         '<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;">]>'
@@ -331,6 +374,19 @@ def test_an_outside_entity_fetches_nothing(tmp_path):
     message = refusal(tmp_path / "outside.xlsx", data)
     assert "declares entities" in message
     assert "hidden" not in message
+
+
+def test_workbooks_with_a_password(tmp_path):
+    entry = '<manifest:file-entry manifest:full-path="content.xml"><manifest:encryption-data/>'
+    manifest = ODS_MANIFEST.replace(
+        "</manifest:manifest>", entry + "</manifest:file-entry></manifest:manifest>"
+    )
+    parts = {"META-INF/manifest.xml": manifest, "content.xml": bytes(range(256))}
+    message = "the workbook has a password; save it without one"
+    assert refusal(tmp_path / "locked.ods", _package(parts)) == message
+    compound = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(1000)
+    compound += "EncryptedPackage".encode("utf-16-le") + bytes(1000)
+    assert refusal(tmp_path / "locked.xlsx", compound) == message
 
 
 def test_a_zip_that_is_no_workbook(tmp_path):
@@ -358,7 +414,7 @@ def test_ten_thousand_rows_take_seconds(tmp_path):
         sheet.append([f"K{number}", *ROWS[0][1:]])
     path = tmp_path / "long.xlsx"
     workbook.save(path)
-    start = time.perf_counter()
+    start = time.process_time()
     table = read_table(path)
-    assert time.perf_counter() - start < 40.0  # 3 to 4 s on one of two shared cores
+    assert time.process_time() - start < 25.0  # 3 to 5 s of a shared core
     assert len(table.rows) == 10_000

@@ -28,11 +28,11 @@ import numpy as np
 from fitting.curve import FloatArray
 from fitting.noise import Noise, step_covariance, step_variance
 
-# parameters of one model, in this order
-BEFORE, RISE, POWER, RATE, VAPOUR, DRIFT, MISMATCH, WALL_LOSS, RELEASE, WALL = range(10)
+# parameters that every model has, in this order
+BEFORE, RISE, POWER, RATE, VAPOUR, DRIFT, MISMATCH = range(7)
 PARAMETERS = (
     "temperature before", "rise", "stirring and room", "cooling rate", "vapour", "drifting room",
-    "fore drift", "loss through the slow wall", "heat still released", "slow wall",
+    "fore drift",
 )  # fmt: skip
 
 
@@ -43,8 +43,10 @@ class Knowledge:
     Times in s, temperatures in K, rates in 1/s; shares of the temperature change where it says so.
     """
 
-    rate_per_s: float = 1.1e-4  # median of k: 0.003 to 0.03 1/min for foam cups, less for flasks
-    rate_spread: float = 0.9  # of ln k
+    rate_per_s: float = 1e-4  # median of k; 0.003 to 0.01 1/min for a foam cup with a lid
+    rate_spread: float = 0.45  # of ln k, such cups
+    rate_spread_other: float = 1.3  # flasks, and cups without a lid
+    other_weight: float = 0.25
     stirring_K_per_s: float = 5e-5  # 0.001 to 0.01 K/min
     u_stirring_K_per_s: float = 8e-5
     u_room_unknown_K: float = 2.0
@@ -52,21 +54,29 @@ class Knowledge:
     fore_mismatch_K_per_s: float = 1.5e-5
     vapour_share: float = 0.03  # of the loss at the temperature before mixing
     u_vapour_share: float = 0.04
-    wall_share: float = 0.01  # transient left by the slow wall at mixing, share of the change
-    u_wall_share: float = 0.012
-    wall_loss_share: float = 1 / 3  # side, bottom and lid lose alike; one of them lags
-    u_wall_loss_share: float = 0.2
-    release_share: float = 0.3  # of the change, still to be released, counted back to mixing
-    fast_share: float = 1.0
+    wall_loss_share: float = 0.3  # of the loss that leaves through the slow wall
+    u_wall_loss_share: float = 0.13
+    release_share: float = 0.2  # of the change, released by a second, slower process
+    u_release_share: float = 0.12
+    quick_share: float = 0.6  # of the change, by each of a set's two slowest processes
+    u_quick_share: float = 1.0
     wander_K: float = 0.002
     wander_s: float = 50.0
 
 
-WALL_S = np.array([0.0, 20.0, 35.0, 55.0, 80.0, 120.0])  # 0: no slow wall
-WALL_WEIGHT = np.array([0.3, 0.12, 0.17, 0.17, 0.14, 0.1])
-RELEASE_S = np.array([0.0, 22.0, 32.0, 46.0, 66.0, 95.0, 135.0])  # 0: release over
-RELEASE_WEIGHT = np.array([0.4, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1])
-FAST_S = (np.array([3.0, 5.0, 8.0, 12.0]), np.array([3.0, 5.0, 8.0, 12.0, 18.0, 27.0]))
+# slow walls: none; a foam cup's inner skin and film; a flask's glass or a heavy vessel.
+# Times in s; the overshoot they cause is a share of the change, mean and standard deviation.
+WALL_S = np.array([0.0, 16.0, 22.0, 32.0, 46.0, 66.0, 95.0, 46.0, 66.0, 95.0, 135.0, 200.0])
+WALL_WEIGHT = np.array([0.02, 0.06, 0.15, 0.22, 0.23, 0.18, 0.1, 0.005, 0.005, 0.01, 0.01, 0.01])
+WALL_SHARE = np.array([0.0] + 6 * [0.007] + 5 * [0.04])
+U_WALL_SHARE = np.array([0.007] + 6 * [0.005] + 5 * [0.04])
+RELEASE_S = np.concatenate([[0.0], 20.0 * 1.135 ** np.arange(15)])  # 0: release over; to 118 s
+QUICK_S = 3.0 * 1.3 ** np.arange(10)  # sensor, pouring, quick release: 3 to 32 s
+QUICK_SETS = ((0, 3), (1, 4), (2, 5), (3, 6), (4, 7), (0, 5), (0, 7), (0, 9), (0, 10))
+QUICK_WEIGHT = np.array([0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.13, 0.14, 0.13])
+# a release over in seconds leaves only the sensor's lag to be seen (narrow sets) and seldom a
+# slow remainder; a release that is seen itself (wide sets) mostly has one
+LATER_GIVEN_QUICK = np.array([0.1, 0.1, 0.1, 0.1, 0.1, 0.3, 0.6, 0.7, 0.7])
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,7 +114,9 @@ def vapour_excess(y_K: FloatArray, reference_C: float) -> FloatArray:
     return np.asarray((pressure(hot) - pressure(ref)) / slope - (hot - ref))
 
 
-def covariance_of(rows: Binned, noise: Noise, level: FloatArray, know: Knowledge) -> FloatArray:
+def covariance_of(
+    rows: Binned, noise: Noise, level: FloatArray, change_K: float, know: Knowledge
+) -> FloatArray:
     """Covariance of the averaged readings' own errors: noise, wander and display steps, K²."""
     q = noise.resolution_K
     stuck = step_variance(noise.sigma_K, q)
@@ -113,36 +125,63 @@ def covariance_of(rows: Binned, noise: Noise, level: FloatArray, know: Knowledge
     gap = np.abs(rows.s[:, None] - rows.s[None, :])
     wander = know.wander_K**2 * np.exp(-gap / know.wander_s)
     floor = 1e-10 + (1e-3 * q) ** 2
-    steps = step_covariance(level, rows.spread, noise)
+    steps = step_covariance(level, rows.spread, _blur(rows, noise, change_K), noise)
     return np.asarray(np.diag(single / rows.count + floor) + wander + steps)
 
 
-def fast_covariance(rows: Binned, times_s: FloatArray, scale_K: float) -> FloatArray:
-    """Covariance left by quick processes of unknown size (sensor, pouring, quick release), K².
+def _blur(rows: Binned, noise: Noise, change_K: float) -> FloatArray:
+    """How well the temperature's movement between two rows is known before the fit, K.
 
-    A sum of exp(−s/τ) with independent normal amplitudes of standard deviation scale_K.
+    In the fore period usual drifts move it by some 1e-4 K/s either way; after the mixing the smooth
+    course is known to half a step over the period, or to the usual spread of the loss. Between the
+    periods nothing is known to within a step.
     """
-    shapes = np.exp(-rows.s[:, None] / times_s) * rows.after[:, None] * scale_K
-    return np.asarray(shapes @ shapes.T)
+    after = rows.after > 0
+    span = float(rows.s[after][-1] - rows.s[after][0]) if after.any() else 1.0
+    usual = 1e-4 + 0.5e-4 * abs(change_K)
+    rate = np.where(after, min(usual, 0.5 * noise.resolution_K / max(span, 1.0)), 1e-4)
+    gap = np.abs(rows.s[:, None] - rows.s[None, :])
+    blur = np.sqrt(np.outer(rate, rate)) * gap
+    return np.asarray(np.where(after[:, None] == after[None, :], blur, 1e3))
 
 
 def master_columns(rows: Binned, ratio: float) -> FloatArray:
-    """Columns that every model is built from, shape (n, 7 + walls + releases)."""
-    before = 1 - rows.after
+    """Columns that every model is built from, shape (n, 7 + quick + releases + walls).
+
+    A time of 0 gives a column of zeros: no such process.
+    """
     share = np.where(rows.after > 0, 1.0, 1 / ratio)
-    e_release = -np.exp(-np.clip(rows.s, 0, None)[:, None] / np.maximum(RELEASE_S, 1e-3))
-    e_wall = np.exp(-np.clip(rows.s, 0, None)[:, None] / np.maximum(WALL_S, 1e-3))
-    after = rows.after[:, None]
-    plain = np.stack(
-        [
-            np.ones_like(rows.s),
-            rows.after,
-            share * rows.s,
-            -share * rows.integral,
-            -share * rows.vapour,
-            share * rows.s**2 / 2,
-            before * rows.s,
-        ],
-        axis=1,
-    )
-    return np.concatenate([plain, e_release * after, e_wall * after], axis=1)
+    since = np.clip(rows.s, 0, None)[:, None]
+    times = np.concatenate([QUICK_S, RELEASE_S, WALL_S])
+    decays = np.exp(-since / np.maximum(times, 1e-3)) * rows.after[:, None]
+    decays[:, QUICK_S.size : QUICK_S.size + RELEASE_S.size] *= -1
+    plain = [
+        np.ones_like(rows.s),
+        rows.after,
+        share * rows.s,
+        -share * rows.integral,
+        -share * rows.vapour,
+        share * rows.s**2 / 2,
+        (1 - rows.after) * rows.s,
+    ]
+    return np.column_stack([*plain, decays])
+
+
+def wall_loss(
+    rate_per_s: FloatArray, wall_s: FloatArray, wall_share: FloatArray, loss_share: float
+) -> FloatArray:
+    """What Newton's integral counts too much where part of the loss passes a slow wall.
+
+    A wall of heat capacity C_w is fed through G_w and passes the share g of the loss G on. It
+    settles at γ = G_w/(G_w + g G) of the content's height above the room, with the time constant
+    τ' = C_w/(G_w + g G). Balancing the energies from the mixing to any later time,
+
+        counted too much / change = (C_w/C)(1 − γ²) = g k τ' (1 + γ),   γ = A/(A + g k τ'),
+
+    A = γ C_w/C being the share of the change by which the reading first overshoots.
+
+    Args: arrays of one shape; rate k [1/s], τ' [s], A [1], g. Returns the share of the change.
+    """
+    loss = loss_share * rate_per_s * wall_s
+    seen = np.maximum(wall_share, 2e-3)
+    return np.asarray(loss * (1 + seen / (seen + np.maximum(loss, 0.0))))

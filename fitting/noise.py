@@ -62,30 +62,36 @@ def step_variance(sigma_K: float, resolution_K: float) -> float:
     return float(np.sum((resolution_K / (np.pi * _HARMONICS)) ** 2 / 2 * damping))
 
 
-def step_covariance(level_K: FloatArray, spread_K: FloatArray, noise: Noise) -> FloatArray:
+def step_covariance(
+    level_K: FloatArray, spread_K: FloatArray, blur_K: FloatArray, noise: Noise
+) -> FloatArray:
     """Covariance of the display's rounding between readings of a slowly moving temperature, K².
 
     As `step_variance`, for two temperatures x and x': each harmonic gives
-    (q/πm)²/2·exp(−4π²m²s²/q²)·cos(2πm(x − x')/q), the phase of the grid being unknown.
+    (q/πm)²/2·exp(−4π²m²s²/q²)·cos(2πm(x − x')/q), the phase of the grid being unknown. The
+    difference x − x' is known to ``blur_K`` only, which damps a harmonic by exp(−2π²m²blur²/q²).
     Readings averaged over a stretch in which x moves by ``spread_K`` carry sinc(m·spread/q).
 
     Args:
         level_K: smooth temperature at each (averaged) reading, shape (n,).
         spread_K: how far it moves within each average, shape (n,).
+        blur_K: standard uncertainty of the difference of each two levels, shape (n, n).
         noise: scatter and step of the reading.
 
     Returns:
-        shape (n, n), positive semi-definite; zeros where no step is seen.
+        shape (n, n), positive semi-definite up to rounding; zeros where no step is seen.
     """
     q = noise.resolution_K
+    out = np.zeros((level_K.size, level_K.size))
     if q <= 0:
-        return np.zeros((level_K.size, level_K.size))
-    weight = (q / (np.pi * _HARMONICS)) ** 2 / 2
-    weight *= np.exp(-((2 * np.pi * _HARMONICS * noise.sigma_K / q) ** 2))
-    smear = np.sinc(_HARMONICS[:, None] * spread_K / q) * np.sqrt(weight)[:, None]
-    phase = 2 * np.pi * _HARMONICS[:, None] * level_K / q
-    waves = np.concatenate([smear * np.cos(phase), smear * np.sin(phase)])
-    return np.asarray(waves.T @ waves)
+        return out
+    apart = level_K[:, None] - level_K[None, :]
+    for m in _HARMONICS:
+        weight = (q / (np.pi * m)) ** 2 / 2 * np.exp(-((2 * np.pi * m * noise.sigma_K / q) ** 2))
+        smear = np.sinc(m * spread_K / q)
+        damping = np.exp(-2 * (np.pi * m * blur_K / q) ** 2)
+        out += weight * np.outer(smear, smear) * np.cos(2 * np.pi * m * apart / q) * damping
+    return out
 
 
 def lag1(residual: FloatArray) -> float:

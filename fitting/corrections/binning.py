@@ -12,7 +12,7 @@ _FORE_BINS = 16
 _FIRST_WIDTH_S = 4.0
 _GROWTH = 0.06  # width of a stretch per second since mixing
 _SHAPES_S = np.array([15.0, 30.0, 60.0, 110.0])
-QUICK_OVER_S = 25.0  # readings before this carry sensor lag and pouring, and are left out
+QUICK_OVER_S = 14.0  # readings before this carry sensor lag and pouring, and are left out
 
 
 def bin_case(case: Case) -> tuple[Binned, FloatArray]:

@@ -20,7 +20,7 @@ __all__ = [
 
 
 class InputError(CupledgerError):
-    """A number or an option that cannot be meant: out of its physical range, or of the wrong kind."""
+    """A number or an option that cannot be meant: out of range, or of the wrong kind."""
 
 
 class SubstanceError(CupledgerError):

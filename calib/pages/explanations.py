@@ -204,7 +204,7 @@ NUMBERS: dict[str, Meaning] = {
         "Enthalpy from tables by Hess's law, at infinite dilution and, where known, at the run's "
         "own concentration.",
         "ΔH° = Σ ν ΔfH°",
-        "one consistent set of tables; `cupledger reference` names it for each reaction",
+        "one consistent set of tables, named for each reaction by the command reference",
     ),
     "constant": Meaning(
         "Constant of the apparatus",

@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 
 Row = Mapping[str, Any]
 
-_MOST_RUNS = 14  # lines of the table that leave room for the rest on one sheet
+_MOST_RUNS = 12  # lines of the table that leave room for the rest on one sheet
 _MOST_BUDGET = 7
-_MOST_DIGESTS = 12
+_MOST_DIGESTS = 8
 _CAUTION = (
     "Calibrations use hot water and glass, some also acids, bases or a heater: the safety data "
     "sheets, the local rules and the qualified staff in charge come first."

@@ -1,0 +1,263 @@
+"""The pages in headless Chromium: quiet, accessible, printable, usable by keyboard alone."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from calib.pages import certificate_page, class_page, curve_page
+
+from .conftest import constant
+
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(180)]
+
+KINDS = ("curve", "class", "certificate")
+
+
+@pytest.fixture(scope="module")
+def pages(slow_run, release, scan, class_data):
+    curve, corrected, _ = slow_run
+    table, curves = class_data(12)
+    mishaps = {
+        "Larch": [
+            {"name": "two drops spilt", "change_kJ_per_mol": 0.06, "change_percent": 0.1,
+             "explains": False}
+        ]
+    }  # fmt: skip
+    return {
+        "curve": curve_page(curve, corrected, release, [scan]),
+        "class": class_page(table, curves, mishaps=mishaps),
+        "certificate": certificate_page(constant()),
+    }
+
+
+def violations(page) -> list[str]:
+    from axe_playwright_python.sync_playwright import Axe
+
+    found = Axe().run(page).response["violations"]
+    return [f"{v['id']}: {v['nodes'][0]['html'][:160]}" for v in found]
+
+
+def open_everything(page) -> None:
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+    if page.locator("#all").count():
+        page.locator("#all").click()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [1200, 390])
+@pytest.mark.parametrize("kind", KINDS)
+def test_quiet_accessible_and_not_wider_than_the_screen(pages, look, kind, width, scheme):
+    with look(pages[kind], width=width, scheme=scheme) as seen:
+        open_everything(seen.page)
+        seen.quiet()
+        assert violations(seen.page) == []
+        wide = seen.page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= width
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_text_of_a_drawing_is_cut_off(pages, look, kind):
+    script = """() => Array.from(document.querySelectorAll('svg.drawing')).flatMap((svg) => {
+        const frame = svg.getBoundingClientRect();
+        if (!frame.width) { return []; }
+        return Array.from(svg.querySelectorAll('text')).filter((text) => {
+            const box = text.getBoundingClientRect();
+            return box.left < frame.left - 1 || box.right > frame.right + 1 ||
+                box.top < frame.top - 1 || box.bottom > frame.bottom + 1;
+        }).map((text) => text.textContent);
+    })"""
+    for width in (1200, 390):
+        with look(pages[kind], width=width) as seen:
+            open_everything(seen.page)
+            assert seen.page.evaluate(script) == []
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_two_labels_of_a_drawing_lie_on_each_other(pages, look, kind):
+    script = """() => Array.from(document.querySelectorAll('svg.drawing')).flatMap((svg) => {
+        if (!svg.getBoundingClientRect().width) { return []; }
+        const boxes = Array.from(svg.querySelectorAll('text')).map((text) =>
+            [text.textContent, text.getBoundingClientRect()]);
+        const bad = [];
+        boxes.forEach(([a, p], i) => boxes.slice(i + 1).forEach(([b, q]) => {
+            const across = Math.min(p.right, q.right) - Math.max(p.left, q.left);
+            const down = Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top);
+            if (across > 2 && down > 0.4 * Math.min(p.height, q.height)) { bad.push(a + '|' + b); }
+        }));
+        return bad;
+    })"""
+    for width in (1200, 390):
+        with look(pages[kind], width=width) as seen:
+            open_everything(seen.page)
+            assert seen.page.evaluate(script) == []
+
+
+def test_dark_page_draws_in_light_ink(pages, look):
+    ink = "getComputedStyle(document.querySelector('svg.wide text')).fill"
+    with look(pages["curve"], scheme="dark") as seen:
+        dark = seen.page.evaluate(ink)
+        seen.page.emulate_media(media="print")
+        printed = seen.page.evaluate(ink)
+    brightness = [sum(map(int, re.findall(r"\d+", colour)[:3])) for colour in (dark, printed)]
+    assert brightness[0] > 600
+    assert brightness[1] < 150
+
+
+@pytest.mark.parametrize(("runs", "digests"), [(2, 3), (8, 16), (40, 120)])
+def test_certificate_prints_on_one_sheet(look, runs, digests):
+    page = certificate_page(constant(runs=runs, digests=tuple(f"{i:064x}" for i in range(digests))))
+    with look(page) as seen:
+        assert page_count(seen.page.pdf(prefer_css_page_size=True)) == 1
+
+
+def page_count(pdf: bytes) -> int:
+    return len(re.findall(rb"/Type\s*/Page\b", pdf))
+
+
+def test_curve_page_prints_without_its_menu(pages, look, tmp_path):
+    with look(pages["curve"]) as seen:
+        pdf = seen.page.pdf(prefer_css_page_size=True)
+        assert 2 <= page_count(pdf) <= 9
+        seen.page.emulate_media(media="print")
+        assert not seen.page.locator("nav").is_visible()
+        assert seen.page.locator("svg.wide").first.is_visible()
+        seen.quiet()
+
+
+def first_groups(page, n: int) -> list[str]:
+    labels = page.locator("#class > tbody:not([hidden]) > tr:first-child > th").all_inner_texts()
+    return [label.strip() for label in labels[:n]]
+
+
+def tab_to(page, text: str) -> None:
+    """Press Tab until the thing with that text has the focus."""
+    for _ in range(120):
+        page.keyboard.press("Tab")
+        focused = page.evaluate("document.activeElement.innerText || document.activeElement.id")
+        if focused.strip().startswith(text):
+            return
+    raise AssertionError(f"no way by Tab to {text!r}")
+
+
+def test_sort_by_keyboard_both_ways(pages, look):
+    with look(pages["class"]) as seen:
+        tab_to(seen.page, "group")
+        seen.page.keyboard.press("Enter")
+        assert first_groups(seen.page, 3) == ["Basalt", "Cobalt", "Fennel"]
+        heading = seen.page.locator("#class thead th").first
+        assert heading.get_attribute("aria-sort") == "ascending"
+        seen.page.keyboard.press("Enter")
+        assert first_groups(seen.page, 3) == ["Thistle", "Saffron", "Quartz"]
+        assert heading.get_attribute("aria-sort") == "descending"
+        assert "largest first" in seen.page.locator("#told").inner_text()
+        tab_to(seen.page, "result")
+        seen.page.keyboard.press("Enter")
+        keys = seen.page.eval_on_selector_all(
+            "#class > tbody > tr:first-child > td:nth-of-type(4)",
+            "(cells) => cells.map((cell) => Number(cell.dataset.k))",
+        )
+        assert keys == sorted(keys)
+        seen.quiet()
+
+
+def test_filter_by_keyboard(pages, look):
+    with look(pages["class"]) as seen:
+        tab_to(seen.page, "sieve")
+        seen.page.keyboard.type("kno3(s)")  # typed plain, shown with a lowered 3
+        assert len(first_groups(seen.page, 99)) == 4
+        assert seen.page.locator("#told").inner_text() == "4 of 12 groups shown."
+        assert seen.page.locator("svg.wide g.dim").count() == 8
+        seen.page.locator("#sieve").fill("")
+        tab_to(seen.page, "flags")
+        seen.page.keyboard.press("Space")
+        assert first_groups(seen.page, 99) == ["Quartz", "Marten"]
+        seen.quiet()
+
+
+def test_filter_by_reaction(pages, look):
+    with look(pages["class"]) as seen:
+        seen.page.locator("#which").select_option(index=2)
+        assert first_groups(seen.page, 99) == ["Otter", "Saffron", "Marten", "Plover"]
+
+
+def test_open_a_curve_by_keyboard_and_close_it(pages, look):
+    with look(pages["class"]) as seen:
+        tab_to(seen.page, "curve")
+        button = seen.page.locator("button.open:focus")
+        panel = seen.page.locator(f"#{button.get_attribute('aria-controls')}")
+        assert not panel.is_visible()
+        seen.page.keyboard.press("Enter")
+        assert button.get_attribute("aria-expanded") == "true"
+        assert panel.locator("svg.drawing").is_visible()
+        assert "stock concentration" in panel.inner_text()
+        seen.page.keyboard.press("Space")
+        assert not panel.is_visible()
+        seen.quiet()
+
+
+def test_names_give_way_to_numbers_everywhere_and_come_back(pages, look):
+    with look(pages["class"]) as seen:
+        open_everything(seen.page)
+        before = seen.page.locator("body").inner_text()
+        assert "Quartz" in before
+        tab_to(seen.page, "Numbers instead")
+        seen.page.keyboard.press("Enter")
+        hidden = seen.page.locator("main").inner_text()
+        assert not [name for name in ("Larch", "Quartz", "Otter", "Plover") if name in hidden]
+        assert "4: a fill of 212 mL" in hidden
+        seen.page.locator("#masks").click()
+        assert seen.page.locator("body").inner_text() == before
+
+
+def test_reduced_motion_is_honoured(pages, look):
+    asked = "getComputedStyle(document.documentElement).scrollBehavior"
+    with look(pages["curve"], reduced_motion="reduce") as seen:
+        assert seen.page.evaluate(asked) == "auto"
+    with look(pages["curve"], reduced_motion="no-preference") as seen:
+        assert seen.page.evaluate(asked) == "smooth"
+
+
+def test_without_script_every_group_is_readable(pages, look):
+    with look(pages["class"], java_script_enabled=False) as seen:
+        assert seen.page.locator("#more-1").is_visible()
+        assert not seen.page.locator("#masks").is_visible()
+
+
+def test_nothing_that_is_put_into_the_page_may_load_or_run(class_data, look):
+    """The policy in the page's head holds even where markup would slip through."""
+    table, _ = class_data(3)
+    page = class_page(table).replace(
+        "</main>",
+        '<img src="https://example.org/x.png"><script>document.title = "ran";</script></main>',
+    )
+    with look(page) as seen:
+        assert seen.page.title() == "Molar enthalpies of a class"
+        assert len(seen.console) >= 2
+        assert all("Content Security Policy" in line for line in seen.console)
+
+
+@pytest.mark.parametrize(
+    ("groups", "bytes_at_most", "ms_at_most"), [(12, 150e3, 2e3), (300, 3e6, 8e3)]
+)
+def test_size_and_load_time(class_data, look, groups, bytes_at_most, ms_at_most, record_property):
+    """Figures of the finished page: see the properties in the junit file or run with -s."""
+    html = class_page(*class_data(groups))
+    with look(html) as seen:
+        ms = seen.page.evaluate(
+            "performance.timing.loadEventEnd - performance.timing.navigationStart"
+        )
+        click = """() => { const t = performance.now();
+            document.querySelectorAll('button.sort')[4].click();
+            document.body.getBoundingClientRect(); return performance.now() - t; }"""
+        sort_ms = seen.page.evaluate(click)
+        seen.quiet()
+    size = len(html.encode())
+    record_property("bytes", size)
+    record_property("load_ms", ms)
+    print(
+        f"{groups} groups: {size / 1e3:.0f} kB, loaded in {ms:.0f} ms, sorted in {sort_ms:.0f} ms"
+    )
+    assert size < bytes_at_most
+    assert ms < ms_at_most

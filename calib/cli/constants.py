@@ -45,14 +45,11 @@ def constants(
     """Show the constants in force and the drafts that wait for a decision."""
     if context.invoked_subcommand is not None:
         return
-    from calib.registry import open_registry
+    from calib.registry.listing import list_constants
 
     out = Output(as_json=as_json)
-    with open_registry(registry) as store:
-        if apparatus is not None:
-            store.apparatus(apparatus)
-        found = store.constants(apparatus)
-        where = store.where
+    listing = list_constants(registry, apparatus)
+    where, found = listing.where, listing.constants
     shown = [c for c in found if history or c.status in {"approved", "draft"}]
     if shown:
         constant_table(out, shown)

@@ -24,10 +24,9 @@ from fitting.plots import (
 )
 
 if TYPE_CHECKING:
-    from fitting.heat_release import HeatRelease
-
     from fitting.corrections.result import Correction
     from fitting.curve import Curve
+    from fitting.heat_release import HeatRelease
 
 DEFAULT_CAUTIONS = (
     "Glass thermometers and sensors break: stir with the stirrer, not with the sensor.",

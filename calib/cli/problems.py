@@ -11,9 +11,11 @@ from calib.cli.output import Output
 def show_problems(out: Output, problems: Sequence[dict[str, Any]]) -> None:
     """Name each row, its column and what to do, on stderr."""
     for problem in problems:
-        out.note(
-            f"not used: row {problem['row']}, column {problem['column']}: {problem['message']}"
-        )
+        text = f"not used: row {problem['row']}, column {problem['column']}: {problem['message']}"
+        for key, words in (("found", "found "), ("expected", "expected "), ("remedy", "")):
+            if problem.get(key):
+                text += f"; {words}{problem[key]}"
+        out.note(text)
 
 
 def exit_code(problems: Sequence[Any], anything_done: bool) -> int:

@@ -26,7 +26,17 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import BigInteger, Column, Connection, Date, Float, Table, select
+from sqlalchemy import (
+    BigInteger,
+    Column,
+    ColumnElement,
+    Connection,
+    Date,
+    Float,
+    Table,
+    or_,
+    select,
+)
 
 from calib.registry import cups, schema
 from calib.registry.connection import now, who
@@ -60,7 +70,10 @@ def collect(
     for key in ("apparatus", "constants", "audit"):
         table = LISTS[key]
         column = table.c["id" if key == "apparatus" else "apparatus"]
-        query = select(table).where(column.in_(names)).order_by(*table.primary_key)
+        wanted: ColumnElement[bool] = column.in_(names)
+        if key == "audit" and results:  # who kept results is told without an apparatus
+            wanted = or_(wanted, table.c.action == "record")
+        query = select(table).where(wanted).order_by(*table.primary_key)
         rows[key] = [dict(row) for row in connection.execute(query).mappings()]
     uids = {row.id: row.uid for row in connection.execute(select(schema.constants))}
     for row in rows["constants"]:

@@ -11,7 +11,6 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
 from typing import Any
 
 from sqlalchemy import insert, select, update
@@ -22,21 +21,11 @@ from calib.registry.errors import RegistryError
 from calib.registry.exchange import Content
 from calib.registry.migrations import V1_FROZEN, V3_COLUMNS
 from calib.registry.results import insert_result
+from calib.registry.timelines import Decision, Row, decide
 
-RANK = {"draft": 0, "approved": 1, "superseded": 2, "withdrawn": 3}
 FROZEN = [*(name for name in V1_FROZEN if name != "id"), *(text.split()[0] for text in V3_COLUMNS)]
-STATE = (
-    "status",
-    "valid_from",
-    "valid_to",
-    "approved_by",
-    "approved_at",
-    "approved_why",
-    "withdrawn_by",
-    "withdrawn_at",
-    "withdrawn_why",
-)
-Row = Mapping[str, Any]
+APPROVAL = ("approved_by", "approved_at", "approved_why")
+STATE = ("status", *APPROVAL, "withdrawn_by", "withdrawn_at", "withdrawn_why")
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,8 +161,7 @@ class Merge:
         for uid in fresh:
             self.numbers[uid] = self._insert_draft(theirs[uid])
             self.brought.append(self.numbers[uid])
-        alone: list[Row] = [row for uid, row in ours.items() if uid not in theirs]
-        self._states(theirs, ours, alone)
+        self._states(theirs, ours)
 
     def _our_name(self, theirs: str) -> str:
         if theirs not in self.names:
@@ -215,51 +203,29 @@ class Merge:
         statement = insert(table).values(**values).returning(table.c.id)
         return int(self.change.connection.execute(statement).scalar_one())
 
-    def _states(self, theirs: Mapping[str, Row], ours: Mapping[str, Row], alone: list[Row]) -> None:
-        """Let the constants take their status, those that end first, so that none overlap."""
-        clash = {
-            uid: other
-            for uid, row in theirs.items()
-            if in_use(row) and (other := self._in_the_way(row, alone)) is not None
-        }
-        order = sorted(
-            theirs.values(), key=lambda row: (row["status"] == "approved", row["valid_from"])
-        )
-        for row in order:
-            here = ours.get(row["uid"])
-            if here is not None and not _is_ahead(row, here):
-                continue
-            if row["uid"] in clash and row["status"] != "withdrawn":
-                if here is None or here["status"] == "draft":
-                    self._waits(row, clash[row["uid"]])
-                continue
-            open_question = here is not None and in_use(here) and row["superseded_by"] in clash
-            if row["status"] != "draft" and not open_question:
-                self._take_state(row, here)
-
-    def _in_the_way(self, row: Row, alone: list[Row]) -> str | None:
-        """Why a constant of theirs cannot simply be in force here; None where it can."""
-        if row["apparatus"] in self.strangers:
-            return "the cup may be another one"
-        for other in alone:
-            if other["apparatus"] == row["apparatus"] and in_use(other) and _overlap(row, other):
-                return f"constant {other['id']} is in force here from {other['valid_from']}"
-        return None
+    def _states(self, theirs: Mapping[str, Row], ours: Mapping[str, Row]) -> None:
+        """Let the constants take their status, as ``timelines.decide`` says."""
+        for decision in decide(theirs, ours, self.strangers):
+            if decision.why is None:
+                self._take_state(decision)
+            elif decision.ours is None or decision.ours["status"] == "draft":
+                self._waits(decision.theirs, decision.why)
 
     def _waits(self, row: Row, why: str) -> None:
-        number = self.numbers[row["uid"]]
+        number, cup = self.numbers[row["uid"]], row["apparatus"]
         self._conflict(
-            row["apparatus"],
-            f"a constant of {row['apparatus']} ({row['constant_j_per_k']:.2f} J/K, in force"
-            " there from"
+            cup,
+            f"a constant of {cup} ({row['constant_j_per_k']:.2f} J/K, in force there from"
             f" {row['valid_from']}) waits as draft {number}: {why}; to use it: cupledger constants"
             f" approve {number}",
             number,
         )
 
-    def _take_state(self, row: Row, here: Row | None) -> None:
+    def _take_state(self, decision: Decision) -> None:
+        row, here = decision.theirs, decision.ours
         number = self.numbers[row["uid"]]
         values = {name: row[name] for name in STATE}
+        values |= {"valid_from": decision.start, "valid_to": decision.end}
         values["superseded_by"] = self.numbers.get(row["superseded_by"] or "")
         if here is not None:
             self.moved_on.append(
@@ -267,12 +233,9 @@ class Merge:
                 f" {row['status']}"
             )
             if here["approved_at"] is not None:  # who approved it here stays on record
-                for name in ("valid_from", "approved_by", "approved_at", "approved_why"):
-                    values[name] = here[name]
-            if here["valid_to"] is not None:
-                values["valid_to"] = min(here["valid_to"], values["valid_to"] or date.max)
-                if values["superseded_by"] is None:
-                    values["superseded_by"] = here["superseded_by"]
+                values |= {name: here[name] for name in APPROVAL}
+            if values["superseded_by"] is None:
+                values["superseded_by"] = here["superseded_by"]
         table = schema.constants
         self.change.connection.execute(update(table).where(table.c.id == number).values(**values))
 
@@ -311,28 +274,3 @@ class Merge:
             )
             count += 1
         return count
-
-
-def in_use(row: Row) -> bool:
-    """Whether a constant is in force on any day."""
-    return row["status"] in {"approved", "superseded"} and (
-        row["valid_to"] is None or row["valid_to"] > row["valid_from"]
-    )
-
-
-def _overlap(one: Row, other: Row) -> bool:
-    return bool(
-        one["valid_from"] < (other["valid_to"] or date.max)
-        and other["valid_from"] < (one["valid_to"] or date.max)
-    )
-
-
-def _is_ahead(theirs: Row, ours: Row) -> bool:
-    """Whether their copy of a constant is further on than ours."""
-    if RANK[theirs["status"]] != RANK[ours["status"]]:
-        return RANK[theirs["status"]] > RANK[ours["status"]]
-    return (
-        theirs["status"] == "superseded"
-        and theirs["valid_to"] is not None
-        and theirs["valid_to"] < ours["valid_to"]
-    )

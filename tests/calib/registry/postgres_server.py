@@ -6,12 +6,14 @@ It listens on 127.0.0.1 only, on a free port, with a password, in a temporary fo
 from __future__ import annotations
 
 import contextlib
+import ctypes
 import os
 import secrets
 import shutil
 import signal
 import socket
 import subprocess
+import sys
 import tempfile
 import time
 from pathlib import Path
@@ -107,6 +109,7 @@ class Server:
                 user=self.user,
                 cwd=self.data.parent,
                 start_new_session=True,
+                preexec_fn=_end_with_parent,  # noqa: PLW1509 - these tests start no threads
             )  # fmt: skip
         self.wait_until_ready()
 
@@ -169,6 +172,13 @@ class Server:
         """Stop the server and remove all it wrote."""
         self.stop()
         shutil.rmtree(self.folder, ignore_errors=True)
+
+
+def _end_with_parent() -> None:
+    """Ask Linux to shut the server down when the process that started it is gone, however it went."""
+    if sys.platform == "linux":
+        pr_set_pdeathsig = 1  # linux/prctl.h
+        ctypes.CDLL(None).prctl(pr_set_pdeathsig, signal.SIGINT)
 
 
 def _free_port() -> int:

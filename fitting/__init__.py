@@ -1,1 +1,61 @@
-"""Temperature curves and their correction for heat loss: numbers only."""
+"""Temperature curves and their correction for heat loss: numbers only.
+
+For notebooks::
+
+    from fitting import read_curve, correct
+    curve = read_curve("bench3.csv")
+    correct(curve)
+
+What is named here is loaded when it is first asked for.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from fitting.corrections import METHODS as METHODS
+    from fitting.corrections import Corrected as Corrected
+    from fitting.corrections import Correction as Correction
+    from fitting.corrections import correct as correct
+    from fitting.curve import Curve as Curve
+    from fitting.curve_files import list_columns as list_columns
+    from fitting.curve_files import read_curve as read_curve
+    from fitting.curve_files import write_curve as write_curve
+    from fitting.errors import CupledgerError as CupledgerError
+    from fitting.errors import CurveError as CurveError
+    from fitting.heat_release import HeatRelease as HeatRelease
+    from fitting.practice import make_practice as make_practice
+    from fitting.practice import reveal as reveal
+
+_HOME = {
+    "METHODS": "fitting.corrections",
+    "Corrected": "fitting.corrections",
+    "Correction": "fitting.corrections",
+    "CupledgerError": "fitting.errors",
+    "Curve": "fitting.curve",
+    "CurveError": "fitting.errors",
+    "HeatRelease": "fitting.heat_release",
+    "correct": "fitting.corrections",
+    "list_columns": "fitting.curve_files",
+    "make_practice": "fitting.practice",
+    "read_curve": "fitting.curve_files",
+    "reveal": "fitting.practice",
+    "write_curve": "fitting.curve_files",
+}
+
+__all__ = [
+    "METHODS", "Corrected", "Correction", "CupledgerError", "Curve", "CurveError", "HeatRelease",
+    "correct", "list_columns", "make_practice", "read_curve", "reveal", "write_curve",
+]  # fmt: skip
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(_HOME[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_HOME})

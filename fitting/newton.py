@@ -27,6 +27,7 @@ import numpy as np
 
 from fitting.curve import FloatArray
 from fitting.noise import Noise, step_covariance, step_variance
+from fitting.slow_wall import WALL_S
 
 # parameters that every model has, in this order
 BEFORE, RISE, POWER, RATE, VAPOUR, DRIFT, MISMATCH = range(7)
@@ -46,37 +47,57 @@ class Knowledge:
     rate_per_s: float = 1e-4  # median of k; 0.003 to 0.01 1/min for a foam cup with a lid
     rate_spread: float = 0.45  # of ln k, such cups
     rate_spread_other: float = 1.3  # flasks, and cups without a lid
-    other_weight: float = 0.25
-    stirring_K_per_s: float = 5e-5  # 0.001 to 0.01 K/min
-    u_stirring_K_per_s: float = 8e-5
+    other_weight: float = 0.15
+    stirring_K_per_s: float = 6e-5  # 0.001 to 0.01 K/min
+    u_stirring_K_per_s: float = 5e-5
     u_room_unknown_K: float = 2.0
     room_drift_K_per_s: float = 3e-4  # 0.3 K in 1000 s
     fore_mismatch_K_per_s: float = 1.5e-5
     vapour_share: float = 0.03  # of the loss at the temperature before mixing
     u_vapour_share: float = 0.04
-    wall_loss_share: float = 0.3  # of the loss that leaves through the slow wall
-    u_wall_loss_share: float = 0.13
-    release_share: float = 0.2  # of the change, released by a second, slower process
-    u_release_share: float = 0.12
-    quick_share: float = 0.6  # of the change, by each of a set's two slowest processes
-    u_quick_share: float = 1.0
-    wander_K: float = 0.002
+    quick_share: float = 1.2  # of the change: the slowest quick process, counted back to mixing
+    u_quick_share: float = 0.3
+    u_quick_each: float = 0.4  # of each of the three that stand for it
+    u_quicker_share: float = 0.6
+    wander_K: float = 0.002  # slow wander of the reading; at most half its noise
     wander_s: float = 50.0
+    shape_error_share: float = 3e-4  # of the change: what sums of exponentials miss of a release
+    shape_error_s: float = 120.0
 
 
-# slow walls: none; a foam cup's inner skin and film; a flask's glass or a heavy vessel.
-# Times in s; the overshoot they cause is a share of the change, mean and standard deviation.
-WALL_S = np.array([0.0, 16.0, 22.0, 32.0, 46.0, 66.0, 95.0, 46.0, 66.0, 95.0, 135.0, 200.0])
-WALL_WEIGHT = np.array([0.02, 0.06, 0.15, 0.22, 0.23, 0.18, 0.1, 0.005, 0.005, 0.01, 0.01, 0.01])
-WALL_SHARE = np.array([0.0] + 6 * [0.007] + 5 * [0.04])
-U_WALL_SHARE = np.array([0.007] + 6 * [0.005] + 5 * [0.04])
-RELEASE_S = np.concatenate([[0.0], 20.0 * 1.135 ** np.arange(15)])  # 0: release over; to 118 s
+# releases: none left; a slower second process; one slow process that releases most of the heat.
+# Times in s; shares of the change, mean and standard deviation.
+# Between two times of the grid the shape is moved by its derivative with respect to ln τ.
+_SECOND_S = 20.0 * 1.2 ** np.arange(10)
+_SINGLE_S = 20.0 * 1.2 ** np.arange(14)
+RELEASE_S = np.concatenate([[0.0], _SECOND_S, _SINGLE_S])
+RELEASE_SHARE = np.concatenate([[0.0], np.full(10, 0.2), np.full(14, 0.9)])
+U_RELEASE_SHARE = np.concatenate([[0.12], np.full(10, 0.12), np.full(14, 0.3)])
+U_RELEASE_SHIFT = np.log(1.2) / np.sqrt(12) * np.hypot(RELEASE_SHARE, U_RELEASE_SHARE)
 QUICK_S = 3.0 * 1.3 ** np.arange(10)  # sensor, pouring, quick release: 3 to 32 s
-QUICK_SETS = ((0, 3), (1, 4), (2, 5), (3, 6), (4, 7), (0, 5), (0, 7), (0, 9), (0, 10))
-QUICK_WEIGHT = np.array([0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.13, 0.14, 0.13])
-# a release over in seconds leaves only the sensor's lag to be seen (narrow sets) and seldom a
-# slow remainder; a release that is seen itself (wide sets) mostly has one
-LATER_GIVEN_QUICK = np.array([0.1, 0.1, 0.1, 0.1, 0.1, 0.3, 0.6, 0.7, 0.7])
+# sets of them: (first, slowest three): three neighbours stand for one process of any time between
+# them; those from `first` on before the three for what is quicker still. The last set has no such
+# three: it goes with one slow release, and holds the sensor's lag only.
+QUICK_SETS = (*((j, j) for j in range(5)), *((0, j) for j in range(1, 8)), (0, 6))
+LAG_ONLY = len(QUICK_SETS) - 1
+
+
+def shape_weights() -> FloatArray:
+    """Prior weight of each quick set with each release, shape (sets, releases).
+
+    A release over in seconds leaves only the sensor's lag to be seen (narrow sets) and seldom a
+    slow remainder; a release that is seen itself (wide sets) mostly has one. (common practice, no
+    source)
+    """
+    quick = np.array([*(5 * [0.09]), *(7 * [0.5 / 7]), 0.05])
+    later = np.array([*(5 * [0.05]), 0.3, 0.4, 0.6, 0.7, 0.7, 0.7, 0.7])
+    second = np.exp(-((np.log(_SECOND_S / 48.0) / 0.5) ** 2) / 2)
+    out = np.zeros((len(QUICK_SETS), RELEASE_S.size))
+    out[:LAG_ONLY, 0] = 1 - later
+    out[:LAG_ONLY, 1:11] = later[:, None] * second / second.sum()
+    single = np.exp(-((np.log(_SINGLE_S / 50.0) / 0.6) ** 2) / 2)
+    out[LAG_ONLY, 11:] = single / single.sum()
+    return quick[:, None] * out
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,10 +144,20 @@ def covariance_of(
     single = noise.sigma_K**2 * np.minimum(noise.inflation, rows.count)
     single = single + max(q**2 / 12 - stuck, 0.0)
     gap = np.abs(rows.s[:, None] - rows.s[None, :])
-    wander = know.wander_K**2 * np.exp(-gap / know.wander_s)
+    slow = float(np.clip(0.5 * noise.sigma_K, 2e-4, know.wander_K))
+    wander = slow**2 * np.exp(-gap / know.wander_s)
     floor = 1e-10 + (1e-3 * q) ** 2
     steps = step_covariance(level, rows.spread, _blur(rows, noise, change_K), noise)
-    return np.asarray(np.diag(single / rows.count + floor) + wander + steps)
+    own = np.diag(single / rows.count + floor) + wander + steps
+    return np.asarray(own + _shape_error(rows, change_K, know))
+
+
+def _shape_error(rows: Binned, change_K: float, know: Knowledge) -> FloatArray:
+    """Covariance of what sums of exponentials miss of a real release, K²; it fades in minutes."""
+    since = np.maximum(rows.s, 1.0)
+    size = know.shape_error_share * change_K * rows.after * np.exp(-since / know.shape_error_s)
+    apart = np.log(since)[:, None] - np.log(since)[None, :]
+    return np.asarray(np.outer(size, size) * np.exp(-2 * apart**2))
 
 
 def _blur(rows: Binned, noise: Noise, change_K: float) -> FloatArray:
@@ -146,15 +177,18 @@ def _blur(rows: Binned, noise: Noise, change_K: float) -> FloatArray:
 
 
 def master_columns(rows: Binned, ratio: float) -> FloatArray:
-    """Columns that every model is built from, shape (n, 7 + quick + releases + walls).
+    """Columns that every model is built from, shape (n, 7 + quick + 2 releases + walls).
 
-    A time of 0 gives a column of zeros: no such process.
+    A time of 0 gives a column of zeros: no such process. The releases come twice: e^(−s/τ), and
+    its derivative with respect to ln τ, (s/τ) e^(−s/τ).
     """
     share = np.where(rows.after > 0, 1.0, 1 / ratio)
     since = np.clip(rows.s, 0, None)[:, None]
-    times = np.concatenate([QUICK_S, RELEASE_S, WALL_S])
-    decays = np.exp(-since / np.maximum(times, 1e-3)) * rows.after[:, None]
-    decays[:, QUICK_S.size : QUICK_S.size + RELEASE_S.size] *= -1
+    after = rows.after[:, None]
+    quick, release, wall = (
+        np.exp(-since / np.maximum(times, 1e-3)) * after for times in (QUICK_S, RELEASE_S, WALL_S)
+    )
+    shift = release * since / np.maximum(RELEASE_S, 1e-3)
     plain = [
         np.ones_like(rows.s),
         rows.after,
@@ -164,24 +198,4 @@ def master_columns(rows: Binned, ratio: float) -> FloatArray:
         share * rows.s**2 / 2,
         (1 - rows.after) * rows.s,
     ]
-    return np.column_stack([*plain, decays])
-
-
-def wall_loss(
-    rate_per_s: FloatArray, wall_s: FloatArray, wall_share: FloatArray, loss_share: float
-) -> FloatArray:
-    """What Newton's integral counts too much where part of the loss passes a slow wall.
-
-    A wall of heat capacity C_w is fed through G_w and passes the share g of the loss G on. It
-    settles at γ = G_w/(G_w + g G) of the content's height above the room, with the time constant
-    τ' = C_w/(G_w + g G). Balancing the energies from the mixing to any later time,
-
-        counted too much / change = (C_w/C)(1 − γ²) = g k τ' (1 + γ),   γ = A/(A + g k τ'),
-
-    A = γ C_w/C being the share of the change by which the reading first overshoots.
-
-    Args: arrays of one shape; rate k [1/s], τ' [s], A [1], g. Returns the share of the change.
-    """
-    loss = loss_share * rate_per_s * wall_s
-    seen = np.maximum(wall_share, 2e-3)
-    return np.asarray(loss * (1 + seen / (seen + np.maximum(loss, 0.0))))
+    return np.column_stack([*plain, quick, -release, -shift, wall])

@@ -11,11 +11,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from fitting.averaging import Averaged, Setting, average
+from fitting.averaging import Averaged, average
 from fitting.corrections.binning import bin_case
 from fitting.corrections.case import Case
-from fitting.corrections.result import Correction, Part, make, replaced
+from fitting.corrections.result import Correction, make, replaced
 from fitting.curve import FloatArray
+from fitting.explaining import explain
+from fitting.model_grid import Setting
 from fitting.newton import BEFORE, POWER, RATE, RISE, Binned, Knowledge
 
 NAME = "newton-integral"
@@ -49,14 +51,14 @@ def setting_of(case: Case, know: Knowledge | None = None) -> Setting:
 
 
 def averaged(case: Case) -> tuple[Averaged, Binned, FloatArray]:
-    """Solve and weigh all models on a case."""
+    """Solve and weigh all models on a case; also the averaged readings and their smooth course."""
     rows, level = bin_case(case)
     return average(rows, case.noise, level, setting_of(case)), rows, level
 
 
 def correct(case: Case) -> Correction:
     """Average over the models; see the module's docstring."""
-    found, rows, _ = averaged(case)
+    found, rows, level = averaged(case)
     rise, u = found.moments(RISE)
     low, high = found.interval95(RISE)
     shift, _ = found.moments(BEFORE)
@@ -65,9 +67,10 @@ def correct(case: Case) -> Correction:
     t_inf = case.before_C + power / rate if rate > u_rate / 2 else None
     u_moment = _moment_part(case, rise)
     widened = float(np.hypot(u, u_moment)) / u if u > 0 else 1.0
-    parts = (*_parts(found), ("moment of mixing", u_moment))
+    explained = explain(found, rows, case.noise, level, setting_of(case))
     result = make(
-        case, NAME, rise, parts, _verdict(case, rate, u_rate), _residual(found, rows),
+        case, NAME, rise, (*explained.parts, ("moment of mixing", u_moment)),
+        _verdict(case, rate, u_rate), explained.residual_K,
         rate=(rate, u_rate), t_inf_C=t_inf, before_C=case.before_C + shift,
     )  # fmt: skip
     interval = (rise - (rise - low) * widened, rise + (high - rise) * widened)
@@ -79,18 +82,6 @@ def _moment_part(case: Case, rise: float) -> float:
     fore = case.y[case.fore]
     drift = abs(float(fore[-1] - fore[0])) / max(float(-case.s[0]), 1.0) if fore.size > 1 else 0.0
     return drift * case.mixing.u_s + 1e-6 * abs(rise) * case.curve.step_s
-
-
-def _parts(found: Averaged) -> tuple[Part, ...]:
-    """Variance of the rise: the models' own and between them."""
-    within = float(found.weight @ found.sd[:, 1] ** 2)
-    centre = float(found.weight @ found.mean[:, 1])
-    between = float(found.weight @ (found.mean[:, 1] - centre) ** 2)
-    return ("readings", float(np.sqrt(within))), ("which model holds", float(np.sqrt(between)))
-
-
-def _residual(found: Averaged, rows: Binned) -> FloatArray:
-    return np.zeros(0)
 
 
 def _verdict(case: Case, rate: float, u_rate: float) -> tuple[bool, str]:

@@ -67,16 +67,14 @@ def approve(
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:
-    """Put drafts in force; each supersedes the cup's constant before it."""
+    """Put drafts in force, all or none; each supersedes the cup's constant before it."""
     from calib.registry import open_registry
 
     out = Output(as_json=as_json)
     with open_registry(registry) as store:
-        done = []
-        for number in numbers:
-            done.append(store.approve(number, by, reason))
-            kept = done[-1]
-            out.say(f"Constant {number} of {kept.apparatus} is in force from {kept.valid_from}.")
+        done = store.approve_all(numbers, by, reason)
+    for kept in done:
+        out.say(f"Constant {kept.id} of {kept.apparatus} is in force from {kept.valid_from}.")
     out.dump({"constants": [constant_facts(c) for c in done]})
 
 

@@ -71,8 +71,8 @@ def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
                 figures(run["constant_J_per_K"], 4),
                 with_u(run["rise_K"], run["u_rise_K"]),
                 figures(run["heat_J"], 5),
-                with_u(run["dH_kJ_per_mol"], run["u_dH_kJ_per_mol"]),
-                interval(run["interval95_kJ_per_mol"]),
+                _result(run),
+                interval(run["interval95_kJ_per_mol"] or run["interval95"]),
                 run["limiting"] or "",
             ]
             for run in runs
@@ -82,18 +82,30 @@ def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
         for warning in run["warnings"]:
             out.note(f"warning: {run['run']}: {warning}")
     for line in facts["summary"]:
-        spread = figures(line["sd_kJ_per_mol"], 3)
-        mean = with_u(line["mean_kJ_per_mol"], line["u_mean_kJ_per_mol"])
-        out.say(f"{line['reaction']}: {line['runs']} runs, mean {mean} kJ/mol, spread {spread}")
+        many = f"{line['runs']} run" + ("s" if line["runs"] != 1 else "")
+        spread = f", spread {figures(line['sd'], 3)}" if line["sd"] is not None else ""
+        mean = with_u(line["mean"], line["u_mean"])
+        out.say(f"{line['reaction']}: {many}, mean {mean} {line['unit']}{spread}")
     if budget:
         for run in runs:
             out.table(
-                ["made of", "u kJ/mol", "share %"],
+                ["made of", f"u {run['unit']}", "share %"],
                 [
-                    [b["source"], figures(b["u_kJ_per_mol"], 3), f"{b['share_percent']:.1f}"]
-                    for b in run["budget"]
+                    [
+                        line["source"],
+                        figures(line.get("u_kJ_per_mol", line.get("u")), 3),
+                        f"{line['share_percent']:.1f}",
+                    ]
+                    for line in run["budget"]
                 ],
                 title=f"{run['run']}: what the uncertainty is made of",
             )
     elif runs:
         out.say("± is one standard uncertainty (k = 1); what it is made of: --budget or --json.")
+
+
+def _result(run: dict[str, Any]) -> str:
+    """The molar enthalpy, or what else the run measures, such as a metal's specific heat."""
+    if run["dH_kJ_per_mol"] is not None:
+        return f"{with_u(run['dH_kJ_per_mol'], run['u_dH_kJ_per_mol'])} kJ/mol"
+    return f"{with_u(run['value'], run['u_value'])} {run['unit']}, {run['quantity']}"

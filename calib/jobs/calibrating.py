@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from calib.errors import RowProblem
 
 if TYPE_CHECKING:
-    from calib.calibration import CalibrationReport, CupConstant
+    from calib.calibration import CupConstant
     from calib.registry import NewConstant, Registry
     from calib.runs.model import Run, Table
 
@@ -174,11 +174,3 @@ def _digest(path: Path) -> str:
     import hashlib
 
     return hashlib.sha256(path.read_bytes()).hexdigest()
-
-
-def report_of(path: Path) -> CalibrationReport:
-    """Calibrate a table without a registry, for notebooks: nothing is stored."""
-    from calib.calibration import calibrate
-    from calib.runs.reader import read_table
-
-    return calibrate(read_table(path))

@@ -29,11 +29,12 @@ def write_results(path: Path, results: TableResults) -> Path:
     rows: list[list[CellValue]] = []
     for one, facts in zip(results.report.results, results.facts["runs"], strict=True):
         rows.append([*_given(one.run, given), *_computed(facts), "; ".join(facts["warnings"]), ""])
+    read = {run.run: run for run in table.rows}
     for problem in results.facts["errors"]:
-        blank: list[CellValue] = [None] * (len(given) + len(_HEADERS) - 1)
-        if "run" in given:
-            blank[given.index("run")] = problem["row"]
-        rows.append([*blank, f"{problem['column']}: {problem['message']}"])
+        known = read.get(problem["row"])
+        cells = _given(known, given) if known is not None else _label_only(problem["row"], given)
+        blank: list[CellValue] = [None] * (len(_HEADERS) - 1)
+        rows.append([*cells, *blank, f"{problem['column']}: {problem['message']}"])
     write_table(path, [*given, *_HEADERS], rows, not_over=[table.path])
     return path
 
@@ -58,6 +59,11 @@ def _given(run: Run, columns: tuple[str, ...]) -> list[CellValue]:
         else:
             cells.append(getattr(run, column, None))
     return cells
+
+
+def _label_only(label: str, columns: tuple[str, ...]) -> list[CellValue]:
+    """A row that could not even be read: its label, so that it can be found in the table."""
+    return [label if column == "run" else None for column in columns]
 
 
 def _computed(facts: dict[str, Any]) -> list[CellValue]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from calib.pages.class_rows import (
+    MOLAR,
     Kind,
     Row,
     at_infinite_dilution,
@@ -27,7 +28,7 @@ SUMMARY_HEADERS = (
     "mean ± u",
     "standard deviation",
     "expected at these concentrations",
-    "at infinite dilution",
+    "at infinite dilution, or published",
     "mean minus expected / %",
 )
 
@@ -39,7 +40,7 @@ def reaction_block(
     name, unit = reaction_text(kind[0]), kind[1]
     points = [p for p in (_point(run) for run in runs) if p is not None]
     marks = _marks([run["row"] for run in runs], summary)
-    ident, label = f"reaction-{number}", f"{'ΔH' if unit == 'kJ/mol' else 'result'} / ({unit})"
+    ident, label = f"reaction-{number}", f"{'ΔH' if unit == MOLAR else 'result'} / ({unit})"
     lines = "; ".join(f"{m.label} {minus(figures(m.value, 4))}" for m in marks)
     flagged = sum(p.flagged for p in points)
     hollow = f" Hollow diamonds: {flagged} with remarks." if flagged else ""
@@ -139,5 +140,7 @@ def _marks(rows: Sequence[Row], summary: Row) -> list[Mark]:
     if here is not None:
         marks.append(Mark("expected here", *here, style="after"))
     if dilute is not None:
-        marks.append(Mark("infinite dilution", *dilute, style="release"))
+        # a metal's specific heat or ice's heat of fusion has a published value, no dilution
+        label = "infinite dilution" if mean.unit == MOLAR else "published"
+        marks.append(Mark(label, *dilute, style="release"))
     return marks

@@ -148,3 +148,43 @@ def test_a_draft_is_not_used_until_approved_and_withdrawing_needs_a_reason(cups,
     assert cups("constants", "withdraw", made["id"]).code == 2
     gone = cups("constants", "withdraw", made["id"], "--reason", "lid lost", "--json").json
     assert gone["constants"][0]["status"] == "withdrawn"
+
+
+def calibrated(cups, tmp_path):
+    table = tmp_path / "cal.csv"
+    table.write_text(f"{HEADER}\n{GOOD}\n{GOOD.replace('good', 'two')}\n", encoding="utf-8")
+    assert cups("calibrate", table, "--approve", "--reason", "for a test").code == 0
+
+
+def test_a_metal_and_ice_show_their_own_quantity_in_every_form(cups, tmp_path):
+    """Values that are no molar enthalpies print, export and carry their budget too."""
+    calibrated(cups, tmp_path)
+    table, out = tmp_path / "t.csv", tmp_path / "o.csv"
+    table.write_text(
+        f"{HEADER}\n"
+        "metal,P1,2026-10-01,water,Cu(s),100,60,,,21.0,99.0,25.0,,\n"
+        "ice,P1,2026-10-01,water,ice,150,30,,,30.0,0.0,12.4,,\n"
+        "lost,P9,2026-10-01,water,KNO3(s),100,6,,,21.0,21.0,17.0,,\n",
+        encoding="utf-8",
+    )
+    done = cups("enthalpy", table, "--budget", "--out", out, "--page", tmp_path / "p.html")
+    assert done.code == 1
+    assert "J/(g K), specific heat of Cu" in done.out
+    assert "J/g, heat of fusion of ice" in done.out
+    assert "u J/(g K)" in done.out
+    written = out.read_text(encoding="utf-8-sig")
+    assert "specific heat of Cu" in written
+    (lost,) = [line for line in written.splitlines() if line.startswith("lost")]
+    assert "KNO3(s)" in lost  # what was given for a row that was not used is not lost
+    page = (tmp_path / "p.html").read_text(encoding="utf-8")
+    assert "published 0.384" in page  # copper's specific heat, CRC Handbook (from a library)
+    assert "infinite dilution 0" not in page
+
+
+def test_several_are_approved_together_or_not_at_all(cups, tmp_path):
+    table = tmp_path / "cal.csv"
+    table.write_text(f"{HEADER}\n{GOOD}\n{GOOD.replace('good', 'two')}\n", encoding="utf-8")
+    (made,) = cups("calibrate", table, "--json").json["constants"]
+    assert cups("constants", "approve", made["id"], 999, "--reason", "checked").code == 2
+    (kept,) = cups("constants", "--json").json["constants"]
+    assert kept["status"] == "draft"

@@ -41,10 +41,10 @@ def test_a_server_killed_under_the_writers(postgres) -> None:
     try:
         server.start()
         outcome = crowd(
-            server.new_database(), processes=4, changes=40, server=server, kill_every_s=1.5
+            server.new_database(), processes=4, changes=100, server=server, kill_every_s=1.5
         )
     finally:
         server.remove()
     assert outcome.failures == []
-    assert (outcome.reported, outcome.lost, outcome.doubled) == (160, 0, 0)
+    assert (outcome.reported, outcome.lost, outcome.doubled) == (400, 0, 0)
     assert outcome.server_kills >= 1

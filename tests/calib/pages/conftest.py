@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -185,6 +186,44 @@ class Watched:
         assert [url for url in self.requests if not url.startswith("data:")] == [
             self.page.url.split("#")[0]
         ]
+
+    def open_everything(self) -> None:
+        """Unfold all that is folded, so that checks see it."""
+        self.page.evaluate(
+            "document.querySelectorAll('details').forEach((one) => { one.open = true; })"
+        )
+        if self.page.locator("#all").count():
+            self.page.locator("#all").click()
+
+    def violations(self) -> list[str]:
+        """What axe-core finds against WCAG 2 and its own best practices, one line each.
+
+        axe-core comes inside the Python package, so that nothing is fetched.
+        """
+        from axe_playwright_python.sync_playwright import Axe
+
+        found = Axe().run(self.page).response
+        assert len(found["passes"]) > 10, "axe-core did not look at the page"
+        return [f"{v['id']}: {v['nodes'][0]['html'][:160]}" for v in found["violations"]]
+
+    def width(self) -> int:
+        """Width of the content in CSS pixels: more than the screen's makes people scroll."""
+        return self.page.evaluate("document.documentElement.scrollWidth")
+
+    def tab_to(self, text: str) -> None:
+        """Press Tab until the thing whose text starts so, or that has this id, has the focus."""
+        for _ in range(200):
+            self.page.keyboard.press("Tab")
+            focused = self.page.evaluate(
+                "document.activeElement.innerText || document.activeElement.id"
+            )
+            if focused.strip().startswith(text):
+                return
+        raise AssertionError(f"no way by Tab to {text!r}")
+
+    def pdf_pages(self) -> int:
+        """Number of sheets when the page is printed."""
+        return len(re.findall(rb"/Type\s*/Page\b", self.page.pdf(prefer_css_page_size=True)))
 
 
 @pytest.fixture(scope="session")

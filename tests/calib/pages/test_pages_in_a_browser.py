@@ -32,29 +32,15 @@ def pages(slow_run, release, scan, class_data):
     }
 
 
-def violations(page) -> list[str]:
-    from axe_playwright_python.sync_playwright import Axe
-
-    found = Axe().run(page).response["violations"]
-    return [f"{v['id']}: {v['nodes'][0]['html'][:160]}" for v in found]
-
-
-def open_everything(page) -> None:
-    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
-    if page.locator("#all").count():
-        page.locator("#all").click()
-
-
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [1200, 390])
 @pytest.mark.parametrize("kind", KINDS)
 def test_quiet_accessible_and_not_wider_than_the_screen(pages, look, kind, width, scheme):
     with look(pages[kind], width=width, scheme=scheme) as seen:
-        open_everything(seen.page)
+        seen.open_everything()
         seen.quiet()
-        assert violations(seen.page) == []
-        wide = seen.page.evaluate("document.documentElement.scrollWidth")
-        assert wide <= width
+        assert seen.violations() == []
+        assert seen.width() <= width
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -70,7 +56,7 @@ def test_no_text_of_a_drawing_is_cut_off(pages, look, kind):
     })"""
     for width in (1200, 390):
         with look(pages[kind], width=width) as seen:
-            open_everything(seen.page)
+            seen.open_everything()
             assert seen.page.evaluate(script) == []
 
 
@@ -90,7 +76,7 @@ def test_no_two_labels_of_a_drawing_lie_on_each_other(pages, look, kind):
     })"""
     for width in (1200, 390):
         with look(pages[kind], width=width) as seen:
-            open_everything(seen.page)
+            seen.open_everything()
             assert seen.page.evaluate(script) == []
 
 
@@ -109,17 +95,12 @@ def test_dark_page_draws_in_light_ink(pages, look):
 def test_certificate_prints_on_one_sheet(look, runs, digests):
     page = certificate_page(constant(runs=runs, digests=tuple(f"{i:064x}" for i in range(digests))))
     with look(page) as seen:
-        assert page_count(seen.page.pdf(prefer_css_page_size=True)) == 1
+        assert seen.pdf_pages() == 1
 
 
-def page_count(pdf: bytes) -> int:
-    return len(re.findall(rb"/Type\s*/Page\b", pdf))
-
-
-def test_curve_page_prints_without_its_menu(pages, look, tmp_path):
+def test_curve_page_prints_without_its_menu(pages, look):
     with look(pages["curve"]) as seen:
-        pdf = seen.page.pdf(prefer_css_page_size=True)
-        assert 2 <= page_count(pdf) <= 9
+        assert 2 <= seen.pdf_pages() <= 9
         seen.page.emulate_media(media="print")
         assert not seen.page.locator("nav").is_visible()
         assert seen.page.locator("svg.wide").first.is_visible()
@@ -131,19 +112,9 @@ def first_groups(page, n: int) -> list[str]:
     return [label.strip() for label in labels[:n]]
 
 
-def tab_to(page, text: str) -> None:
-    """Press Tab until the thing with that text has the focus."""
-    for _ in range(120):
-        page.keyboard.press("Tab")
-        focused = page.evaluate("document.activeElement.innerText || document.activeElement.id")
-        if focused.strip().startswith(text):
-            return
-    raise AssertionError(f"no way by Tab to {text!r}")
-
-
 def test_sort_by_keyboard_both_ways(pages, look):
     with look(pages["class"]) as seen:
-        tab_to(seen.page, "group")
+        seen.tab_to("group")
         seen.page.keyboard.press("Enter")
         assert first_groups(seen.page, 3) == ["Basalt", "Cobalt", "Fennel"]
         heading = seen.page.locator("#class thead th").first
@@ -152,7 +123,7 @@ def test_sort_by_keyboard_both_ways(pages, look):
         assert first_groups(seen.page, 3) == ["Thistle", "Saffron", "Quartz"]
         assert heading.get_attribute("aria-sort") == "descending"
         assert "largest first" in seen.page.locator("#told").inner_text()
-        tab_to(seen.page, "result")
+        seen.tab_to("result")
         seen.page.keyboard.press("Enter")
         keys = seen.page.eval_on_selector_all(
             "#class > tbody > tr:first-child > td:nth-of-type(4)",
@@ -164,13 +135,13 @@ def test_sort_by_keyboard_both_ways(pages, look):
 
 def test_filter_by_keyboard(pages, look):
     with look(pages["class"]) as seen:
-        tab_to(seen.page, "sieve")
+        seen.tab_to("sieve")
         seen.page.keyboard.type("kno3(s)")  # typed plain, shown with a lowered 3
         assert len(first_groups(seen.page, 99)) == 4
         assert seen.page.locator("#told").inner_text() == "4 of 12 groups shown."
         assert seen.page.locator("svg.wide g.dim").count() == 8
         seen.page.locator("#sieve").fill("")
-        tab_to(seen.page, "flags")
+        seen.tab_to("flags")
         seen.page.keyboard.press("Space")
         assert first_groups(seen.page, 99) == ["Quartz", "Marten"]
         seen.quiet()
@@ -184,7 +155,7 @@ def test_filter_by_reaction(pages, look):
 
 def test_open_a_curve_by_keyboard_and_close_it(pages, look):
     with look(pages["class"]) as seen:
-        tab_to(seen.page, "curve")
+        seen.tab_to("curve")
         button = seen.page.locator("button.open:focus")
         panel = seen.page.locator(f"#{button.get_attribute('aria-controls')}")
         assert not panel.is_visible()
@@ -199,10 +170,10 @@ def test_open_a_curve_by_keyboard_and_close_it(pages, look):
 
 def test_names_give_way_to_numbers_everywhere_and_come_back(pages, look):
     with look(pages["class"]) as seen:
-        open_everything(seen.page)
+        seen.open_everything()
         before = seen.page.locator("body").inner_text()
         assert "Quartz" in before
-        tab_to(seen.page, "Numbers instead")
+        seen.tab_to("Numbers instead")
         seen.page.keyboard.press("Enter")
         hidden = seen.page.locator("main").inner_text()
         assert not [name for name in ("Larch", "Quartz", "Otter", "Plover") if name in hidden]

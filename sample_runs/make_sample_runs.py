@@ -211,6 +211,7 @@ def make_calibrations(folder: Path, cups: dict[str, Cup], rng: np.random.Generat
                     "in_cup": "water",
                     "added": "water",
                     **read,
+                    "added_read_s": "0",  # the probe stood in the hot water until it was poured
                     "curve": file,
                     "mixed_at_s": f"{run.mixed_at_s:.0f}",
                     "room_C": f"{run.room_C:.1f}",

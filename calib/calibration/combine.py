@@ -210,6 +210,15 @@ def _solve(r: _Rotated, taus: FloatArray) -> _Fits:
     return _Fits(beta, cov, q, log)
 
 
+def _q(r: _Rotated, tau: float) -> float:
+    """Weighted sum of squares about the fit at one τ."""
+    w = 1.0 / (r.eigenvalues + tau * tau)
+    weighted = r.X.T * w
+    beta = np.linalg.solve(weighted @ r.X, weighted @ r.y)
+    rest = r.y - r.X @ beta
+    return float(w @ (rest * rest))
+
+
 def _gain(r: _Rotated, tau: float) -> FloatArray:
     """The matrix (p, n) with β = gain · y."""
     w = 1.0 / (r.eigenvalues + tau**2)
@@ -231,9 +240,9 @@ def _between_sd(r: _Rotated, between: Between) -> float:
         return _solve(r, np.array([tau]))
 
     if between == "mandel-paule":
-        if at(0.0).q[0] <= n - p:
+        if _q(r, 0.0) <= n - p:
             return 0.0
-        return float(brentq(lambda t: float(at(t).q[0]) - (n - p), 0.0, top, xtol=1e-7 * top))
+        return float(brentq(lambda t: _q(r, t) - (n - p), 0.0, top, xtol=1e-6 * top, rtol=1e-6))
     if between == "reml":
         found = minimize_scalar(
             lambda t: -float(at(t).log_restricted[0]), bounds=(0.0, top), method="bounded"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from calib.calibration.combine import Between
 from calib.calibration.one_run import CalibrationRun, run_calibration
+from calib.calibration.own_logs import with_own_logs
 from calib.calibration.per_cup import combine_cup
 from calib.calibration.report import CalibrationReport, CupConstant
 from calib.errors import RowProblem
@@ -49,9 +50,11 @@ def calibrate(
     from calib.runs.instruments import Instruments as Loader
 
     tools = instruments if instruments is not None else Loader.load(table)
+    rows, refused = with_own_logs(table)
     constants, problems = calibrate_runs(
-        table.rows, tools, known_loss=known_loss, between=between, method=method, progress=progress
+        rows, tools, known_loss=known_loss, between=between, method=method, progress=progress
     )
+    problems += refused
     order = {run.run: place for place, run in enumerate(table.rows)}
     problems.sort(key=lambda p: order.get(p.row, -1))
     return CalibrationReport(

@@ -67,6 +67,9 @@ def run_calibration(
     prepared = prepare(run, instruments)
     way = way_of(prepared)
     guess = C_app if C_app is not None else CONSTANT_GUESS_J_PER_K
+    if way == "cooling":
+        found = measure(prepared, find_rise(prepared, C_app=guess))
+        return CalibrationRun(run, way, None, found, (*prepared.warnings, *found.rise.warnings))
     measured = measure(prepared, find_rise(prepared, C_app=guess, loss=loss, method=method))
     constant, remarks = constant_of_run(measured, way)
     if C_app is None and measured.rise.from_curve and _matters(measured, guess, constant.value):

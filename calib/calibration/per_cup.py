@@ -15,7 +15,7 @@ from calib.calibration.verdicts import quality_of, warnings_of
 from calib.calibration.ways import KNOWN_WAYS, Way
 from calib.uncertainty import Propagated
 
-__all__ = ["OUTLYING", "combine_cup"]
+__all__ = ["OUTLYING", "budget_of", "combine_cup"]
 
 OUTLYING = 3.0
 """A run is called outlying where it lies further than this many standard uncertainties (its own,
@@ -96,7 +96,7 @@ def _constant(
         RunFinding(run, w, h, d, math.isfinite(d) and abs(d) > OUTLYING)
         for run, w, h, d in zip(group.runs, c.weights, c.leverage, c.deleted, strict=True)
     )
-    budget = _budget(group.runs, c)
+    budget = budget_of(_results(group.runs), c)
     failed = quality_of(c, agreements)
     warnings = warnings_of(c, findings, budget, agreements, loss)
     extra = tuple(RunFinding(run, 0.0, 0.0, math.nan, False) for run in cooling)
@@ -162,13 +162,13 @@ def _lag(runs: Sequence[CalibrationRun]) -> float | None:
     return found[len(found) // 2] if found else None
 
 
-def _budget(runs: Sequence[CalibrationRun], c: Combined) -> tuple[tuple[str, float, float], ...]:
+def budget_of(results: Sequence[Propagated], c: Combined) -> tuple[tuple[str, float, float], ...]:
     """Lines of the combined constant: shared inputs summed over the runs before squaring."""
     own: dict[str, float] = {}
     shared: dict[str, float] = {}
     names: dict[str, str] = {}
-    for run, weight in zip(runs, c.weights, strict=True):
-        for line in run.constant.lines if run.constant is not None else ():
+    for one, weight in zip(results, c.weights, strict=True):
+        for line in one.lines:
             part = weight * line.contribution
             if line.key is None:
                 own[line.source] = own.get(line.source, 0.0) + part**2

@@ -62,7 +62,7 @@ def _show(out: Output, facts: dict[str, Any]) -> None:
         ["no.", "cup", "constant J/K", "95 % interval", "loss G W/K", "runs", "spread", "status"],
         [
             [
-                str(c["id"]),
+                str(c["id"]) if c["id"] is not None else "–",
                 c["apparatus"],
                 with_u(c["constant_J_per_K"], c["u_constant_J_per_K"]),
                 interval(c["interval95_J_per_K"]),

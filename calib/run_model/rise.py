@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from calib.errors import CurveError, RowProblem
 from calib.run_model.extreme import extreme_loss
+from calib.run_model.hot_water import pouring_input
 from calib.run_model.prepared import ROOM_GUESS_C, PreparedRun
 from calib.run_model.quantities import Quantities
 from calib.run_model.refusal import RowRefusedError
@@ -76,6 +77,8 @@ def find_rise(
     capacities before and after mixing and through the expected cooling rate.
     Raises RowRefusedError.
     """
+    if prepared.process.kind == "cooling":
+        return _from_cooling(prepared)
     if prepared.run.curve_path is not None:
         return _from_curve(prepared, C_app, loss, method)
     return _from_readings(prepared, C_app, loss)
@@ -112,6 +115,39 @@ def _from_curve(prepared: PreparedRun, C_app: float, loss: Loss | None, method: 
         corrected=corrected,
         digest=curve.digest,
         dof=dof_of_factor((chosen.interval95_K[1] - chosen.rise_K) / max(chosen.u_rise_K, 1e-12)),
+    )
+
+
+def _from_cooling(prepared: PreparedRun) -> Rise:
+    """A log of cooling alone: no rise, but a cooling rate."""
+    from calib.run_model.cooling import fit_cooling
+    from fitting.curve_files import read_curve
+
+    run = prepared.run
+    if run.curve_path is None:
+        raise RowRefusedError(
+            RowProblem(run.run, "added", "nothing was added and there is no heater; a cooling log "
+                       "needs its curve", "an empty cell", "what was added, or a curve",
+                       "fill in added and its amount, or curve")
+        )  # fmt: skip
+    try:
+        curve = read_curve(str(run.curve_path))
+        fit = fit_cooling(curve, run.room_C)
+    except CurveError as error:
+        raise RowRefusedError(
+            RowProblem(run.run, "curve", str(error), str(run.curve), "a log of a cooling cup")
+        ) from None
+    return Rise(
+        rise_K=0.0,
+        u_own_K=0.0,
+        before_C=fit.start_C,
+        final_C=fit.end_C,
+        method="cooling log",
+        from_curve=True,
+        warnings=fit.warnings,
+        cooling_rate_per_s=fit.rate_per_s,
+        u_cooling_rate_per_s=fit.u_rate_per_s,
+        digest=curve.digest,
     )
 
 
@@ -232,6 +268,7 @@ def install_rise(quantities: Quantities, prepared: PreparedRun, rise: Rise) -> N
     if run.added_C is not None and (rise.before_given or rise.from_curve):
         reading = instruments.u("added_C", run.added_C, run)
         q.put_reading("added_C", reading, "temperature of what is added")
+        _install_pouring(q, prepared, rise)
     elif rise.before_given or rise.from_curve:
         _assume_equal(q, instruments.u_assumed_equal_K, "added_C", "cup_C", "what is added")
 
@@ -250,6 +287,17 @@ def _install_readings(q: Quantities, prepared: PreparedRun, rise: Rise) -> None:
         _assume_equal(q, instruments.u_assumed_equal_K, "cup_C", "added_C", "the cup's content")
     q.put(Input("loss", rise.loss_K, rise.u_loss_K, source=_loss_source(rise)))
     q.put_form("rise", (1.0, "extreme_C"), (-1.0, "cup_C"), (1.0, "loss"))
+
+
+def _install_pouring(q: Quantities, prepared: PreparedRun, rise: Rise) -> None:
+    """What a warm liquid loses between its reading and its pouring."""
+    run, added = prepared.run, prepared.added
+    if added is None or added.composition is None:
+        return
+    wait = pouring_input(run, run.room_C if run.room_C is not None else rise.before_C)
+    if wait is not None:
+        q.put(wait)
+        q.add_to_form("added_C", 1.0, wait.name)
 
 
 def _loss_source(rise: Rise) -> str:

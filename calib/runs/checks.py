@@ -57,7 +57,7 @@ class Checker:
         if heater:
             for column in ("heater_V", "heater_A", "heater_s"):
                 found += self._needs_one((column,), fields, "an electrical calibration needs it")
-        if not heater or fields.get("added") is not None:
+        if fields.get("added") is not None or not (heater or _only_cooling(fields)):
             found += self._needs_amount("added", fields)
         found += self._needs_one(
             ("extreme_C", "curve"), fields, "a logged curve or the extreme reading is needed"
@@ -88,6 +88,12 @@ class Checker:
 
 
 _Finding = tuple[str, str, str, str, str]  # column, message, found, expected, remedy
+
+
+def _only_cooling(fields: Fields) -> bool:
+    """Whether a row is a log of a cup that cools: a curve, and nothing said of anything added."""
+    added = ("added", "added_mL", "added_g", "added_C", "added_mol_per_L", "reaction")
+    return fields.get("curve") is not None and all(fields.get(name) is None for name in added)
 
 
 def has_readings(fields: Fields) -> bool:

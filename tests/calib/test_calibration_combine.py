@@ -76,7 +76,7 @@ def test_no_runs_is_an_error():
 @pytest.mark.parametrize("tau", [0.0, 0.5, 1.0])
 def test_intervals_hold_for_few_runs(n, tau):
     """Own error 1, spread tau, an error of 0.5 common to all: 95 % intervals hold 92 to 98.5 %."""
-    rng, hits, sets = np.random.default_rng(5), 0, 400
+    rng, hits, sets = np.random.default_rng(5), 0, 300
     for _ in range(sets):
         y = rng.normal(size=n) * np.hypot(1.0, tau) + 0.5 * rng.normal()
         c = combine_values(y, np.eye(n) + 0.25, np.ones(n))

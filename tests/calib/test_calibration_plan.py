@@ -1,0 +1,70 @@
+"""Planning a calibration: the plan's u is what a calibration then states and shows."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from calib.errors import InputError
+from calib.planning.calibration_plan import (
+    MixingSetup,
+    best_setups,
+    plan_calibration,
+    runs_needed,
+)
+from calib.runs.instruments import Instruments
+from tests.benchmarks.calibration_sets import TAU, U_RISE_K, run_sets, tools
+
+SETUP = MixingSetup(hot_C=50.0, u_rise_K=U_RISE_K, between_J_per_K=TAU, wait_s=0.0)
+
+
+def test_the_plan_is_what_happens():
+    """Planned u against the scatter and the stated u of simulated calibrations, within 25 %."""
+    scores = run_sets(10, seed=21)
+    for count in (2, 4, 8):
+        plan = plan_calibration(14.0, tools(), SETUP, runs=count)
+        assert plan.u_J_per_K == pytest.approx(float(np.mean(scores[count].stated)), rel=0.25)
+
+
+def test_more_runs_help_only_what_is_their_own():
+    I = Instruments.default()  # noqa: E741
+    us = [plan_calibration(14.0, I, SETUP, runs=n).u_J_per_K for n in (1, 2, 4, 16)]
+    assert us == sorted(us, reverse=True)
+    far = MixingSetup(hot_C=50.0)  # the wait before pouring is not noted
+    many = plan_calibration(14.0, I, far, runs=40)
+    assert many.u_J_per_K > 0.9 * many.u_shared_J_per_K > 1.0
+    assert "cooling between reading and pouring" in many.limits[0][0]
+
+
+def test_wanted_uncertainty_and_out_of_reach():
+    I = Instruments.default()  # noqa: E741
+    count = runs_needed(14.0, I, SETUP, 0.6)
+    assert count is not None
+    plan = plan_calibration(14.0, I, SETUP, wanted_u_J_per_K=0.6)
+    assert plan.runs == count
+    assert plan.u_J_per_K <= 0.6
+    assert plan_calibration(14.0, I, SETUP, runs=count - 1).u_J_per_K > 0.6
+    never = plan_calibration(14.0, I, MixingSetup(), wanted_u_J_per_K=0.2)
+    assert not never.reached
+    assert never.sentence.startswith("0.2 J/K is out of reach: even 40 runs give ±")
+
+
+def test_hotter_water_is_better_and_the_best_comes_first():
+    plans = best_setups(14.0, Instruments.default(), setup=MixingSetup(wait_s=0.0), runs=2)
+    us = [plan.u_J_per_K for plan in plans]
+    assert us == sorted(us)
+    assert plans[0].setup.hot_C > plans[-1].setup.hot_C
+
+
+@pytest.mark.parametrize(
+    ("setup", "options", "match"),
+    [
+        (MixingSetup(), {}, r"give either the number of runs or the wanted uncertainty$"),
+        (MixingSetup(cold_g=-3.0), {"runs": 2}, r"cold_g is -3; expected 1 to 100000$"),
+        (MixingSetup(hot_C=21.5), {"runs": 2}, r"too near: at least 2 K apart$"),
+        (MixingSetup(), {"runs": 0}, r"0 runs cannot be planned; expected 1 to 40$"),
+    ],
+)
+def test_refusals(setup, options, match):
+    with pytest.raises(InputError, match=match):
+        plan_calibration(14.0, Instruments.default(), setup, **options)

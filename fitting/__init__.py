@@ -2,9 +2,10 @@
 
 For notebooks::
 
-    from fitting import read_curve, correct
+    from fitting import read_curve, correct, compare
     curve = read_curve("bench3.csv")
     correct(curve)
+    compare(curve)
 
 What is named here is loaded when it is first asked for.
 """
@@ -15,6 +16,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from fitting.comparison import Comparison as Comparison
+    from fitting.comparison import compare as compare
     from fitting.corrections import METHODS as METHODS
     from fitting.corrections import Corrected as Corrected
     from fitting.corrections import Correction as Correction
@@ -31,12 +34,14 @@ if TYPE_CHECKING:
 
 _HOME = {
     "METHODS": "fitting.corrections",
+    "Comparison": "fitting.comparison",
     "Corrected": "fitting.corrections",
     "Correction": "fitting.corrections",
     "CupledgerError": "fitting.errors",
     "Curve": "fitting.curve",
     "CurveError": "fitting.errors",
     "HeatRelease": "fitting.heat_release",
+    "compare": "fitting.comparison",
     "correct": "fitting.corrections",
     "list_columns": "fitting.curve_files",
     "make_practice": "fitting.practice",
@@ -46,8 +51,9 @@ _HOME = {
 }
 
 __all__ = [
-    "METHODS", "Corrected", "Correction", "CupledgerError", "Curve", "CurveError", "HeatRelease",
-    "correct", "list_columns", "make_practice", "read_curve", "reveal", "write_curve",
+    "METHODS", "Comparison", "Corrected", "Correction", "CupledgerError", "Curve", "CurveError",
+    "HeatRelease", "compare", "correct", "list_columns", "make_practice", "read_curve", "reveal",
+    "write_curve",
 ]  # fmt: skip
 
 

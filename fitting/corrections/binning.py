@@ -51,7 +51,8 @@ def _groups(case: Case) -> list[np.ndarray]:
     s, step = case.s, max(case.curve.step_s, 1e-9)
     fore = np.arange(case.fore.stop)
     groups = list(np.array_split(fore, min(_FORE_BINS, fore.size)))
-    at = int(np.searchsorted(s, min(QUICK_OVER_S, 0.4 * float(s[-1]))))
+    first_s = max(QUICK_OVER_S, case.main_end_s or 0.0)
+    at = int(np.searchsorted(s, min(first_s, 0.4 * float(s[-1]))))
     at = min(max(at, int(np.searchsorted(s, 0.0, side="right"))), s.size - 3)
     while at < s.size:
         width = max(_FIRST_WIDTH_S, step, _GROWTH * float(s[at]))

@@ -29,6 +29,7 @@ class Case:
         capacity_ratio: heat capacity before / after mixing.
         room_C, u_room_K: room temperature where it is known.
         prior_rate_per_s, u_prior_rate_per_s: expected cooling rate after mixing.
+        main_end_s: end of the main period where the user gave it, s since mixing.
     """
 
     curve: Curve
@@ -45,6 +46,7 @@ class Case:
     u_room_K: float = 0.5
     prior_rate_per_s: float | None = None
     u_prior_rate_per_s: float | None = None
+    main_end_s: float | None = None
 
     @property
     def fore(self) -> slice:
@@ -144,8 +146,9 @@ def build_case(
     u_room_K: float = 0.5,
     prior_rate_per_s: float | None = None,
     u_prior_rate_per_s: float | None = None,
+    main_end_s: float | None = None,
 ) -> Case:
-    """Lay out a curve about its moment of mixing.
+    """Lay out a curve about its moment of mixing; ``main_end_s`` None: found from the curve.
 
     Raises:
         CurveRefused: no reading before the mixing, or an after period too short for any method.
@@ -170,10 +173,13 @@ def build_case(
     settled, why = settled_from(s, y, integral, first, rough)
     after = slice(int(np.searchsorted(s, settled)), y.size)
     noise = noise_of([y[fore], y[after]], curve.resolution_K)
+    if main_end_s is not None:
+        why = "the end of the main period was given"
+        after = slice(min(int(np.searchsorted(s, main_end_s)), y.size - 3), y.size)
     periods = _periods(curve.time_s, fore, first, after, why)
     return Case(
         curve, s, y, mixing, line.at(0.0), line.u_at(0.0), integral, noise, periods,
-        capacity_ratio, room_C, u_room_K, prior_rate_per_s, u_prior_rate_per_s,
+        capacity_ratio, room_C, u_room_K, prior_rate_per_s, u_prior_rate_per_s, main_end_s,
     )  # fmt: skip
 
 

@@ -1,0 +1,133 @@
+"""Every correction of one curve side by side, what decided between them, and what it rests on.
+
+For notebooks::
+
+    from fitting import read_curve, compare
+    found = compare(read_curve("bench3.csv"), room_C=21.4)
+    found                       # verdict and tables
+    found.frame()               # one line a method
+    found.plot(ax)              # rises with their intervals
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+from fitting.corrections.choice import ON_REQUEST, correct
+from fitting.corrections.result import Corrected, Correction, methods_frame, methods_html
+from fitting.curve import Curve
+from fitting.stability import Stability, scan_stability
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+    from fitting.cooling_laws.result import LawComparison
+
+VIEWS = ("methods", "correction", "residuals", "release", "stability")
+Progress = Callable[[int, int, str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """One curve, every method, and what the choice between them does to the number.
+
+    Attributes:
+        curve: the readings.
+        corrected: the corrected curve with the chosen method and the warnings.
+        methods: every method's answer, the slow ones too, in the order of ``METHODS``.
+        laws: cooling laws on the after period; None where it is too short for them.
+        stability: how the rise moves with choices somebody else might have made.
+        rule: why the chosen method was chosen.
+    """
+
+    curve: Curve = field(repr=False)
+    corrected: Corrected
+    methods: tuple[Correction, ...]
+    laws: LawComparison | None
+    stability: Stability | None
+    rule: str
+
+    @property
+    def chosen(self) -> Correction:
+        """The correction to use."""
+        return self.corrected.chosen
+
+    @property
+    def verdict(self) -> str:
+        """The answer in one sentence, and what the choice of a method does to it."""
+        usable = [m for m in self.methods if m.admissible]
+        if len(usable) < 2:
+            return self.corrected.verdict
+        rises = [m.rise_K for m in usable]
+        return (
+            f"{self.corrected.verdict}; the {len(usable)} methods that may be used here lie "
+            f"between {min(rises):+.3f} and {max(rises):+.3f} K"
+        )
+
+    def frame(self) -> pd.DataFrame:
+        """One line a method, as a pandas table; the column ``chosen`` marks the one in use."""
+        table = methods_frame(self.methods)
+        table["chosen"] = [m.method == self.chosen.method for m in self.methods]
+        return table
+
+    def plot(self, ax: Axes, what: str = "methods") -> None:
+        """Draw one view on an Axes: those of `fitting.views.draw`, or ``stability``.
+
+        ``stability`` draws the scan in which the rise moves most.
+
+        Raises:
+            ValueError: there is no such view.
+        """
+        from fitting import plots, views
+
+        if what not in VIEWS:
+            raise ValueError(f"what is {what!r}; expected one of {', '.join(VIEWS)}")
+        if what != "stability":
+            views.draw(ax, self.curve, self.corrected, what)
+        elif self.stability is not None and self.stability.scans:
+            scan = max(self.stability.scans, key=lambda one: one.moved_K(self.chosen.rise_K))
+            plots.plot_stability(ax, scan, self.corrected)
+
+    def _repr_html_(self) -> str:
+        parts = [f"<p>{escape(self.verdict)}</p>", methods_html(self.methods)]
+        if self.laws is not None:
+            parts.append(self.laws._repr_html_())
+        if self.stability is not None:
+            parts.append(self.stability._repr_html_())
+        return f"<div>{''.join(parts)}</div>"
+
+
+def compare(curve: Curve, *, progress: Progress | None = None, **choices: Any) -> Comparison:
+    """Correct a curve by every method, and scan what the result rests on.
+
+    Args:
+        curve: the readings.
+        progress: called with (steps done, steps in all, what comes next).
+        choices: the keywords of `fitting.correct`: mixed_at_s, u_mixed_at_s, method, room_C,
+            u_room_K, capacity_ratio, prior_rate_per_s, u_prior_rate_per_s.
+
+    Raises:
+        CurveRefused: no correction can be taken from the curve; the message says why, and what
+            can still be said.
+        CurveError: an argument is out of its range.
+    """
+    tell = progress or (lambda done, total, what: None)
+    tell(0, 3, "every method")
+    corrected = with_slow_methods(curve, correct(curve, **choices), choices)
+    tell(1, 3, "choices")
+    stability = scan_stability(curve, corrected, **choices)
+    tell(3, 3, "done")
+    return Comparison(curve, corrected, corrected.methods, None, stability, corrected.rule)
+
+
+def with_slow_methods(curve: Curve, corrected: Corrected, choices: dict[str, Any]) -> Corrected:
+    """The same result with the methods added that `fitting.correct` runs only when asked."""
+    methods = corrected.methods
+    for name in sorted(ON_REQUEST - {m.method for m in methods}):
+        slow = correct(curve, **{**choices, "method": name})
+        methods = (*methods, slow.named(name))
+    return replace(corrected, methods=methods)

@@ -1,0 +1,258 @@
+"""How the corrected rise moves with choices that somebody else might have made.
+
+Three choices are scanned, one at a time, the others kept: the moment of mixing (± 5 s about the
+one in use), the end of the main period, and how long the after period is. The spread of the rises
+is then set against the stated uncertainty: a choice that moves the rise by more than its
+uncertainty says is one to report.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from fitting.corrections.binning import QUICK_OVER_S
+from fitting.corrections.case import build_case
+from fitting.corrections.choice import ON_REQUEST
+from fitting.corrections.methods import METHODS
+from fitting.corrections.newton_integral import NAME as AVERAGING
+from fitting.curve import Curve
+from fitting.errors import CurveError
+from fitting.periods import MixingMoment
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from fitting.corrections.result import Corrected
+
+REACH_S = 5.0
+_SHIFTS_S = (-5.0, -3.5, -2.0, -1.0, 0.0, 1.0, 2.0, 3.5, 5.0)
+_LENGTHS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)  # of the time from mixing to the last reading
+_SHORTEST_S = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Scan:
+    """The rise against one choice.
+
+    Attributes:
+        title: what is varied, with its unit.
+        unit: the unit of ``values``.
+        values: the choice's values, n of them.
+        rise_K, u_rise_K: the rise and its stated standard uncertainty at each; NaN where none.
+        used: the value that the result rests on; None where it is not among those scanned.
+        note: what the scan means for the method in use, in one sentence.
+    """
+
+    title: str
+    unit: str
+    values: tuple[float, ...]
+    rise_K: tuple[float, ...]
+    used: float | None
+    u_rise_K: tuple[float, ...] = ()
+    note: str = ""
+
+    @property
+    def spread_K(self) -> float:
+        """Largest minus smallest rise, K; NaN where fewer than two were found."""
+        found = [rise for rise in self.rise_K if np.isfinite(rise)]
+        return max(found) - min(found) if len(found) > 1 else float("nan")
+
+    def moved_K(self, rise_K: float) -> float:
+        """Largest distance of the scanned rises from ``rise_K``, K; 0 where none was found."""
+        found = [abs(rise - rise_K) for rise in self.rise_K if np.isfinite(rise)]
+        return max(found, default=0.0)
+
+    def frame(self) -> pd.DataFrame:
+        """One line a value: the value, the rise, its uncertainty."""
+        import pandas as pd
+
+        columns = {self.title: self.values, "rise_K": self.rise_K, "u_rise_K": self.u_rise_K}
+        return pd.DataFrame({name: list(column) for name, column in columns.items() if column})
+
+
+@dataclass(frozen=True, slots=True)
+class Stability:
+    """All scans and what they say together.
+
+    Attributes:
+        scans: one for each choice.
+        spread_K: the largest distance of any scanned rise from the one in use, K.
+        u_rise_K: the stated standard uncertainty that it is set against, K.
+        verdict: whether the choices matter, in one sentence.
+    """
+
+    scans: tuple[Scan, ...]
+    spread_K: float
+    u_rise_K: float
+    verdict: str
+
+    def frame(self) -> pd.DataFrame:
+        """One line a scan: its spread and largest move against the stated uncertainty."""
+        import pandas as pd
+
+        lines = [
+            {"choice": scan.title, "spread_K": scan.spread_K, "u_rise_K": self.u_rise_K}
+            for scan in self.scans
+        ]
+        return pd.DataFrame(lines).set_index("choice")
+
+    def _repr_html_(self) -> str:
+        body = "".join(
+            f"<tr><th scope='row'>{escape(scan.title)}</th><td>{1000 * scan.spread_K:.1f}</td>"
+            f"<td>{escape(scan.note)}</td></tr>"
+            for scan in self.scans
+        )
+        head = "".join(f"<th scope='col'>{name}</th>" for name in ("choice", "spread / mK", "note"))
+        table = f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+        return f"<p>{escape(self.verdict)}</p>{table}"
+
+
+def scan_stability(curve: Curve, corrected: Corrected, **choices: Any) -> Stability:
+    """Scan the moment of mixing, the end of the main period and the after period's length.
+
+    Args:
+        curve: the readings.
+        corrected: what `fitting.correct` gave for them.
+        choices: the keywords that it was given: capacity_ratio, room_C, u_room_K,
+            prior_rate_per_s, u_prior_rate_per_s; ``method`` and the moment of mixing are taken
+            from ``corrected``.
+    """
+    kept = {name: value for name, value in choices.items() if name in _KEPT}
+    tried = _Tried(curve, corrected, kept)
+    scans = (_moments(tried), _ends(tried), _lengths(tried))
+    chosen = corrected.chosen
+    spread = max(scan.moved_K(chosen.rise_K) for scan in scans)
+    return Stability(scans, spread, chosen.u_rise_K, _verdict(scans, corrected))
+
+
+_KEPT = ("capacity_ratio", "room_C", "u_room_K", "prior_rate_per_s", "u_prior_rate_per_s")
+
+
+@dataclass(frozen=True, eq=False)
+class _Tried:
+    """One curve, its result, and what else the corrections are told."""
+
+    curve: Curve
+    corrected: Corrected
+    choices: dict[str, Any]
+
+    @property
+    def name(self) -> str:
+        """The method whose rise is followed."""
+        return self.corrected.chosen.method
+
+    @property
+    def slow(self) -> bool:
+        """Whether the method takes seconds, so that few values must do."""
+        return self.name in ON_REQUEST
+
+    def rise(
+        self, *, shift_s: float = 0.0, main_end_s: float | None = None, until_s: float | None = None
+    ) -> tuple[float, float]:
+        """Rise and its standard uncertainty under one changed choice, K; NaN where refused."""
+        c, curve = self.corrected, self.curve
+        moment = MixingMoment(c.mixed_at_s + shift_s, c.u_mixed_at_s, c.mixing_given, "scanned")
+        try:
+            if until_s is not None:
+                curve = curve.window(float(curve.time_s[0]), c.mixed_at_s + until_s)
+            case = build_case(curve, moment, main_end_s=main_end_s, **self.choices)
+            found = METHODS[self.name].function(case)
+        except (CurveError, ValueError, np.linalg.LinAlgError):
+            return float("nan"), float("nan")
+        return found.rise_K, found.u_rise_K
+
+
+def _scan(
+    title: str, unit: str, values: list[float], found: list[tuple[float, float]],
+    used: float | None, note: str,
+) -> Scan:  # fmt: skip
+    return Scan(
+        title, unit, tuple(values), tuple(r for r, _ in found), used, tuple(u for _, u in found),
+        note,
+    )  # fmt: skip
+
+
+def _moments(tried: _Tried) -> Scan:
+    """The rise with the moment of mixing up to 5 s earlier or later."""
+    c, time = tried.corrected, tried.curve.time_s
+    shifts = [-REACH_S, 0.0, REACH_S] if tried.slow else list(_SHIFTS_S)
+    room = (float(time[0]) - c.mixed_at_s, float(time[-1]) - c.mixed_at_s)
+    shifts = [shift for shift in shifts if room[0] <= shift < room[1]]
+    found = [tried.rise(shift_s=shift) for shift in shifts]
+    note = (
+        f"the moment was noted with u {c.u_mixed_at_s:.1f} s"
+        if c.mixing_given
+        else f"the moment was found from the curve with u {c.u_mixed_at_s:.1f} s"
+    )
+    return _scan("shift of the moment of mixing / s", "s", shifts, found, 0.0, note)
+
+
+def _ends(tried: _Tried) -> Scan:
+    """The rise with the main period taken to end earlier or later."""
+    c = tried.corrected
+    last = float(tried.curve.time_s[-1]) - c.mixed_at_s
+    latest = max(min(0.67 * last, last - _SHORTEST_S), 0.3 * last)
+    averaging = tried.name == AVERAGING
+    used = QUICK_OVER_S if averaging else c.settled_after_s
+    first = used if used is not None else 0.3 * latest
+    low = min(first if averaging else max(0.5 * first, 5.0), latest)
+    values = np.geomspace(low, latest, 3 if tried.slow else 7).tolist()
+    if used is not None and low < used < latest:
+        values = sorted([*values, used])
+    found = [tried.rise(main_end_s=end) for end in values]
+    note = (
+        "readings from here on are used; those before it only through their integral"
+        if averaging
+        else "the line or law is fitted to the readings from here on"
+    )
+    title = "end of the main period, since mixing / s"
+    return _scan(title, "s", [round(v, 1) for v in values], found, used, note)
+
+
+def _lengths(tried: _Tried) -> Scan:
+    """The rise with the end of the log cut off."""
+    c = tried.corrected
+    last = float(tried.curve.time_s[-1]) - c.mixed_at_s
+    shares = (0.4, 1.0) if tried.slow else _LENGTHS
+    values = [share * last for share in shares if share * last >= _SHORTEST_S or share == 1.0]
+    found = [tried.rise(until_s=length + 1e-6) for length in values]
+    note = "a shorter log knows less: each value's own uncertainty is larger than the full log's"
+    title = "log used, since mixing / s"
+    return _scan(title, "s", [round(v, 1) for v in values], found, round(last, 1), note)
+
+
+def _verdict(scans: tuple[Scan, ...], corrected: Corrected) -> str:
+    """The largest moves against the uncertainty stated for them, in one sentence.
+
+    A value's own uncertainty counts where it is larger than that of the value in use: a shorter
+    log may well give another rise, since it says itself that it knows less.
+    """
+    chosen = corrected.chosen
+    names = [scan.title.rsplit(" / ", 1)[0] for scan in scans]
+    moved = [scan.moved_K(chosen.rise_K) for scan in scans]
+    times = [_times(scan, chosen.rise_K, chosen.u_rise_K) for scan in scans]
+    which = int(np.argmax(moved))
+    start = (
+        f"within the choices tried the rise moves by up to {1000 * moved[which]:.1f} mK (with the "
+        f"{names[which]}); its standard uncertainty is {1000 * chosen.u_rise_K:.1f} mK"
+    )
+    if max(times) <= 1:
+        return f"{start}: no choice matters"
+    if max(times) <= 2:
+        return f"{start}: the stated 95 % intervals cover the choices"
+    leaving = ", ".join(name for k, name in zip(times, names, strict=True) if k > 2)
+    return f"{start}: more than the stated intervals cover; report what was chosen for: {leaving}"
+
+
+def _times(scan: Scan, rise_K: float, u_K: float) -> float:
+    """Largest move over the uncertainty stated for it; 0 where nothing was found."""
+    moves = [
+        abs(rise - rise_K) / max(u, u_K, 1e-9)
+        for rise, u in zip(scan.rise_K, scan.u_rise_K, strict=True)
+        if np.isfinite(rise)
+    ]
+    return max(moves, default=0.0)

@@ -51,6 +51,7 @@ def evaluate(
     at_25: bool = False,
     check_monte_carlo: bool = False,
     method: str | None = None,
+    per: str = "",
     progress: Progress | None = None,
 ) -> EnthalpyReport:
     """Every row's molar enthalpy, in any mix of reactions and cups.
@@ -58,11 +59,17 @@ def evaluate(
     ``constants`` gives each row's constant (``FromRegistry(registry)``, or ``FixedConstants`` by
     hand). ``at_25`` reports at 25 °C where the change of heat capacity is known; otherwise ΔH
     stands at the run's starting temperature. ``check_monte_carlo`` validates every budget by
-    JCGM 101. ``method`` names a correction of curves. Rows that cannot be used become problems;
-    all others are computed.
+    JCGM 101. ``method`` names a correction of curves. ``per`` chooses what the enthalpies are per
+    mole of: ``reaction`` as written, ``water`` formed, ``salt`` dissolved, or one of the equation's
+    substances; where a row's reaction has no such thing it stays as written, with a remark. Rows
+    that cannot be used become problems; all others are computed.
+
+    Raises ReactionError where ``per`` is none of these.
     """
+    from calib.reactions.basis import check_wish
     from calib.runs.instruments import Instruments as Loader
 
+    check_wish(per)
     tools = instruments if instruments is not None else Loader.load(table)
     results: list[RunResult] = []
     problems: list[RowProblem] = list(table.problems)
@@ -76,6 +83,7 @@ def evaluate(
                     at_25=at_25,
                     check_monte_carlo=check_monte_carlo,
                     method=method,
+                    per=per,
                 )
             )
         except RowRefusedError as refused:

@@ -23,6 +23,15 @@ def enthalpy(
     at_25: Annotated[
         bool, typer.Option("--at-25", help="Report at 25 °C where the change of Cp is known.")
     ] = False,
+    per: Annotated[
+        str,
+        typer.Option(
+            "--per",
+            metavar="WHAT",
+            help="Per mole of what: reaction (as written), water (formed), salt (dissolved), or a"
+            " substance of the equation.",
+        ),
+    ] = "",
     budget: Annotated[
         bool, typer.Option("--budget", help="Print what each uncertainty is made of.")
     ] = False,
@@ -33,7 +42,7 @@ def enthalpy(
     from calib.jobs.evaluating import evaluate_table
 
     out = Output(as_json=as_json)
-    report = evaluate_table(table, registry, at_25=at_25, progress=out.progress)
+    report = evaluate_table(table, registry, at_25=at_25, per=per, progress=out.progress)
     facts = report.facts
     _show(out, facts, budget=budget)
     if page is not None:
@@ -62,6 +71,8 @@ def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
             "heat J",
             "ΔH kJ/mol",
             "95 % interval",
+            "per",
+            "at °C",
             "limiting",
         ],
         [
@@ -73,6 +84,8 @@ def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
                 figures(run["heat_J"], 5),
                 _result(run),
                 interval(run["interval95_kJ_per_mol"] or run["interval95"]),
+                _per(run).removeprefix("per "),
+                figures(run["at_C"], 3),
                 run["limiting"] or "",
             ]
             for run in runs
@@ -82,10 +95,7 @@ def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
         for warning in run["warnings"]:
             out.note(f"warning: {run['run']}: {warning}")
     for line in facts["summary"]:
-        many = f"{line['runs']} run" + ("s" if line["runs"] != 1 else "")
-        spread = f", spread {figures(line['sd'], 3)}" if line["sd"] is not None else ""
-        mean = with_u(line["mean"], line["u_mean"])
-        out.say(f"{line['reaction']}: {many}, mean {mean} {line['unit']}{spread}")
+        _show_summary(out, line)
     if budget:
         for run in runs:
             out.table(
@@ -102,6 +112,46 @@ def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
             )
     elif runs:
         out.say("± is one standard uncertainty (k = 1); what it is made of: --budget or --json.")
+
+
+def _show_summary(out: Output, line: dict[str, Any]) -> None:
+    """The mean, what it is per mole of, and the accepted and the expected value under it."""
+    many = f"{line['runs']} run" + ("s" if line["runs"] != 1 else "")
+    spread = f", spread {figures(line['sd'], 3)}" if line["sd"] is not None else ""
+    unit = f"{line['unit']} {_per(line)}"
+    if line["per_remark"]:
+        out.note(f"per mole: {line['per_remark']}")
+    out.say(
+        f"{line['reaction']}: {many}, mean {with_u(line['mean'], line['u_mean'])} {unit}{spread}"
+    )
+    if line["reference"] is None:
+        out.say(f"  accepted value: not known ({line['why_no_expected'] or 'no source'})")
+        return
+    molar = line["unit"] == "kJ/mol"
+    where = "accepted at infinite dilution, 25 °C" if molar else "published"
+    out.say(f"  {where}: {_number(line, 'reference')} {unit} ({line['reference_source']})")
+    if line["expected_at_runs"] is not None:
+        low, high = line["expected_range"]
+        own = f", run by run {figures(low, 4)} to {figures(high, 4)}" if line["runs"] > 1 else ""
+        out.say(
+            f"  expected at these concentrations and temperatures:"
+            f" {_number(line, 'expected_at_runs')} {unit}{own}"
+        )
+    elif molar:
+        out.say(
+            f"  expected at these concentrations and temperatures: cannot be given,"
+            f" {line['why_no_expected']}"
+        )
+
+
+def _per(line: dict[str, Any]) -> str:
+    """What a result is per mole of, without the equation that stands beside it."""
+    return str(line["per"]).removesuffix(f", {line['reaction']}")
+
+
+def _number(line: dict[str, Any], key: str) -> str:
+    value, u = line[key], line[f"u_{key}"]
+    return with_u(value, u) if u is not None else figures(value, 4)
 
 
 def _result(run: dict[str, Any]) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from calib import balance
 from calib.enthalpies.parts import Treatment, treatments
+from calib.enthalpies.per_mole import chosen_basis, on_basis
 from calib.enthalpies.physical import PhysicalResult, physical_result
 from calib.enthalpies.sources import (
     AppliedConstant,
@@ -23,6 +24,7 @@ from calib.run_model.rise import find_rise
 from calib.uncertainty import Input, MonteCarlo, Propagated, monte_carlo, propagate
 
 if TYPE_CHECKING:
+    from calib.reactions.basis import Basis
     from calib.reactions.concentration import Expected
     from calib.runs.instruments import Instruments
     from calib.runs.model import Run
@@ -35,7 +37,8 @@ MOLAR = ("reaction", "dilution")
 @dataclass(frozen=True, slots=True, eq=False)
 class RunResult:
     """What one run gives. ``molar`` is the enthalpy [kJ/mol] at ``at_C``, None for a physical
-    quantity, which then stands in ``physical``.
+    quantity, which then stands in ``physical``. ``basis`` says what it is per mole of; expected
+    values and treatments are on the same basis.
     """
 
     run: Run
@@ -50,6 +53,8 @@ class RunResult:
     treatments: tuple[Treatment, ...]
     monte_carlo: MonteCarlo | None
     warnings: tuple[str, ...]
+    basis: Basis
+    basis_remark: str
 
     @property
     def result(self) -> Propagated:
@@ -63,6 +68,11 @@ class RunResult:
     def unit(self) -> str:
         """Unit of the result."""
         return "kJ/mol" if self.physical is None else self.physical.unit
+
+    @property
+    def per(self) -> str:
+        """What the result refers to, in words."""
+        return self.basis.words if self.physical is None else self.physical.per
 
     @property
     def process(self) -> str:
@@ -84,8 +94,12 @@ def evaluate_run(
     at_25: bool = False,
     check_monte_carlo: bool = False,
     method: str | None = None,
+    per: str = "",
 ) -> RunResult:
-    """Compute one row. Raises RowRefusedError."""
+    """Compute one row, per mole of ``per`` (see `calib.enthalpy.evaluate`).
+
+    Raises RowRefusedError.
+    """
     prepared = prepare(run, instruments)
     _refuse_calibrations(run, prepared.process.kind)
     constant = apply_constant(constants, run, prepared)
@@ -100,13 +114,15 @@ def evaluate_run(
     warnings = [*prepared.warnings, *constant.warnings, *rise.warnings]
     t_mean = 0.5 * (rise.before_C + rise.final_C)
     warnings += range_warnings(constant, prepared.fill_mL, t_mean)
+    basis, unmet = chosen_basis(prepared.process.equation, per)
     base = RunResult(
-        run, measured, constant, heat.value, heat.u, None, rise.before_C, None, None, (), None, ()
-    )
+        run, measured, constant, heat.value, heat.u, None, rise.before_C, None, None, (), None, (),
+        basis, unmet,
+    )  # fmt: skip
     if prepared.process.kind not in MOLAR:
         physical = physical_result(measured)
         return replace(base, physical=physical, warnings=_once([*warnings, *physical.warnings]))
-    f, at_C, remarks = _molar_function(measured, at_25=at_25)
+    f, at_C, remarks = _molar_function(measured, basis.moles_per_reaction, at_25=at_25)
     molar = propagate(f, q.inputs_used())
     check = _check(measured, f, at_25) if check_monte_carlo else None
     if check is not None and not check.agrees:
@@ -115,8 +131,8 @@ def evaluate_run(
         base,
         molar=molar,
         at_C=at_C,
-        expected=_expected(measured, at_C, remarks),
-        treatments=treatments(measured, constant, molar.value),
+        expected=_expected(measured, at_C, basis, remarks),
+        treatments=treatments(measured, constant, molar.value, basis.moles_per_reaction),
         monte_carlo=check,
         warnings=_once([*warnings, *remarks]),
     )
@@ -144,13 +160,15 @@ def _refuse_calibrations(run: Run, kind: str) -> None:
 Function = Callable[[Mapping[str, Any]], Any]
 
 
-def _molar_function(measured: MeasuredRun, *, at_25: bool) -> tuple[Function, float, list[str]]:
+def _molar_function(
+    measured: MeasuredRun, moles_per_reaction: float, *, at_25: bool
+) -> tuple[Function, float, list[str]]:
     """ΔH(inputs) [kJ/mol], the temperature it refers to, and remarks."""
     from calib.reactions.heat_capacity_change import delta_cp
 
     def at_t1(x: Mapping[str, Any]) -> Any:
         heat = measured.heat_J(x, x["constant"])
-        return balance.molar_enthalpy_kJ_per_mol(heat, measured.extent_mol(x))
+        return balance.molar_enthalpy_kJ_per_mol(heat, measured.extent_mol(x) * moles_per_reaction)
 
     equation = measured.prepared.process.equation
     t1 = measured.rise.before_C
@@ -164,7 +182,7 @@ def _molar_function(measured: MeasuredRun, *, at_25: bool) -> tuple[Function, fl
     )
     return (
         lambda x: balance.enthalpy_at_other_temperature(
-            at_t1(x), x["dCp"], measured.cup_C(x), 25.0
+            at_t1(x), x["dCp"] / moles_per_reaction, measured.cup_C(x), 25.0
         ),
         25.0,
         [],
@@ -185,13 +203,15 @@ def _check(measured: MeasuredRun, linear: Function, at_25: bool) -> MonteCarlo:
     return monte_carlo(f, inputs)
 
 
-def _expected(measured: MeasuredRun, at_C: float, remarks: list[str]) -> Expected | None:
+def _expected(
+    measured: MeasuredRun, at_C: float, basis: Basis, remarks: list[str]
+) -> Expected | None:
     from calib.run_model.expected import expected_for
 
     if measured.prepared.process.equation is None:
         return None
     try:
-        return expected_for(measured.prepared, at_C)
+        return on_basis(expected_for(measured.prepared, at_C), basis)
     except ReactionError as error:
         remarks.append(f"no reference value: {error}")
         return None

@@ -28,11 +28,17 @@ class Treatment:
 
 
 def treatments(
-    measured: MeasuredRun, constant: AppliedConstant, full: float
+    measured: MeasuredRun,
+    constant: AppliedConstant,
+    full: float,
+    moles_per_reaction: float = 1.0,
 ) -> tuple[Treatment, ...]:
-    """One line a part of the treatment that this run has, and the simple treatment altogether."""
+    """One line a part of the treatment that this run has, and the simple treatment altogether.
+
+    ``full`` [kJ/mol] is on a basis of ``moles_per_reaction``, and so are the results.
+    """
     x = {one.name: one.value for one in measured.quantities.inputs_used()}
-    rise, extent = float(measured.rise_K(x)), float(measured.extent_mol(x))
+    rise, extent = float(measured.rise_K(x)), float(measured.extent_mol(x)) * moles_per_reaction
     mass, C_mix, C_2 = float(measured.mass_g(x)), float(measured.C_mix(x)), float(measured.C_2(x))
     apart = float(measured.added_C(x)) - float(measured.cup_C(x))
     heat = float(measured.heat_J(x, constant.value_J_per_K))

@@ -31,6 +31,7 @@ class PhysicalResult:
     unit_molar: str
     reference: float | None
     reference_source: str
+    per: str
     warnings: tuple[str, ...] = ()
 
 
@@ -71,6 +72,7 @@ def _specific_heat(measured: MeasuredRun) -> PhysicalResult:
     return PhysicalResult(
         f"specific heat of {formula}", result, "J/(g K)", result.value * M, result.u * M,
         "J/(mol K)", known.value if known else None, known.source if known else "",
+        f"per gram of {formula}",
     )  # fmt: skip
 
 
@@ -97,5 +99,6 @@ def _fusion(measured: MeasuredRun) -> PhysicalResult:
     warnings = ("the ice was taken as dry; water that clings to it lowers the result",)
     return PhysicalResult(
         "heat of fusion of ice", result, "J/g", result.value * M / 1000.0, result.u * M / 1000.0,
-        "kJ/mol", 333.55, "handbook value 333.55 J/g, 6.01 kJ/mol (from memory)", warnings,
+        "kJ/mol", 333.55, "handbook value 333.55 J/g, 6.01 kJ/mol (from memory)", "per gram of ice",
+        warnings,
     )  # fmt: skip

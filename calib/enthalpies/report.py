@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from calib.enthalpies.one_run import RunResult
+from calib.enthalpies.per_mole import step_to_25, two_values
 from calib.enthalpies.summary import ReactionSummary
 from calib.errors import RowProblem
 
@@ -89,7 +90,10 @@ def run_json(one: RunResult) -> dict[str, Any]:
         "dH_kJ_per_mol": molar.value if molar else None,
         "u_dH_kJ_per_mol": molar.u if molar else None,
         "interval95_kJ_per_mol": list(molar.interval95) if molar else None,
-        **_reference(one),
+        "per": one.per,
+        "moles_per_reaction": one.basis.moles_per_reaction if molar else None,
+        **_step_to_25(one),
+        **two_values(one.expected, molar=molar is not None),
         **_physical(one),
         "warnings": list(one.warnings),
         "budget": _budget(one),
@@ -111,17 +115,12 @@ def _extent(one: RunResult) -> float | None:
     return float(one.measured.extent_mol(x))
 
 
-def _reference(one: RunResult) -> dict[str, Any]:
-    expected = one.expected
-    at_run = expected.at_run if expected is not None else None
-    return {
-        "reference_kJ_per_mol": expected.at_infinite_dilution.value if expected else None,
-        "u_reference_kJ_per_mol": expected.at_infinite_dilution.u if expected else None,
-        "reference_source": expected.at_infinite_dilution.source if expected else None,
-        "expected_at_run_kJ_per_mol": at_run.value if at_run is not None else None,
-        "u_expected_at_run_kJ_per_mol": at_run.u if at_run is not None else None,
-        "expected_why": expected.why if expected is not None else None,
-    }
+def _step_to_25(one: RunResult) -> dict[str, Any]:
+    from calib.reactions.heat_capacity_change import delta_cp
+
+    equation = one.measured.prepared.process.equation
+    change = delta_cp(equation) if equation is not None else None
+    return step_to_25(change, one.at_C, one.basis)
 
 
 def _physical(one: RunResult) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from calib.enthalpies.one_run import RunResult
+from calib.enthalpies.per_mole import ComparedWith, compared_with
 from calib.uncertainty import combine_mean, coverage_factor
 
 __all__ = ["ReactionSummary", "robust_mean", "summarise"]
@@ -24,7 +25,9 @@ OUTLYING = 3.0
 
 @dataclass(frozen=True, slots=True)
 class ReactionSummary:
-    """One reaction's runs. Values in ``unit``; ``shared`` names what does not average away."""
+    """One reaction's runs. Values in ``unit`` and ``per``; ``shared`` names what does not average
+    away. ``compared`` holds the accepted value and the one expected in these runs.
+    """
 
     reaction: str
     unit: str
@@ -40,7 +43,9 @@ class ReactionSummary:
     shared: tuple[tuple[str, float], ...]
     outlying: tuple[str, ...]
     chi2_p: float
-    reference: float | None
+    per: str
+    per_remark: str
+    compared: ComparedWith
 
     def to_json(self) -> dict[str, Any]:
         """The keys of design.md, and what explains them."""
@@ -63,7 +68,9 @@ class ReactionSummary:
             "shared": [{"source": name, "u": u} for name, u in self.shared],
             "outlying": list(self.outlying),
             "scatter_p": _number(self.chi2_p),
-            "reference": self.reference,
+            "per": self.per,
+            "per_remark": self.per_remark or None,
+            **self.compared.to_json(),
         }
 
 
@@ -101,7 +108,8 @@ def _summary(name: str, unit: str, runs: list[RunResult]) -> ReactionSummary:
     return ReactionSummary(
         name, unit, n, mean.value, u, u_own, mean.u_shared, sd, middle, spread,
         (mean.value - half, mean.value + half), shared, outlying,
-        _scatter_p(values, stated), _reference(runs),
+        _scatter_p(values, stated), runs[0].per, runs[0].basis_remark,
+        compared_with(runs),
     )  # fmt: skip
 
 
@@ -142,13 +150,6 @@ def _scatter_p(values: np.ndarray[Any, Any], stated: np.ndarray[Any, Any]) -> fl
     w = 1.0 / stated**2
     q = float(np.sum(w * (values - float(np.sum(w * values) / np.sum(w))) ** 2))
     return float(gammaincc((values.size - 1) / 2.0, q / 2.0))
-
-
-def _reference(runs: Sequence[RunResult]) -> float | None:
-    first = runs[0]
-    if first.physical is not None:
-        return first.physical.reference
-    return first.expected.at_infinite_dilution.value if first.expected is not None else None
 
 
 def _number(value: float) -> float | None:

@@ -29,9 +29,12 @@ def evaluate_table(
     *,
     at_25: bool = False,
     check_monte_carlo: bool = False,
+    per: str = "",
     progress: Progress | None = None,
 ) -> TableResults:
     """Compute every row with the constant in force for its cup and date.
+
+    ``per`` chooses what the enthalpies are per mole of, see `calib.enthalpy.evaluate`.
 
     Rows that cannot be used stand in ``facts["errors"]``; all others are computed.
 
@@ -49,6 +52,7 @@ def evaluate_table(
             FromRegistry(store),
             at_25=at_25,
             check_monte_carlo=check_monte_carlo,
+            per=per,
             progress=progress,
         )
     return TableResults(table, report, report.to_json())

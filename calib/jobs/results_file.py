@@ -12,7 +12,9 @@ if TYPE_CHECKING:
 COMPUTED = (
     *("constant_id", "constant_J_per_K", "u_constant_J_per_K", "rise_K", "u_rise_K", "method"),
     *("heat_J", "extent_mol", "limiting", "at_C", "dH_kJ_per_mol", "u_dH_kJ_per_mol"),
-    *("reference_kJ_per_mol", "expected_at_run_kJ_per_mol", "quantity", "value", "u_value", "unit"),
+    *("per", "reference_kJ_per_mol", "u_reference_kJ_per_mol"),
+    *("expected_at_run_kJ_per_mol", "u_expected_at_run_kJ_per_mol", "why_no_expected"),
+    *("quantity", "value", "u_value", "unit"),
 )
 
 

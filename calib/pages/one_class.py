@@ -234,6 +234,7 @@ def _facts(row: Row) -> list[tuple[str, str]]:
     heat = plus_minus(row.get("heat_J"), row.get("u_heat_J"))
     facts = [
         ("result", f"{plus_minus(result.value, result.u)} {result.unit}"),
+        *((("which is", reaction_text(str(row["per"]))),) if row.get("per") else ()),
         ("95 % interval", f"{span(result.interval95)} {result.unit}"),
     ]
     reported = row.get("reported_kJ_per_mol")
@@ -243,6 +244,8 @@ def _facts(row: Row) -> list[tuple[str, str]]:
         facts.append(
             ("expected at its concentration", f"{plus_minus(here.value, here.u)} {result.unit}")
         )
+    elif row.get("why_no_expected"):
+        facts.append(("expected at its concentration", f"not given: {row['why_no_expected']}"))
     if dilute is not None:
         name = "at infinite dilution" if result.unit == MOLAR else "published"
         facts.append((name, f"{plus_minus(dilute.value, dilute.u)} {result.unit}"))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from calib.errors import ReactionError
+from calib.errors import CupledgerError, ReactionError
 from calib.estimate import Estimate
 from calib.reactions.equation import Equation, Species, parse_species
 from calib.reactions.ions import ACIDS, salt_of
@@ -58,6 +58,20 @@ def basis_of(equation: Equation, wanted: str = "") -> Basis:
     if kind == SOLUTE:
         return _solute(equation)
     return _species(equation, parse_species(wanted))
+
+
+def check_wish(wanted: str) -> None:
+    """Raise ``ReactionError`` where a wish is neither one of the words nor a substance."""
+    word = wanted.strip()
+    if not word or word.lower() in _WORDS:
+        return
+    try:
+        parse_species(word)
+    except CupledgerError as error:
+        raise ReactionError(
+            f"'per mole of {word}' is not understood ({error}); choose reaction, water, salt, or a "
+            "substance of the equation such as HCl(aq)"
+        ) from None
 
 
 def usual_basis(equation: Equation) -> str:

@@ -2,31 +2,18 @@
 
 A curve is made by the simulated cup, with chosen difficulties and a seed, and written as a plain
 curve file. The answer goes to a second file beside it, sealed so that nobody reads it by accident,
-and tied to the curve by a checksum. `reveal` scores a student's rise and shows what each method
-would have given.
-
-The answer file is JSON (UTF-8) with these keys::
-
-    format   "cupledger practice answer"
-    version  1
-    note     a sentence for whoever opens it
-    curve    name of the curve file
-    sha256   SHA-256 of the curve file's bytes
-    task     what the student may know: mixed_at_s, capacity_ratio, room_C, kind
-    sealed   Base64 (RFC 4648) of the zlib-compressed (RFC 1950) JSON of the answer
-
-It is encoded, not encrypted: whoever wants to read it can.
+and tied to the curve by a checksum (`fitting.practice_sealed`). `reveal` scores a student's rise
+and shows what each method would have given. The answer is encoded, not encrypted: whoever wants to
+read it can.
 """
 
 from __future__ import annotations
 
-import base64
 import hashlib
-import json
 import math
 import os
-import zlib
-from collections.abc import Iterable, Mapping
+import tempfile
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from types import MappingProxyType
@@ -36,21 +23,20 @@ from fitting.curve import Curve
 from fitting.curve_files import read_curve, write_curve
 from fitting.errors import CurveError
 from fitting.practice_score import MethodScore, Revealed, score
+from fitting.practice_sealed import VERSION, answer_beside, answer_text, read_answer, unseal
 from fitting.practice_truth import DIFFICULTIES, PracticeRun, practice_run
 
 __all__ = [
     "DIFFICULTIES",
+    "VERSION",
     "MethodScore",
     "Practice",
     "Revealed",
     "Task",
+    "answer_beside",
     "make_practice",
     "reveal",
 ]
-
-FORMAT = "cupledger practice answer"
-VERSION = 1
-_NOTE = "The answer is sealed so that it is not read by accident; cupledger practice opens it."
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +73,7 @@ def make_practice(
     seed: int | None = None,
     *,
     name: str = "",
+    overwrite: bool = False,
 ) -> Practice:
     """Write a practice curve and its sealed answer.
 
@@ -94,44 +81,52 @@ def make_practice(
         folder: where both files go; it must exist.
         difficulties: names in ``DIFFICULTIES``; none gives the plainest curve.
         seed: the same seed and difficulties give the same curve; drawn at random where None.
-        name: of the curve file, without ending; ``practice-SEED`` where empty.
+        name: of the curve file; ``.csv`` is added where it has no ending of its own;
+            ``practice-SEED`` where empty.
+        overwrite: replace an earlier practice curve and its answer. A file that is no practice
+            curve is never replaced.
 
     Raises:
         CurveError: unknown difficulty, seed below 0, no such folder, or a file that is there
-            already. Nothing is overwritten.
+            already. Both files are written whole or not at all.
     """
     wanted = _checked(difficulties)
     number = _seed(seed)
     place = Path(folder)
-    curve_path = place / f"{name or f'practice-{number}'}.csv"
+    title = name or f"practice-{number}"
+    curve_path = place / (title if Path(title).suffix else f"{title}.csv")
     answer_path = answer_beside(curve_path)
-    _refuse_place(place, curve_path, answer_path)
+    _refuse_place(place, curve_path, answer_path, overwrite=overwrite)
     run = practice_run(wanted, number)
-    curve = Curve.from_arrays(run.time_s, run.temperature_C, resolution_K=run.step_K)
-    write_curve(curve_path, curve)
     task = Task(run.mixed_at_s, run.capacity_ratio, run.room_C, run.kind)
-    content = {
-        "format": FORMAT,
-        "version": VERSION,
-        "note": _NOTE,
-        "curve": curve_path.name,
-        "sha256": _digest(curve_path),
-        "task": asdict(task),
-        "sealed": _seal(_answer(run, wanted, number)),
-    }
-    try:
-        answer_path.write_text(
-            json.dumps(content, indent=2, ensure_ascii=False) + "\n", encoding="utf-8", newline="\n"
-        )
-    except OSError as problem:
-        curve_path.unlink(missing_ok=True)
-        raise _cannot_write(answer_path, problem) from None
+    _write_both(curve_path, answer_path, run, asdict(task), _answer(run, wanted, number))
     return Practice(curve_path, answer_path, number, wanted, task)
+
+
+def _write_both(
+    curve_path: Path,
+    answer_path: Path,
+    run: PracticeRun,
+    task: dict[str, Any],
+    answer: dict[str, Any],
+) -> None:
+    """Both files are made beside their places first, so that a full disk leaves the old ones."""
+    curve = Curve.from_arrays(run.time_s, run.temperature_C, resolution_K=run.step_K)
+    try:
+        with tempfile.TemporaryDirectory(dir=curve_path.parent, prefix=".practice-") as spare:
+            made, sealed = Path(spare) / "curve", Path(spare) / "answer"
+            write_curve(made, curve)
+            text = answer_text(curve_path.name, made.read_bytes(), task, answer)
+            sealed.write_text(text, encoding="utf-8", newline="\n")
+            sealed.replace(answer_path)
+            made.replace(curve_path)
+    except OSError as problem:
+        raise _cannot_write(curve_path, problem) from None
 
 
 def reveal(
     curve_path: str | os.PathLike[str],
-    student_rise_K: float,
+    student_rise_K: float | None = None,
     u: float | None = None,
     *,
     answer_path: str | os.PathLike[str] | None = None,
@@ -140,7 +135,8 @@ def reveal(
 
     Args:
         curve_path: the practice curve.
-        student_rise_K: the student's corrected rise, K; negative where it cooled.
+        student_rise_K: the student's corrected rise, K; negative where it cooled. None opens the
+            answer without a score.
         u: the student's standard uncertainty, K, if there is one.
         answer_path: the answer's file, where it does not lie beside the curve.
 
@@ -151,16 +147,16 @@ def reveal(
     path = Path(curve_path)
     _check_student(student_rise_K, u)
     answer_file = answer_beside(path) if answer_path is None else Path(answer_path)
-    content = _read_answer(answer_file)
     if not path.is_file():
         raise CurveError(f"{path}: there is no such file; give the practice curve's file")
+    content = read_answer(answer_file)
     if _digest(path) != content["sha256"]:
         raise CurveError(
             f"{path}: this is not the curve that {answer_file} belongs to, or it was changed; "
             f"expected the bytes of {content['curve']} as they were written: make a new practice "
             "curve, or give the answer that belongs to this one"
         )
-    answer = _unseal(content["sealed"], answer_file)
+    answer = unseal(content["sealed"], answer_file)
     task = Task(**content["task"])
     return score(
         read_curve(path),
@@ -170,11 +166,6 @@ def reveal(
         mixed_at_s=task.mixed_at_s,
         capacity_ratio=task.capacity_ratio,
     )
-
-
-def answer_beside(curve_path: Path) -> Path:
-    """Where the answer of a curve lies: ``x.csv`` has ``x.answer.json``."""
-    return curve_path.with_suffix(".answer.json")
 
 
 def _checked(difficulties: Iterable[str]) -> tuple[str, ...]:
@@ -197,19 +188,32 @@ def _seed(seed: int | None) -> int:
     return int(seed)
 
 
-def _refuse_place(folder: Path, curve_path: Path, answer_path: Path) -> None:
+def _refuse_place(folder: Path, curve_path: Path, answer_path: Path, *, overwrite: bool) -> None:
     if not folder.is_dir():
         raise CurveError(f"{folder}: there is no such folder; make it first or choose another")
     if curve_path.parent != folder:
         raise CurveError(
             f"{curve_path.name}: the name leads out of {folder}; give a name without slashes"
         )
-    for path in (curve_path, answer_path):
-        if path.exists():
-            raise CurveError(
-                f"{path}: the file is there already and is not overwritten; choose another name, "
-                "seed or folder"
-            )
+    there = [path for path in (curve_path, answer_path) if path.exists()]
+    if there and not overwrite:
+        raise CurveError(
+            f"{there[0]}: the file is there already and is not overwritten; choose another name, "
+            "seed or folder, or say that it may be overwritten"
+        )
+    if there and not _is_practice(curve_path, answer_path):
+        raise CurveError(
+            f"{there[0]}: this is no practice curve with its own answer beside it, so it is not "
+            "overwritten; choose another name or folder"
+        )
+
+
+def _is_practice(curve_path: Path, answer_path: Path) -> bool:
+    """Whether both files are there and belong together."""
+    try:
+        return curve_path.is_file() and read_answer(answer_path)["sha256"] == _digest(curve_path)
+    except (CurveError, OSError):
+        return False
 
 
 def _answer(run: PracticeRun, difficulties: tuple[str, ...], seed: int) -> dict[str, Any]:
@@ -223,51 +227,12 @@ def _answer(run: PracticeRun, difficulties: tuple[str, ...], seed: int) -> dict[
     }
 
 
-def _seal(answer: Mapping[str, Any]) -> str:
-    packed = zlib.compress(json.dumps(answer).encode("utf-8"), 9)
-    return base64.b64encode(packed).decode("ascii")
-
-
-def _unseal(sealed: str, path: Path) -> dict[str, Any]:
-    try:
-        answer = json.loads(zlib.decompress(base64.b64decode(sealed, validate=True)))
-        return {**answer, "rise_K": float(answer["rise_K"])}
-    except (ValueError, TypeError, KeyError, zlib.error):
+def _check_student(rise_K: float | None, u: float | None) -> None:
+    if rise_K is None and u is not None:
         raise CurveError(
-            f"{path}: the sealed answer cannot be opened; the file was changed: make a new "
-            "practice curve"
-        ) from None
-
-
-def _read_answer(path: Path) -> dict[str, Any]:
-    try:
-        content = json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise CurveError(
-            f"{path}: there is no answer for this curve; expected the file that was made with it: "
-            "put it beside the curve or say where it is"
-        ) from None
-    except (OSError, ValueError):
-        raise CurveError(
-            f"{path}: this is no answer file; expected the JSON made with a curve"
-        ) from None
-    if not isinstance(content, dict) or content.get("format") != FORMAT:
-        raise CurveError(f"{path}: this is no answer file; expected the format '{FORMAT}'")
-    if content.get("version") != VERSION:
-        raise CurveError(
-            f"{path}: the answer has version {content.get('version')}; this program reads version "
-            f"{VERSION}: update it, or make a new practice curve"
+            f"an uncertainty of {u} K without a rise; give the rise that it belongs to"
         )
-    missing = [key for key in ("curve", "sha256", "task", "sealed") if key not in content]
-    task = content.get("task")
-    known = {"mixed_at_s", "capacity_ratio", "room_C", "kind"}
-    if missing or not isinstance(task, dict) or set(task) != known:
-        raise CurveError(f"{path}: the answer file is not complete; make a new practice curve")
-    return content
-
-
-def _check_student(rise_K: float, u: float | None) -> None:
-    if not math.isfinite(rise_K) or abs(rise_K) > 200:
+    if rise_K is not None and (not math.isfinite(rise_K) or abs(rise_K) > 200):
         raise CurveError(
             f"the rise is {rise_K} K; expected a number of kelvin between -200 and 200"
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any
@@ -39,26 +40,28 @@ class Revealed:
 
     Attributes:
         true_rise_K, true_before_C: the truth.
-        student_rise_K, u_student_K: what the student gave.
+        student_rise_K, u_student_K: what the student gave; None where the answer was only opened.
         error_K, error_percent: student minus truth, and in per cent of the truth's size.
         holds: whether the student's ± 1.96 u holds the truth; None without an uncertainty.
         uncorrected_error_K: how far the extreme reading is off; None where there is none.
         rise_unspilt_K: what the whole liquid would have shown; the same where nothing was spilt.
         methods: every method on the same curve, best first among those that may be used.
+        default: name of the method that the program itself would have taken; empty where none.
         difficulties, seed, facts: how the curve was made.
         notes: what else to know.
     """
 
     true_rise_K: float
     true_before_C: float
-    student_rise_K: float
+    student_rise_K: float | None
     u_student_K: float | None
-    error_K: float
-    error_percent: float
+    error_K: float | None
+    error_percent: float | None
     holds: bool | None
     uncorrected_error_K: float | None
     rise_unspilt_K: float
     methods: tuple[MethodScore, ...]
+    default: str
     difficulties: tuple[str, ...]
     seed: int
     facts: Mapping[str, float]
@@ -67,6 +70,8 @@ class Revealed:
     @property
     def verdict(self) -> str:
         """How good the student's value is, in a few sentences."""
+        if self.student_rise_K is None or self.error_K is None or self.error_percent is None:
+            return f"The true rise is {self.true_rise_K:.3f} K."
         off = f"{self.error_K:+.3f} K ({self.error_percent:+.2f} %)"
         said = [
             f"The true rise is {self.true_rise_K:.3f} K; {self.student_rise_K:g} K is off by {off}:"
@@ -77,13 +82,12 @@ class Revealed:
         elif self.uncorrected_error_K:
             left = abs(self.error_K / self.uncorrected_error_K)
             said.append(_against_extreme(left))
-        if self.holds is not None:
-            said.append(
-                "Your stated uncertainty holds the truth."
-                if self.holds
-                else "Your stated uncertainty is too small: ± 1.96 u does not hold the truth."
-            )
+        said.extend(_on_the_uncertainty(self))
         return " ".join(said)
+
+    def by_default(self) -> MethodScore | None:
+        """What the program itself would have taken."""
+        return next((m for m in self.methods if m.name == self.default), None)
 
     def to_frame(self) -> pd.DataFrame:
         """One line a method, as a pandas table."""
@@ -108,6 +112,7 @@ class Revealed:
             "rise_unspilt_K": self.rise_unspilt_K,
             "verdict": self.verdict,
             "methods": [{name: getattr(one, name) for name in names} for one in self.methods],
+            "default": self.default,
             "difficulties": list(self.difficulties),
             "seed": self.seed,
             "facts": dict(self.facts),
@@ -130,7 +135,7 @@ class Revealed:
 def score(
     curve: Curve,
     answer: Mapping[str, Any],
-    student_rise_K: float,
+    student_rise_K: float | None,
     u_student_K: float | None,
     *,
     mixed_at_s: float,
@@ -140,9 +145,9 @@ def score(
     truth = float(answer["rise_K"])
     notes: list[str] = []
     try:
-        methods = _scores(curve, truth, mixed_at_s, capacity_ratio)
+        methods, default = _scores(curve, truth, mixed_at_s, capacity_ratio)
     except CurveRefused as refused:
-        methods = ()
+        methods, default = (), ""
         notes.append(f"no method could be used on this curve: {refused.reason}")
     extreme = next((m.error_K for m in methods if m.name == "extreme"), None)
     unspilt = float(answer["rise_unspilt_K"])
@@ -151,18 +156,19 @@ def score(
             f"liquid was spilt: with all of it the rise would have been {unspilt:.3f} K; heat and "
             "amount leave together, so that the curve alone cannot show it"
         )
-    error = student_rise_K - truth
+    error = None if student_rise_K is None else student_rise_K - truth
     return Revealed(
         true_rise_K=truth,
         true_before_C=float(answer["before_C"]),
         student_rise_K=student_rise_K,
         u_student_K=u_student_K,
         error_K=error,
-        error_percent=100 * error / abs(truth),
-        holds=None if u_student_K is None else abs(error) <= 1.96 * u_student_K,
+        error_percent=None if error is None else 100 * error / abs(truth),
+        holds=None if u_student_K is None or error is None else abs(error) <= 1.96 * u_student_K,
         uncorrected_error_K=extreme,
         rise_unspilt_K=unspilt,
         methods=methods,
+        default=default,
         difficulties=tuple(answer["difficulties"]),
         seed=int(answer["seed"]),
         facts=dict(answer["facts"]),
@@ -172,12 +178,16 @@ def score(
 
 def _scores(
     curve: Curve, truth: float, mixed_at_s: float, capacity_ratio: float
-) -> tuple[MethodScore, ...]:
+) -> tuple[tuple[MethodScore, ...], str]:
+    """Every method's score, best first, and the name of the default one."""
+
     def by(method: str | None) -> Corrected:
         return correct(curve, mixed_at_s=mixed_at_s, method=method, capacity_ratio=capacity_ratio)
 
-    found = {m.method: m for m in by(None).methods}
-    found["dynamic"] = by("dynamic").chosen
+    usual = by(None)
+    found = {m.method: m for m in usual.methods}
+    with suppress(CurveRefused):  # the slow model may refuse a curve that others take
+        found["dynamic"] = by("dynamic").chosen
     scores = [
         MethodScore(
             name=one.method,
@@ -191,7 +201,24 @@ def _scores(
         )
         for one in found.values()
     ]
-    return tuple(sorted(scores, key=lambda m: (not m.admissible, abs(m.error_K))))
+    best_first = sorted(scores, key=lambda m: (not m.admissible, abs(m.error_K)))
+    return tuple(best_first), usual.chosen.method
+
+
+def _on_the_uncertainty(one: Revealed) -> list[str]:
+    """Whether the student's ± 1.96 u holds the truth, and whether it is wider than it need be."""
+    if one.holds is None or one.u_student_K is None:
+        return []
+    if not one.holds:
+        return ["Your stated uncertainty is too small: ± 1.96 u does not hold the truth."]
+    default = one.by_default()
+    if default is not None and default.u_rise_K > 0 and one.u_student_K > 4 * default.u_rise_K:
+        return [
+            "Your stated uncertainty holds the truth, but is "
+            f"{one.u_student_K / default.u_rise_K:.0f} times as wide as a careful correction's "
+            f"({default.u_rise_K:.3f} K)."
+        ]
+    return ["Your stated uncertainty holds the truth."]
 
 
 def _word(percent: float) -> str:

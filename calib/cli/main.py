@@ -18,6 +18,7 @@ from calib.cli import (
     demo,
     enthalpy,
     output,
+    practice,
     reference,
 )
 from fitting.errors import CupledgerError
@@ -36,6 +37,7 @@ app.add_typer(constants.app, name="constants")
 app.command("calibrate")(calibrate.calibrate)
 app.command("correct")(correct.correct)
 app.command("enthalpy")(enthalpy.enthalpy)
+app.command("practice")(practice.practice)
 app.command("reference")(reference.reference)
 app.command("demo")(demo.demo)
 

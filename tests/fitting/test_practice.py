@@ -184,11 +184,48 @@ def test_nothing_is_overwritten(tmp_path):
         CurveError, match=r"is there already and is not overwritten; choose another"
     ):
         make_practice(tmp_path, ["noise"], seed=7)
+    assert made.curve_path.read_bytes() == before
     made.curve_path.unlink()
     with pytest.raises(CurveError, match=r"answer\.json: the file is there already"):
         make_practice(tmp_path, seed=7)
     assert not made.curve_path.exists()
-    assert before
+
+
+def test_a_practice_curve_is_replaced_when_told_and_nothing_else_is(tmp_path):
+    made = make_practice(tmp_path, seed=7, name="bench")
+    old = made.curve_path.read_bytes()
+    again = make_practice(tmp_path, ["noise"], seed=8, name="bench", overwrite=True)
+    assert again.curve_path.read_bytes() != old
+    assert reveal(again.curve_path).seed == 8
+    measured = tmp_path / "measured.csv"
+    measured.write_bytes(old)
+    with pytest.raises(CurveError, match=r"no practice curve with its own answer beside it"):
+        make_practice(tmp_path, seed=8, name="measured.csv", overwrite=True)
+    assert measured.read_bytes() == old
+    again.curve_path.write_bytes(old)  # changed since: it may hold someone's work
+    with pytest.raises(CurveError, match=r"so it is not overwritten"):
+        make_practice(tmp_path, seed=8, name="bench", overwrite=True)
+    assert {p.name for p in tmp_path.iterdir()} == {
+        "bench.csv", "bench.answer.json", "measured.csv",
+    }  # fmt: skip
+
+
+def test_an_answer_opened_without_a_value(tmp_path):
+    made = make_practice(tmp_path, seed=7)
+    opened = reveal(made.curve_path)
+    assert opened.error_K is None
+    assert opened.holds is None
+    assert opened.verdict == f"The true rise is {opened.true_rise_K:.3f} K."
+    assert opened.by_default() is not None
+    with pytest.raises(CurveError, match=r"an uncertainty of 0\.1 K without a rise"):
+        reveal(made.curve_path, u=0.1)
+
+
+def test_an_uncertainty_that_is_far_too_wide_is_no_merit(tmp_path):
+    made = make_practice(tmp_path, seed=7)
+    opened = reveal(made.curve_path, reveal(made.curve_path).true_rise_K, 2.0)
+    assert opened.holds
+    assert "times as wide as a careful correction's" in opened.verdict
 
 
 def test_no_folder(tmp_path):

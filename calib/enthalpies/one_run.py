@@ -114,7 +114,7 @@ def evaluate_run(
     warnings = [*prepared.warnings, *constant.warnings, *rise.warnings]
     t_mean = 0.5 * (rise.before_C + rise.final_C)
     warnings += range_warnings(constant, prepared.fill_mL, t_mean)
-    basis, unmet = chosen_basis(prepared.process.equation, per)
+    basis, unmet = chosen_basis(prepared, per)
     base = RunResult(
         run, measured, constant, heat.value, heat.u, None, rise.before_C, None, None, (), None, (),
         basis, unmet,
@@ -208,8 +208,6 @@ def _expected(
 ) -> Expected | None:
     from calib.run_model.expected import expected_for
 
-    if measured.prepared.process.equation is None:
-        return None
     try:
         return on_basis(expected_for(measured.prepared, at_C), basis)
     except ReactionError as error:

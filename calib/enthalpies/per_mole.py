@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from calib.enthalpies.one_run import RunResult
     from calib.estimate import Estimate
     from calib.reactions.concentration import Expected
-    from calib.reactions.equation import Equation
+    from calib.run_model.prepared import PreparedRun
 
 __all__ = [
     "ComparedWith",
@@ -28,19 +28,22 @@ __all__ = [
 ]
 
 
-def chosen_basis(equation: Equation | None, wanted: str = "") -> tuple[Basis, str]:
+def chosen_basis(prepared: PreparedRun, wanted: str = "") -> tuple[Basis, str]:
     """The basis of a run, and a remark where the wish cannot be had for its reaction.
 
     Without a wish: the reaction as written, in the words that textbooks use where that is the
     same number (per mole of water formed, per mole of salt dissolved).
     """
+    equation = prepared.process.equation
     if equation is None:
-        return Basis(REACTION, 1.0, "per mole of what was added"), ""
+        diluted = prepared.diluted
+        words = f"{diluted.species} diluted" if diluted is not None else "what was added"
+        return Basis(REACTION, 1.0, f"per mole of {words}"), ""
     if wanted.strip():
         try:
             return basis_of(equation, wanted), ""
         except ReactionError as error:
-            usual, _ = chosen_basis(equation)
+            usual, _ = chosen_basis(prepared)
             return usual, f"{error}. Given {usual.words}"
     usual = basis_of(equation, usual_basis(equation))
     return (usual if usual.moles_per_reaction == 1.0 else basis_of(equation, REACTION)), ""

@@ -74,9 +74,12 @@ class MeasuredRun:
         )
 
     def extent_mol(self, x: Mapping[str, Any]) -> Any:
-        """Extent of the reaction, or moles of what is added in a physical process. [mol]"""
+        """Extent of the reaction, moles of solute diluted, or of what is added otherwise. [mol]"""
         if self.limiting is not None:
             return self.limiting.extent(x)
+        diluted = self.prepared.diluted
+        if diluted is not None:
+            return diluted.moles(x)
         added = self.prepared.added
         assert added is not None
         return added.moles(x)

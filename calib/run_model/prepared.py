@@ -41,6 +41,14 @@ class PreparedRun:
         more = added.volume_mL if added is not None and added.composition is not None else 0.0
         return self.in_cup.volume_mL + more
 
+    @property
+    def diluted(self) -> Portion | None:
+        """The solution of a dilution, which may be in the cup or added; None otherwise."""
+        if self.process.kind != "dilution":
+            return None
+        portions = (one for one in (self.in_cup, self.added) if one is not None)
+        return next((one for one in portions if not one.solvent_only), None)
+
     def heat_capacity_before(self, t_C: float) -> float:
         """Heat capacity of what is in the cup before mixing, without the cup. [J/K]"""
         from calib.run_model.contents import portion_specific_heat

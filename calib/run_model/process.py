@@ -13,6 +13,7 @@ from calib.run_model.portions import Portion
 from calib.run_model.refusal import RowRefusedError
 
 if TYPE_CHECKING:
+    from calib.reactions.deduce import PhysicalProcess
     from calib.reactions.known import KnownReaction
     from calib.runs.model import Run
 
@@ -76,47 +77,66 @@ def find_process(run: Run, in_cup: Portion, added: Portion | None) -> Process:
         return Process("heater", "electrical heater")
     if added is None:
         return Process("cooling", "cooling log")
-    equation, known, notes = _from_column(run)
-    if equation is not None:
-        return _reaction(run, equation, known, in_cup, added, notes)
     from calib.reactions.deduce import PhysicalProcess, deduce
 
+    named, notes = _from_column(run)
     try:
-        outcome = deduce(in_cup.species, added.species)
+        outcome = named if named is not None else deduce(in_cup.species, added.species)
     except ReactionError as error:
         shown = f"{run.in_cup} and {run.added}"
         raise RowRefusedError(
             RowProblem(run.run, "reaction", str(error), shown, "an equation or a known name")
         ) from None
     if isinstance(outcome, PhysicalProcess):
-        kind: Any = outcome.kind
-        return Process(kind, str(outcome))
-    return _reaction(run, outcome, None, in_cup, added, ())
+        return _physical(run, outcome, in_cup, added, by_name=named is not None)
+    return _reaction(run, outcome, in_cup, added, notes)
 
 
-def _from_column(run: Run) -> tuple[Equation | None, KnownReaction | None, tuple[str, ...]]:
-    from calib.reactions.equation import parse_equation
-    from calib.reactions.known import known_reaction
+def _from_column(run: Run) -> tuple[Equation | PhysicalProcess | None, tuple[str, ...]]:
+    """What the column ``reaction`` names: an equation, or an entry of the lists."""
+    from calib.reactions.describe import reaction_named
 
     if run.reaction is None or not run.reaction.strip():
-        return None, None, ()
-    known = known_reaction(run.reaction)
-    if known is not None:
-        return known.equation, known, ()
+        return None, ()
     try:
-        equation = parse_equation(run.reaction)
+        named = reaction_named(run.reaction)
     except (EquationError, ReactionError) as error:
         raise RowRefusedError(
             RowProblem(run.run, "reaction", str(error), repr(run.reaction),
-                       "a balanced equation, or the name of a known reaction")
+                       "a balanced equation, or the name of a known reaction",
+                       "the names stand in: cupledger reference")
         ) from None  # fmt: skip
-    return equation, None, tuple(equation.assumed)
+    return named, tuple(named.assumed) if isinstance(named, Equation) else ()
+
+
+def _physical(
+    run: Run, process: PhysicalProcess, in_cup: Portion, added: Portion, *, by_name: bool
+) -> Process:
+    """A physical process; one chosen by name must be what the row's own substances do."""
+    from calib.reactions.deduce import PhysicalProcess, deduce
+
+    kind: Any = process.kind
+    if not by_name:
+        return Process(kind, str(process))
+    try:
+        own = deduce(in_cup.species, added.species)
+    except ReactionError:
+        own = None
+    if isinstance(own, PhysicalProcess) and (own.kind, own.substance.formula) == (
+        process.kind,
+        process.substance.formula,
+    ):
+        return Process(kind, str(own))
+    raise RowRefusedError(
+        RowProblem(run.run, "reaction", f"{run.reaction!r} is not what was put together",
+                   f"{run.in_cup} and {run.added}", str(process),
+                   "correct reaction, or in_cup and added")
+    )  # fmt: skip
 
 
 def _reaction(
     run: Run,
     equation: Equation,
-    known: KnownReaction | None,
     in_cup: Portion,
     added: Portion,
     notes: tuple[str, ...],
@@ -146,7 +166,7 @@ def _reaction(
         kind="reaction",
         name=str(equation),
         equation=equation,
-        known=known if known is not None else known_for(equation),
+        known=known_for(equation),
         extent=extent,
         brings={species: tuple(shares) for species, shares in brings.items()},
         spectators=tuple(spectators),

@@ -97,12 +97,12 @@ def average(rows: Binned, noise: Noise, level: FloatArray, setting: Setting) -> 
     precision, mean = shared_prior(centre, width, setting)
     shape = shared_transform(centre, setting.know)
     columns = master_columns(rows, setting.ratio)
-    own = covariance_of(rows, noise, level, setting.change_K, setting.know)
     prior = np.log(band_weight)[:, None, None, None] + log_prior_of_shapes()
     solved, evidence = [], []
     use = np.ones(precision.shape[:2], dtype=bool)
     for scale, weight in zip(SCALES, _SCALE_WEIGHT, strict=True):
-        root = np.linalg.cholesky(own) * scale
+        own = covariance_of(rows, noise, level, setting.change_K, setting.know, scale)
+        root = np.linalg.cholesky(own)
         white = np.linalg.solve(root, np.column_stack([columns, rows.y]))
         log_det = float(np.log(np.diag(root)).sum())
         one = _solve_models(white.T @ white, shape, precision, mean, use, setting)

@@ -115,5 +115,5 @@ def _most_likely(
     slow = [RELEASE_SHARE[r], 0.0, WALL_SHARE[w]]
     mean = np.concatenate([prior_mean[b, q], np.array(slow) * setting.change_K])
     scale = SCALES[int(found.scale[top])]
-    C = covariance_of(rows, noise, level, setting.change_K, setting.know) * scale**2
+    C = covariance_of(rows, noise, level, setting.change_K, setting.know, scale)
     return np.column_stack([shared, columns[:, pair]]), L, mean, C

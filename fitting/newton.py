@@ -105,7 +105,8 @@ class Binned:
     """Readings averaged over short stretches; rows before the mixing come first.
 
     Attributes: s [s], y [K above the reference], integral [K s], vapour [K s], spread [K moved
-    within the stretch], count, after (bool), each of shape (n,).
+    within the stretch], count, after (1 or 0), each of shape (n,); known: covariance of rows whose
+    error is known apart [K²], shape (n, n); their count is infinite.
     """
 
     s: FloatArray
@@ -115,6 +116,7 @@ class Binned:
     spread: FloatArray
     count: FloatArray
     after: FloatArray
+    known: FloatArray
 
 
 def vapour_excess(y_K: FloatArray, reference_C: float) -> FloatArray:
@@ -136,9 +138,13 @@ def vapour_excess(y_K: FloatArray, reference_C: float) -> FloatArray:
 
 
 def covariance_of(
-    rows: Binned, noise: Noise, level: FloatArray, change_K: float, know: Knowledge
+    rows: Binned, noise: Noise, level: FloatArray, change_K: float, know: Knowledge, scale: float
 ) -> FloatArray:
-    """Covariance of the averaged readings' own errors: noise, wander and display steps, K²."""
+    """Covariance of the averaged readings' own errors: noise, wander and display steps, K².
+
+    ``scale`` multiplies the standard deviation of what was estimated from the readings; the steps
+    of the display are known.
+    """
     q = noise.resolution_K
     stuck = step_variance(noise.sigma_K, q)
     single = noise.sigma_K**2 * np.minimum(noise.inflation, rows.count)
@@ -147,9 +153,9 @@ def covariance_of(
     slow = float(np.clip(0.5 * noise.sigma_K, 2e-4, know.wander_K))
     wander = slow**2 * np.exp(-gap / know.wander_s)
     floor = 1e-10 + (1e-3 * q) ** 2
-    steps = step_covariance(level, rows.spread, _blur(rows, noise, change_K), noise)
-    own = np.diag(single / rows.count + floor) + wander + steps
-    return np.asarray(own + _shape_error(rows, change_K, know))
+    steps = step_covariance(level, rows.spread, _blur(rows, noise), noise)
+    own = (np.diag(single / rows.count) + wander) * scale**2 + floor * np.eye(rows.s.size)
+    return np.asarray(own + steps + rows.known + _shape_error(rows, change_K, know))
 
 
 def _shape_error(rows: Binned, change_K: float, know: Knowledge) -> FloatArray:
@@ -160,17 +166,16 @@ def _shape_error(rows: Binned, change_K: float, know: Knowledge) -> FloatArray:
     return np.asarray(np.outer(size, size) * np.exp(-2 * apart**2))
 
 
-def _blur(rows: Binned, noise: Noise, change_K: float) -> FloatArray:
+def _blur(rows: Binned, noise: Noise) -> FloatArray:
     """How well the temperature's movement between two rows is known before the fit, K.
 
-    In the fore period usual drifts move it by some 1e-4 K/s either way; after the mixing the smooth
-    course is known to half a step over the period, or to the usual spread of the loss. Between the
-    periods nothing is known to within a step.
+    Before the mixing drifts of some 5e-5 K/s either way are not seen; after it the smooth course
+    is known to a step and a half over the period. Between the periods nothing is known to within
+    a step.
     """
     after = rows.after > 0
     span = float(rows.s[after][-1] - rows.s[after][0]) if after.any() else 1.0
-    usual = 1e-4 + 0.5e-4 * abs(change_K)
-    rate = np.where(after, min(usual, 0.5 * noise.resolution_K / max(span, 1.0)), 1e-4)
+    rate = np.where(after, 1.5 * noise.resolution_K / max(span, 1.0), 5e-5)
     gap = np.abs(rows.s[:, None] - rows.s[None, :])
     blur = np.sqrt(np.outer(rate, rate)) * gap
     return np.asarray(np.where(after[:, None] == after[None, :], blur, 1e3))

@@ -10,6 +10,8 @@ from fitting.curve import FloatArray
 
 _HARMONICS = np.arange(1, 9, dtype=np.float64)
 _MAX_RHO = 0.97
+_FEW = 30
+_HIDDEN = 0.35  # of a step: finer noise no longer dithers it away
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +29,11 @@ class Noise:
     rho: float
     resolution_K: float
     dof: int
+
+    @property
+    def coarse(self) -> bool:
+        """Whether the display's steps hide the noise."""
+        return self.resolution_K > 0 and self.sigma_K < _HIDDEN * self.resolution_K
 
     @property
     def inflation(self) -> float:
@@ -113,8 +120,14 @@ def noise_of(stretches: list[FloatArray], resolution_K: float) -> Noise:
     Each stretch is cut into blocks of some 40 readings with a straight line through each, so that
     the slow course of the curve does not pass for noise; the correlation is corrected for what
     the lines take away (about (2 + 3 rho)/n a block, M. G. Kendall, Biometrika 41 (1954)).
-    The step's own q²/12 is taken off the variance, since it is accounted for apart.
+    The step's own q²/12 is taken off the variance, since it is accounted for apart. Where the
+    display's steps are coarser than the noise, its flicker tells the noise (`flicker_noise`).
     """
+    if resolution_K > 0:
+        count = sum(stretch.size for stretch in stretches)
+        flicker = flicker_noise(stretches, resolution_K)
+        if flicker < _HIDDEN * resolution_K and count >= _FEW:
+            return Noise(max(flicker, 0.03 * resolution_K), 0.0, resolution_K, count)
     residuals = [r for stretch in stretches for r in _line_residuals(stretch)]
     dof = sum(r.size - 2 for r in residuals)
     if dof < 1:
@@ -130,6 +143,31 @@ def noise_of(stretches: list[FloatArray], resolution_K: float) -> Noise:
         rho = 0.0
     own = max(variance - resolution_K**2 / 12, (0.1 * resolution_K) ** 2)
     return Noise(float(np.sqrt(own)), float(np.clip(rho, 0.0, _MAX_RHO)), resolution_K, dof)
+
+
+def flicker_noise(stretches: list[FloatArray], resolution_K: float) -> float:
+    """Standard deviation of noise that is finer than the display's step q, K.
+
+    Two readings of one temperature fall on either side of a step with the probability
+    2∫Φ(1 − Φ) dx/q = 2s/(q√π), if the temperature may lie anywhere between two steps: in n pairs of
+    neighbours the display goes F = 2sn/(q√π) steps forth and back. A drift over D steps makes D
+    by itself; both together are taken as √(F² + D²).
+
+    >>> flicker_noise([np.array([20.0, 20.0, 20.0, 20.1, 20.1])], 0.1)
+    0.0
+    """
+    gone = drifted = 0.0
+    pairs = 0
+    for stretch in stretches:
+        for block in np.array_split(stretch, max(1, stretch.size // 60)):
+            steps = np.clip(np.round(np.diff(block) / resolution_K), -1.0, 1.0)
+            gone += float(np.abs(steps).sum())
+            drifted += abs(float(steps.sum()))
+            pairs += steps.size
+    if pairs == 0:
+        return 0.0
+    flicker = np.sqrt(max(gone**2 - drifted**2, 0.0))
+    return round(float(np.sqrt(np.pi) / 2 * resolution_K * flicker / pairs), 9)
 
 
 def _line_residuals(stretch: FloatArray, block: int = 40) -> list[FloatArray]:

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from fitting.corrections.case import Case, fit_line
 from fitting.curve import FloatArray
 from fitting.newton import Binned, vapour_excess
+from fitting.stepped_line import stepped_line
 
 _FORE_BINS = 16
 _FIRST_WIDTH_S = 4.0
 _GROWTH = 0.06  # width of a stretch per second since mixing
 _SHAPES_S = np.array([15.0, 30.0, 60.0, 110.0])
+_FEW_FORE = 3
+_NO_STEPS = 1e6  # K of movement: rounding averages away
 QUICK_OVER_S = 14.0  # readings before this carry sensor lag and pouring, and are left out
 
 
@@ -30,13 +34,51 @@ def bin_case(case: Case) -> tuple[Binned, FloatArray]:
     }
     after = (mean["s"] > 0).astype(np.float64)
     level = _smooth(mean["s"], mean["y"], mean["i"], after > 0, case)
-    moved = [
-        abs(float(np.interp(s[g[-1]], mean["s"], level) - np.interp(s[g[0]], mean["s"], level)))
-        for g in groups
-    ]
+    moved = _moved(s, groups, mean["s"], level, after > 0)
     count = np.array([float(g.size) for g in groups])
-    rows = Binned(mean["s"], mean["y"], mean["i"], mean["v"], np.array(moved), count, after)
+    known = np.zeros((level.size, level.size))
+    rows = Binned(mean["s"], mean["y"], mean["i"], mean["v"], moved, count, after, known)
+    if case.noise.coarse and case.fore.stop >= _FEW_FORE:
+        return _with_stepped_fore(case, rows, level)
     return rows, level
+
+
+def _with_stepped_fore(case: Case, rows: Binned, level: FloatArray) -> tuple[Binned, FloatArray]:
+    """The fore period as two points of a line, where the display's steps hide its noise."""
+    s, y = case.s[case.fore], case.y[case.fore] - case.before_C
+    ends = (float(s[0]), min(float(s[-1]), 0.0))
+    value, covariance = stepped_line(s, y, case.noise, ends)
+    rest = np.flatnonzero(rows.after > 0)
+    known = np.zeros((2 + rest.size, 2 + rest.size))
+    known[:2, :2] = covariance
+    zero = np.zeros(2)
+    new = Binned(
+        s=np.concatenate([ends, rows.s[rest]]),
+        y=np.concatenate([value, rows.y[rest]]),
+        integral=np.concatenate([np.interp(ends, case.s, case.integral_Ks), rows.integral[rest]]),
+        vapour=np.concatenate([zero, rows.vapour[rest]]),
+        spread=np.concatenate([zero + _NO_STEPS, rows.spread[rest]]),
+        count=np.concatenate([zero + np.inf, rows.count[rest]]),
+        after=np.concatenate([zero, rows.after[rest]]),
+        known=known,
+    )
+    return new, np.concatenate([value, level[rest]])
+
+
+def _moved(
+    s: FloatArray,
+    groups: list[npt.NDArray[np.intp]],
+    centre: FloatArray,
+    level: FloatArray,
+    after: npt.NDArray[np.bool_],
+) -> FloatArray:
+    """How far the smooth course moves within each stretch, K; each period by its own slope."""
+    width = np.array([float(s[g[-1]] - s[g[0]]) for g in groups])
+    slope = np.zeros_like(level)
+    for part in (after, ~after):
+        if part.sum() >= 2:
+            slope[part] = np.gradient(level[part], centre[part])
+    return np.asarray(np.abs(slope) * width)
 
 
 def _running_integral(s: FloatArray, values: FloatArray) -> FloatArray:
@@ -47,7 +89,7 @@ def _running_integral(s: FloatArray, values: FloatArray) -> FloatArray:
     return out
 
 
-def _groups(case: Case) -> list[np.ndarray]:
+def _groups(case: Case) -> list[npt.NDArray[np.intp]]:
     s, step = case.s, max(case.curve.step_s, 1e-9)
     fore = np.arange(case.fore.stop)
     groups = list(np.array_split(fore, min(_FORE_BINS, fore.size)))
@@ -63,7 +105,7 @@ def _groups(case: Case) -> list[np.ndarray]:
 
 
 def _smooth(
-    s: FloatArray, y: FloatArray, integral: FloatArray, after: np.ndarray, case: Case
+    s: FloatArray, y: FloatArray, integral: FloatArray, after: npt.NDArray[np.bool_], case: Case
 ) -> FloatArray:
     """A smooth course through the averages, within a small part of a display step."""
     level = y.copy()

@@ -1,0 +1,56 @@
+"""A straight line through readings of a display whose steps are coarser than its noise."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fitting.curve import FloatArray
+from fitting.evidence import normal_cdf
+from fitting.noise import Noise
+
+_LEVELS, _SLOPES = 81, 41
+_STEEPEST_K_PER_S = 4e-4  # drifts of a cup before mixing: 0.024 K/min either way
+_BINS = 12
+_NOISE_FACTORS = (0.6, 1.0, 1.6)  # the noise itself is known to within these
+_FINEST = 0.03  # of a step
+
+
+def stepped_line(
+    s: FloatArray, y: FloatArray, noise: Noise, ends_s: tuple[float, float]
+) -> tuple[FloatArray, FloatArray]:
+    """What rounded readings say of a line: its values at two times and their covariance.
+
+    A reading y of the temperature x = a + b s with noise of standard deviation σ lies between
+    y − q/2 and y + q/2, so its probability is Φ((y + q/2 − x)/σ) − Φ((y − q/2 − x)/σ). The product
+    over all readings is averaged over a grid of a and b, flat within a step and a half of the
+    readings' mean, within the drifts that a cup shows, and over what the noise may be. (JCGM
+    101:2008, 6.4.2, takes a single rounded reading as rectangular; this is the same for many.)
+
+    Args:
+        s, y: times [s] and readings [°C or K], shape (n,).
+        noise: its step is more than 0.
+        ends_s: the two times.
+
+    Returns:
+        values, shape (2,), and covariance, shape (2, 2).
+    """
+    q = noise.resolution_K
+    centre, mean = float(s.mean()), float(y.mean())
+    a = mean + np.linspace(-1.2 * q, 1.2 * q, _LEVELS)
+    b = np.linspace(-_STEEPEST_K_PER_S, _STEEPEST_K_PER_S, _SLOPES)
+    log_weight = np.zeros((len(_NOISE_FACTORS), _LEVELS, _SLOPES))
+    for part in np.array_split(np.arange(s.size), min(_BINS, s.size)):
+        x = a[:, None] + b * (float(s[part].mean()) - centre)
+        for value, count in zip(*np.unique(y[part], return_counts=True), strict=True):
+            for at, factor in enumerate(_NOISE_FACTORS):
+                sigma = max(factor * noise.sigma_K, _FINEST * q)
+                z, half = (value - x) / sigma, q / 2 / sigma
+                chance = normal_cdf(z + half) - normal_cdf(z - half)
+                log_weight[at] += count * np.log(np.maximum(chance, 1e-12))
+    weight = np.exp(log_weight - log_weight.max()).sum(axis=0)
+    weight /= weight.sum()
+    values = np.stack([a[:, None] + b * (end - centre) for end in ends_s])
+    expected = np.einsum("kab,ab->k", values, weight)
+    off = values - expected[:, None, None]
+    covariance = np.einsum("kab,lab,ab->kl", off, off, weight)
+    return expected, covariance + np.eye(2) * (0.01 * q) ** 2

@@ -19,6 +19,7 @@ from calib.cli import (
     enthalpy,
     output,
     practice,
+    plan,
     reference,
 )
 from fitting.errors import CupledgerError
@@ -38,6 +39,7 @@ app.command("calibrate")(calibrate.calibrate)
 app.command("correct")(correct.correct)
 app.command("enthalpy")(enthalpy.enthalpy)
 app.command("practice")(practice.practice)
+app.command("plan")(plan.plan)
 app.command("reference")(reference.reference)
 app.command("demo")(demo.demo)
 

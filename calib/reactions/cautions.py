@@ -55,6 +55,12 @@ def cautions(species: Iterable[Species], *, heater: bool = False) -> tuple[str, 
     return (*dict.fromkeys(found), DEFER)
 
 
+def by_substance(species: Iterable[Species]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """The cautions of each substance by itself; those that need none are left out."""
+    found = ((str(one), tuple(dict.fromkeys(_of_one(one)))) for one in dict.fromkeys(species))
+    return tuple((name, lines) for name, lines in found if lines)
+
+
 def cautions_for(
     process: Equation | PhysicalProcess, *, hot: bool = False, heater: bool = False
 ) -> tuple[str, ...]:

@@ -214,14 +214,19 @@ def _from_readings(prepared: PreparedRun, C_app: float, loss: Loss | None) -> Ri
     )
 
 
+def pace_of(prepared: PreparedRun) -> str:
+    """``slow`` where a solid dissolves, reacts or melts; a hot piece of metal is soon even."""
+    solid = prepared.added is not None and prepared.added.species.state == "s"
+    return "slow" if solid and prepared.process.kind != "specific heat" else "fast"
+
+
 def _loss_of_reading(
     prepared: PreparedRun, before: float, C_app: float, loss: Loss | None
 ) -> tuple[float, float, tuple[tuple[str, float], ...], str, list[str]]:
     """Loss [K] until the extreme was read, u, its parts, the method's name, warnings."""
     run = prepared.run
     extreme = float(run.extreme_C or 0.0)
-    solid = prepared.added is not None and prepared.added.species.state == "s"
-    pace = "slow" if solid else "fast"
+    pace = pace_of(prepared)
     if loss is None or loss.conductance_W_per_K <= 0.0:
         u = UNCORRECTED_SHARE[pace] * abs(extreme - before)
         why = f"{UNCORRECTED}: the cup's heat loss is not known; what it may miss is in the budget"

@@ -18,8 +18,8 @@ from calib.cli import (
     demo,
     enthalpy,
     output,
-    practice,
     plan,
+    practice,
     reference,
 )
 from fitting.errors import CupledgerError

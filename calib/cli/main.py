@@ -15,6 +15,7 @@ from calib.cli import (
     calibrate,
     constants,
     correct,
+    cycles,
     demo,
     enthalpy,
     output,
@@ -37,6 +38,7 @@ app.add_typer(apparatus.app, name="apparatus")
 app.add_typer(constants.app, name="constants")
 app.command("calibrate")(calibrate.calibrate)
 app.command("correct")(correct.correct)
+app.command("cycles")(cycles.cycles)
 app.command("enthalpy")(enthalpy.enthalpy)
 app.command("practice")(practice.practice)
 app.command("plan")(plan.plan)

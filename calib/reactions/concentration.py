@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import sqrt
+from math import copysign, sqrt
 
 from calib.errors import ReactionError, SubstanceError
 from calib.estimate import Estimate
@@ -20,7 +20,7 @@ from calib.reactions.apparent_enthalpy import phi_L
 from calib.reactions.equation import Equation, Species
 from calib.reactions.extent import Extent, react
 from calib.reactions.heat_capacity_change import delta_cp, lacking_cp
-from calib.reactions.ionic import net_numbers
+from calib.reactions.ionic import net_ionic, net_numbers
 from calib.reactions.ions import in_water, split_hydrate
 from calib.reactions.known import KnownReaction, known_for
 from calib.reactions.reference import reference_enthalpy
@@ -43,12 +43,18 @@ REFERENCE_C = 25.0
 
 @dataclass(frozen=True, slots=True)
 class ExpectedLine:
-    """One term of the expected enthalpy [kJ per mole of reaction]."""
+    """One term of the expected enthalpy [kJ per mole of reaction].
+
+    Terms of one ``key`` share their error (a solute's table serves every reaction it is in); it
+    moves the term by ``sign`` times u.
+    """
 
     what: str
     value: float
     u: float
     source: str
+    key: str = ""
+    sign: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +134,9 @@ def _temperature_line(equation: Equation, t_C: float) -> list[ExpectedLine]:
         return [
             ExpectedLine(what, 0.0, U_DCP_UNKNOWN * max(1.0, dissolved / 2) * abs(away), source)
         ]
-    return [ExpectedLine(what, change.value * away, change.u * abs(away), change.source)]
+    key, sign = f"ΔCp:{net_ionic(equation)}", copysign(1.0, away)
+    u = change.u * abs(away)
+    return [ExpectedLine(what, change.value * away, u, change.source, key, sign)]
 
 
 def _concentration_lines(
@@ -147,7 +155,8 @@ def _concentration_lines(
         one = phi_L(species.formula, molality, t_C)
         times = float(number) / 1e3
         what = f"{species} at {molality:.3g} mol/kg"
-        lines.append(ExpectedLine(what, times * one.value, abs(times) * one.u, one.source))
+        value, u, sign = times * one.value, abs(times) * one.u, copysign(1.0, times)
+        lines.append(ExpectedLine(what, value, u, one.source, f"φL:{species.formula}", sign))
     return lines
 
 
@@ -164,7 +173,8 @@ def _leftover_line(one: Leftover, t_C: float) -> ExpectedLine:
     times = one.moles_per_reaction / 1e3
     what = f"dilution of {one.species} left over"
     value, u = times * (mixed.value - brought.value), times * max(mixed.u, brought.u)
-    return ExpectedLine(what, value, u, brought.source)
+    key = f"φL:{one.species.formula}"
+    return ExpectedLine(what, value, u, brought.source, key, copysign(1.0, value))
 
 
 # --- certified reactions --------------------------------------------------------------------------

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calib.cli.options import ByName, JsonFlag, RegistryPlace
 from calib.cli.output import Output
+
+if TYPE_CHECKING:
+    from calib.registry import Apparatus
 
 app = typer.Typer(
     help="Register cups and flasks; list, show, retire them.",
@@ -33,9 +36,11 @@ def add(
     out = Output(as_json=as_json)
     with open_registry(registry) as store:
         added = store.register_all(ids, kind, note, by=by)
-        where = store.where
+        where, made = store.where, store.migrated_from == 0
+    if made:
+        out.note(f"a new registry was made: {where}")
     out.say(f"Registered {', '.join(a.id for a in added)} ({kind}) in {where}.")
-    out.dump({"apparatus": [_facts(a) for a in added], "registry": where})
+    out.dump({"apparatus": [_facts(a) for a in added], "registry": where, "registry_made": made})
 
 
 @app.command("list")
@@ -46,10 +51,13 @@ def list_all(
 ) -> None:
     """List every cup."""
     from calib.registry import open_registry
+    from calib.registry.place import find_place
 
     out = Output(as_json=as_json)
-    with open_registry(registry) as store:
-        cups = store.list_apparatus(kind=kind)
+    cups: tuple[Apparatus, ...] = ()
+    if not find_place(registry).not_yet_made:
+        with open_registry(registry, create=False) as store:
+            cups = store.list_apparatus(kind=kind)
     if not cups:
         out.say('No cups are registered. Add some: cupledger apparatus add H1 --kind "foam cup"')
     else:
@@ -70,11 +78,16 @@ def show(
     as_json: JsonFlag = False,
 ) -> None:
     """Show one cup, its constants and its trail."""
-    from calib.cli.constants import constant_facts, constant_table
+    from calib.cli.constants_view import (
+        constant_facts,
+        constant_table,
+        trail_facts,
+        trail_table,
+    )
     from calib.registry import open_registry
 
     out = Output(as_json=as_json)
-    with open_registry(registry) as store:
+    with open_registry(registry, create=False) as store:
         cup = store.apparatus(id)
         history = store.history(id)
         trail = store.audit(id)
@@ -82,19 +95,12 @@ def show(
     if cup.retired_on:
         out.say(f"Retired on {cup.retired_on}: {cup.retired_why}")
     constant_table(out, history)
-    out.table(
-        ["when (UTC)", "who", "what", "why"],
-        [[f"{t.at:%Y-%m-%d %H:%M}", t.by, t.what, t.why] for t in trail],
-        title="Trail",
-    )
+    trail_table(out, trail)
     out.dump(
         {
             "apparatus": _facts(cup),
             "constants": [constant_facts(c) for c in history],
-            "trail": [
-                {"at": t.at, "by": t.by, "action": t.action, "what": t.what, "why": t.why}
-                for t in trail
-            ],
+            "trail": [trail_facts(line) for line in trail],
         }
     )
 
@@ -111,7 +117,7 @@ def retire(
     from calib.registry import open_registry
 
     out = Output(as_json=as_json)
-    with open_registry(registry) as store:
+    with open_registry(registry, create=False) as store:
         cup = store.retire(id, reason, by=by)
     out.say(f"{cup.id} is retired from {cup.retired_on}: {reason}")
     out.dump({"apparatus": [_facts(cup)]})

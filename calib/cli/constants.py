@@ -2,32 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.cli.options import ByName, JsonFlag, RegistryPlace
+from calib.cli import constants_sharing
+from calib.cli.constants_view import constant_facts, constant_table, trail_facts, trail_table
+from calib.cli.options import ByName, JsonFlag, RegistryPlace, day
 from calib.cli.output import Output
-from calib.rounding import interval, with_u
+from calib.errors import InputError
 
 if TYPE_CHECKING:
     from calib.registry import StoredConstant
 
-FACTS = (
-    *("id", "apparatus", "kind", "method", "constant_J_per_K", "u_constant_J_per_K"),
-    *("heat_loss_W_per_K", "u_heat_loss_W_per_K", "sensor_lag_s", "runs"),
-    *("between_run_sd_J_per_K", "fill_mL", "temperature_C", "valid_from", "valid_to"),
-    *("recheck_due", "recheck_uses", "status", "superseded_by", "digests", "warnings", "note"),
-    *("made_by", "made_at", "software_version", "approved_by", "approved_at", "approved_why"),
-    *("withdrawn_by", "withdrawn_at", "withdrawn_why", "uses"),
-)
-
 app = typer.Typer(
-    help="Show the stored constants; approve, withdraw them.",
+    help="Show the stored constants; decide about them, check, share and certify them.",
     invoke_without_command=True,
     rich_markup_mode=None,
 )
+app.command("export")(constants_sharing.export)
+app.command("import")(constants_sharing.import_)
+app.command("merge")(constants_sharing.merge)
 
 
 @app.callback()
@@ -37,13 +32,15 @@ def constants(
         str | None, typer.Option("--apparatus", metavar="ID", help="Only this cup.")
     ] = None,
     history: Annotated[
-        bool, typer.Option("--history", help="Drafts, superseded and withdrawn ones too.")
+        bool,
+        typer.Option("--history", help="Superseded and withdrawn ones too, and the trail."),
     ] = False,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:
     """Show the constants in force and the drafts that wait for a decision."""
     if context.invoked_subcommand is not None:
+        _refuse_options_before(context)
         return
     from calib.registry.listing import list_constants
 
@@ -51,31 +48,65 @@ def constants(
     listing = list_constants(registry, apparatus)
     where, found = listing.where, listing.constants
     shown = [c for c in found if history or c.status in {"approved", "draft"}]
+    facts = {"constants": [constant_facts(c) for c in shown], "registry": where}
     if shown:
         constant_table(out, shown)
         _say_what_waits(out, shown)
     else:
         out.say(f"No constants are stored in {where}. Make some: cupledger calibrate TABLE")
-    out.dump({"constants": [constant_facts(c) for c in shown], "registry": where})
+    if history and found:
+        from calib.registry import open_registry
+
+        with open_registry(registry, create=False) as store:
+            trail = store.audit(apparatus)
+        out.say()
+        trail_table(out, trail)
+        facts["trail"] = [trail_facts(line) for line in trail]
+    out.dump(facts)
 
 
 @app.command()
 def approve(
     numbers: Annotated[list[int], typer.Argument(metavar="NUMBER...")],
     reason: Annotated[str, typer.Option("--reason", help="Why; needed where checks failed.")] = "",
+    start: Annotated[
+        str | None,
+        typer.Option("--from", metavar="DATE", help="First day in force (ISO 8601)."),
+    ] = None,
+    in_place_of: Annotated[
+        int | None,
+        typer.Option(
+            "--in-place-of",
+            metavar="NUMBER",
+            help="Only if it takes over from this constant; else nothing is changed.",
+        ),
+    ] = None,
     by: ByName = None,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:
     """Put drafts in force, all or none; each supersedes the cup's constant before it."""
-    from calib.registry import open_registry
+    from calib.jobs.deciding import approve_drafts
 
     out = Output(as_json=as_json)
-    with open_registry(registry) as store:
-        done = store.approve_all(numbers, by, reason)
-    for kept in done:
-        out.say(f"Constant {kept.id} of {kept.apparatus} is in force from {kept.valid_from}.")
-    out.dump({"constants": [constant_facts(c) for c in done]})
+    done = approve_drafts(
+        numbers, registry, reason=reason, valid_from=day(start), in_place_of=in_place_of, by=by
+    )
+    for kept, ended in done:
+        until = f" until {kept.valid_to}" if kept.valid_to is not None else ""
+        out.say(
+            f"Constant {kept.id} of {kept.apparatus} is in force from {kept.valid_from}{until}."
+        )
+        for old in ended:
+            out.say(
+                f"  It supersedes constant {old.id}, in force from {old.valid_from} until then."
+            )
+    out.dump(
+        {
+            "constants": [constant_facts(kept) for kept, _ in done],
+            "superseded": [old.id for _, ended in done for old in ended],
+        }
+    )
 
 
 @app.command()
@@ -87,53 +118,33 @@ def withdraw(
     as_json: JsonFlag = False,
 ) -> None:
     """Take a constant out of use for all dates; it stays in the history."""
-    from calib.registry import open_registry
+    from calib.jobs.deciding import withdraw_constant
 
     out = Output(as_json=as_json)
-    with open_registry(registry) as store:
-        gone = store.withdraw(number, reason, by)
+    gone, touched = withdraw_constant(number, registry, reason=reason, by=by)
     out.say(f"Constant {number} of {gone.apparatus} is withdrawn: {reason}")
-    out.dump({"constants": [constant_facts(gone)]})
+    if touched:
+        out.say(
+            f"{len(touched)} kept results rest on it; old against new:"
+            f" cupledger constants impact {number} --recompute"
+        )
+    out.dump({"constants": [constant_facts(gone)], "results": [kept.id for kept in touched]})
 
 
-def constant_table(out: Output, found: Iterable[StoredConstant]) -> None:
-    """Print constants as a table for people."""
-    out.table(
-        [
-            "no.",
-            "cup",
-            "constant J/K",
-            "95 % interval",
-            "loss G W/K",
-            "method",
-            "runs",
-            "from",
-            "status",
-        ],
-        [
-            [
-                str(c.id),
-                c.apparatus,
-                with_u(c.constant_J_per_K, c.u_constant_J_per_K),
-                interval(c.interval95_J_per_K),
-                with_u(c.heat_loss_W_per_K, c.u_heat_loss_W_per_K)
-                if c.heat_loss_W_per_K is not None
-                else "–",
-                c.method,
-                str(c.runs),
-                str(c.valid_from),
-                c.status + (f" ({c.withdrawn_why})" if c.status == "withdrawn" else ""),
-            ]
-            for c in found
-        ],
-    )
-
-
-def constant_facts(constant: StoredConstant) -> dict[str, Any]:
-    """A stored constant as JSON: the keys of ``calibrate`` and what the registry adds."""
-    facts = {name: getattr(constant, name) for name in FACTS}
-    facts["interval95_J_per_K"] = constant.interval95_J_per_K
-    return facts
+def _refuse_options_before(context: typer.Context) -> None:
+    """An option of the list that stands before a command would otherwise be passed over."""
+    given = [
+        name
+        for name in ("apparatus", "history", "registry", "as_json")
+        if getattr(context.get_parameter_source(name), "name", "") == "COMMANDLINE"
+    ]
+    if given:
+        option = {"as_json": "json"}.get(given[0], given[0])
+        command = context.invoked_subcommand
+        raise InputError(
+            f"--{option} stands before {command!r} and would have no effect there; nothing was"
+            f" done; write: cupledger constants {command} … --{option}"
+        )
 
 
 def _say_what_waits(out: Output, shown: list[StoredConstant]) -> None:

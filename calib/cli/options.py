@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
 import typer
+
+from calib.errors import InputError
 
 JsonFlag = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")]
 RegistryPlace = Annotated[
@@ -27,3 +30,13 @@ PageFile = Annotated[
     Path | None,
     typer.Option("--page", metavar="FILE.html", help="Write one self-contained page."),
 ]
+
+
+def day(text: str | None) -> date | None:
+    """A date as a person types it. Raises InputError for anything but ISO 8601."""
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise InputError(f"{text!r} is no date; expected one such as 2026-09-01") from None

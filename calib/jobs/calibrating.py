@@ -47,44 +47,41 @@ def calibrate_table(
     from calib.runs.reader import read_table
 
     table = read_table(path)
-    with open_registry(registry) as store:
+    with open_registry(registry, create=False) as store:
         table = _only_registered(table, store)
         report = calibrate(table, known_loss=RegistryConstants(store), progress=progress)
         facts = report.to_json()
-        for constant, shown in zip(report.constants, facts["constants"], strict=True):
-            if constant.combined is None:
-                continue  # cooling logs alone give a loss, no constant to keep
-            new = new_constant(constant, table, valid_from=valid_from, recheck_after=recheck_after)
-            _keep(store, new, shown, approve=approve, by=by, reason=reason)
+        found = [  # cooling logs alone give a loss, no constant to keep
+            (new_constant(c, table, valid_from=valid_from, recheck_after=recheck_after), shown)
+            for c, shown in zip(report.constants, facts["constants"], strict=True)
+            if c.combined is not None
+        ]
+        _keep(store, found, approve=approve, by=by, reason=reason)
         facts["registry"] = store.where
     return facts
 
 
 def _keep(
     store: Registry,
-    new: NewConstant,
-    shown: dict[str, Any],
+    found: Sequence[tuple[NewConstant, dict[str, Any]]],
     *,
     approve: bool,
     by: str | None,
     reason: str,
 ) -> None:
-    """Store one constant and write its number and status into what is shown."""
-    stored = store.same_as(new)
-    if stored is None:
-        wanted = approve and (not new.failed_quality or bool(reason))
-        (number,) = store.add_drafts((new,), approve=wanted, by=by, reason=reason)
-        stored = store.constant(number)
-    else:
-        shown["warnings"].append(f"stored already as no. {stored.id}; not stored twice")
-        if approve and stored.status == "draft" and (not new.failed_quality or reason):
-            stored = store.approve(stored.id, by, reason)
-    if approve and stored.status == "draft":
-        shown["warnings"].append(
-            f"left as a draft: {new.failed_quality}; to use it all the same: cupledger constants"
-            f' approve {stored.id} --reason "…"'
-        )
-    shown["id"], shown["status"] = stored.id, stored.status
+    """Store all constants in one transaction; write number and status into what is shown."""
+    if not found:
+        return
+    kept = store.keep([new for new, _ in found], approve=approve, by=by, reason=reason)
+    for (new, shown), (stored, was_there) in zip(found, kept, strict=True):
+        if was_there:
+            shown["warnings"].append(f"stored already as no. {stored.id}; not stored twice")
+        if approve and stored.status == "draft":
+            shown["warnings"].append(
+                f"left as a draft: {new.failed_quality}; to use it all the same: cupledger"
+                f' constants approve {stored.id} --reason "…"'
+            )
+        shown["id"], shown["status"] = stored.id, stored.status
 
 
 def new_constant(

@@ -46,7 +46,7 @@ def evaluate_table(
     from calib.runs.reader import read_table
 
     table = read_table(path)
-    with open_registry(registry) as store:
+    with open_registry(registry, create=False) as store:
         report = evaluate(
             table,
             FromRegistry(store),

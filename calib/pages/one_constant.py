@@ -54,7 +54,7 @@ def certificate_page(
     details = _details(constant)
     listed = list(details.get("runs", ()) if runs is None else runs)
     found = [row for row in listed if _value(row) is not None]
-    edges = _interval(constant, details)
+    edges = constant.interval95_J_per_K
     told = details.get("budget", ()) if budget is None else budget
     lines = sorted(told, key=lambda line: -abs(line.get("u_J_per_K") or 0.0))
     return render(
@@ -86,11 +86,6 @@ def _details(constant: StoredConstant) -> dict[str, Any]:
     """What the calibration left beside the raw rows: runs, budget, interval."""
     details = json.loads(constant.details_json or "{}")
     return details if isinstance(details, dict) else {}
-
-
-def _interval(constant: StoredConstant, details: Mapping[str, Any]) -> tuple[float, float]:
-    edges = details.get("interval95_J_per_K")
-    return constant.interval95_J_per_K if not edges else (float(edges[0]), float(edges[1]))
 
 
 def _value(row: Row) -> float | None:

@@ -102,7 +102,7 @@ def cannot_open(place: Place) -> str:
             f"the registry {place.shown} is a folder; expected a file, such as"
             f" {path / 'cups.sqlite'}"
         )
-    if path is not None and not path.parent.is_dir():
+    if path is not None and not path.parent.is_dir() and not place.is_default:
         return (
             f"the folder {path.parent} of the registry does not exist; make it first, or give"
             " another path"

@@ -46,6 +46,21 @@ def add_draft(change: Change, new: NewConstant) -> int:
     return int(number)
 
 
+def keep(change: Change, new: NewConstant, *, approved: bool, reason: str) -> tuple[int, bool]:
+    """Store one constant unless it is there already: its number, and whether it was there.
+
+    With ``approved`` it is put in force too, unless it failed its checks and no reason is given.
+    """
+    query = constants_query().where(c.apparatus == new.apparatus.strip(), c.status != "withdrawn")
+    rows = change.connection.execute(query.order_by(c.id)).mappings().all()
+    twin = next((k for k in map(stored_constant, rows) if is_same(k, new)), None)
+    number = add_draft(change, new) if twin is None else twin.id
+    is_draft = twin is None or twin.status == "draft"
+    if approved and is_draft and (not new.failed_quality or reason.strip()):
+        approve(change, number, reason, None)
+    return number, twin is not None
+
+
 def approve(change: Change, number: int, reason: str, valid_from: date | None) -> None:
     """Put a draft in force from its date on, ending what was in force before."""
     draft = get(change, number)

@@ -43,15 +43,19 @@ def list_constants(
 ) -> Listing:
     """All stored constants, or those of one apparatus; the same as ``Registry.constants``.
 
+    No registry is made where there is none: the default place is then an empty list.
+
     Raises what ``open_registry`` and ``Registry.constants`` raise.
     """
     place = find_place(url_or_path)
+    if place.not_yet_made:
+        return Listing(place.shown, ())
     found = _quickly(place, apparatus)
     if found is not None:
         return Listing(place.shown, found)
     from calib.registry.store import open_registry
 
-    with open_registry(url_or_path) as registry:
+    with open_registry(url_or_path, create=False) as registry:
         return Listing(registry.where, registry.constants(apparatus))
 
 

@@ -29,7 +29,7 @@ def prepare(store: Store, *, create: bool) -> int | None:
         found = read_version(connection, store.place.shown)
     if found == SCHEMA_VERSION:
         return None
-    if store.read_only:
+    if store.read_only or (found == 0 and not create):
         raise RegistryError(_unread(store, found))
     for version in range(found + 1, SCHEMA_VERSION + 1):
         _step(store, version)
@@ -52,7 +52,7 @@ def _require_place(store: Store, *, create: bool) -> None:
     place = store.place
     if place.path is None:
         return
-    if place.is_default and not store.read_only:
+    if place.is_default and create and not store.read_only:
         try:
             place.path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as error:
@@ -133,7 +133,10 @@ def _step(store: Store, version: int) -> None:
 
 def _unread(store: Store, found: int) -> str:
     if found == 0:
-        return f"{store.place.shown} is empty: there is no registry in it yet"
+        return (
+            f"{store.place.shown} is empty: there is no registry in it yet; 'cupledger apparatus"
+            " add' makes one there, or give another with --registry"
+        )
     return (
         f"the registry {store.place.shown} has schema version {found}, this release reads version"
         f" {SCHEMA_VERSION}; open it once for writing to bring it up to date"

@@ -38,6 +38,11 @@ class Place:
         """Whether the registry is a SQLite file, or in memory."""
         return self.url is None
 
+    @property
+    def not_yet_made(self) -> bool:
+        """Whether it is the default file, and nobody has made it yet: an empty list, no error."""
+        return self.is_default and self.path is not None and not self.path.exists()
+
 
 def default_path() -> Path:
     """The SQLite file in the platform's data folder for this user (nothing is created)."""

@@ -166,7 +166,11 @@ class StoredConstant:
 
     @property
     def interval95_J_per_K(self) -> Range:
-        """The interval value ± 1.96 u, for a quantity taken as normal. [J/K]"""
+        """The calibration's own 95 % interval; value ± 1.96 u where it left none. [J/K]"""
+        details = json.loads(self.details_json or "{}")
+        edges = details.get("interval95_J_per_K") if isinstance(details, dict) else None
+        if isinstance(edges, list) and len(edges) == 2:
+            return float(edges[0]), float(edges[1])
         half = 1.96 * self.u_constant_J_per_K
         return self.constant_J_per_K - half, self.constant_J_per_K + half
 

@@ -173,6 +173,23 @@ class Registry(Sharing):
                     lifecycle.approve(change, number, reason, None)
             return numbers
 
+    def keep(
+        self,
+        new: Iterable[NewConstant],
+        *,
+        approve: bool = False,
+        by: str | None = None,
+        reason: str = "",
+    ) -> tuple[tuple[StoredConstant, bool], ...]:
+        """Store what a calibration found, all or on any error none; approve it if asked.
+
+        Each is given back with whether it was stored before (same inputs, method and result); then
+        it is not stored twice. One that failed its checks is approved with a reason only.
+        """
+        with self._store.change(by) as change:
+            kept = [lifecycle.keep(change, one, approved=approve, reason=reason) for one in new]
+            return tuple((lookup.constant(change.connection, n), there) for n, there in kept)
+
     def approve(
         self,
         constant_id: int,
@@ -190,17 +207,28 @@ class Registry(Sharing):
             return lookup.constant(change.connection, constant_id)
 
     def approve_all(
-        self, constant_ids: Iterable[int], by: str | None = None, reason: str = ""
+        self,
+        constant_ids: Iterable[int],
+        by: str | None = None,
+        reason: str = "",
+        *,
+        valid_from: date | None = None,
     ) -> tuple[StoredConstant, ...]:
         """Approve several drafts: all of them, or on any error none."""
         numbers = list(constant_ids)
         with self._store.change(by) as change:
             for number in numbers:
-                lifecycle.approve(change, number, reason, None)
+                lifecycle.approve(change, number, reason, valid_from)
             return tuple(lookup.constant(change.connection, number) for number in numbers)
 
     def supersede(
-        self, old_id: int, new_id: int, by: str | None = None, reason: str = ""
+        self,
+        old_id: int,
+        new_id: int,
+        by: str | None = None,
+        reason: str = "",
+        *,
+        valid_from: date | None = None,
     ) -> StoredConstant:
         """Approve the draft ``new_id`` in place of ``old_id``; both must be of one apparatus."""
         with self._store.change(by) as change:
@@ -211,11 +239,12 @@ class Registry(Sharing):
                     f" {new.apparatus};"
                     " nothing was changed"
                 )
-            lifecycle.approve(change, new_id, reason, None)
+            lifecycle.approve(change, new_id, reason, valid_from)
             after = lookup.constant(change.connection, old_id)
             if after.superseded_by != new_id:
                 raise RegistryError(
-                    f"constant {old_id} ({old.status}) is not in force on {new.valid_from}, when"
+                    f"constant {old_id} ({old.status}) is not in force on"
+                    f" {valid_from or new.valid_from}, when"
                     " constant"
                     f" {new_id} begins; nothing was changed; approve {new_id} by itself"
                 )

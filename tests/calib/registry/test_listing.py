@@ -10,7 +10,14 @@ from pathlib import Path
 
 import pytest
 
-from calib.registry import NewResult, Registry, RegistryError, UnknownApparatus, list_constants
+from calib.registry import (
+    NewResult,
+    Registry,
+    RegistryError,
+    UnknownApparatus,
+    list_constants,
+    open_registry,
+)
 
 OLD = Path(__file__).parent / "old_schema"
 
@@ -49,14 +56,16 @@ def test_what_is_not_plain_goes_the_full_way(cups: Registry, address: str, tmp_p
         list_constants(address, "H9")
     shutil.copy(OLD / "v1.sqlite", tmp_path / "old.sqlite")
     assert len(list_constants(tmp_path / "old.sqlite").constants) == 5
-    assert list_constants(tmp_path / "new.sqlite").constants == ()
+    with pytest.raises(RegistryError, match=r"there is no registry at .*new.sqlite; 'cupledger"):
+        list_constants(tmp_path / "new.sqlite")
+    assert not (tmp_path / "new.sqlite").exists()
     (tmp_path / "text.csv").write_text("time,temperature\n", encoding="utf-8")
     with pytest.raises(RegistryError, match="is not a registry: it is no SQLite file"):
         list_constants(tmp_path / "text.csv")
 
 
 def test_the_quick_way_loads_nothing_heavy(tmp_path: Path) -> None:
-    list_constants(tmp_path / "cups.sqlite")  # makes it
+    open_registry(tmp_path / "cups.sqlite").close()  # makes it
     code = (
         "import sys\nfrom calib.registry import list_constants\n"
         "list_constants(sys.argv[1])\n"

@@ -1,0 +1,121 @@
+"""Constants that travel: export to a file, import of one, merging of another registry."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from calib.errors import InputError
+
+if TYPE_CHECKING:
+    from calib.registry import Registry
+    from calib.registry.merging import MergeReport
+
+
+def export_file(
+    path: Path,
+    registry: str | None = None,
+    *,
+    apparatus: Sequence[str] = (),
+    results: bool = False,
+    replace: bool = False,
+) -> dict[str, Any]:
+    """Write constants to a text file and read it back; what it holds and its checksum.
+
+    Raises:
+        InputError: the file exists and ``replace`` was not given.
+        RegistryError: a cup is not known, or the file cannot be written.
+    """
+    from calib.registry import exchange, open_registry
+
+    if path.is_dir():
+        raise InputError(f"{path} is a folder; give the name of a file in it")
+    if path.exists() and not replace:
+        raise InputError(
+            f"the file {path} exists; nothing was written; give another name, or --replace"
+        )
+    with open_registry(registry, create=False) as store:
+        checksum = store.export_constants(path, apparatus=apparatus or None, results=results)
+        where = store.where
+    written = exchange.read(path)
+    return {
+        "file": str(path),
+        "sha256": checksum,
+        "format": exchange.FORMAT,
+        "format_version": exchange.FORMAT_VERSION,
+        "apparatus": [row["id"] for row in written["apparatus"]],
+        "constants": len(written["constants"]),
+        "results": len(written["results"]),
+        "trail_lines": len(written["audit"]),
+        "registry": where,
+    }
+
+
+def import_file(
+    path: Path,
+    registry: str | None = None,
+    *,
+    rename: Mapping[str, str] | None = None,
+    by: str | None = None,
+) -> dict[str, Any]:
+    """Bring in an exported file: all of it, or on any error nothing; conflicts are listed.
+
+    Raises RegistryError: the file is no export, was changed since, or does not fit together.
+    """
+    from calib.registry import exchange, open_registry
+
+    exchange.read(path)  # before a registry is made for it
+    with open_registry(registry) as store:
+        report = store.import_constants(path, rename=rename, by=by)
+        return {"source": str(path), **_facts(report, store)}
+
+
+def merge_from(
+    other: str,
+    registry: str | None = None,
+    *,
+    rename: Mapping[str, str] | None = None,
+    by: str | None = None,
+) -> dict[str, Any]:
+    """Bring in all that another registry holds; it stays as it is. Conflicts are listed.
+
+    Raises RegistryError: one of the two cannot be opened, or the records do not fit together.
+    """
+    from calib.registry import open_registry
+
+    with (
+        open_registry(other, read_only=True) as theirs,
+        open_registry(registry) as store,
+    ):
+        report = store.merge(theirs, rename=rename, by=by)
+        return {"source": theirs.where, **_facts(report, store)}
+
+
+def renames(pairs: Sequence[str]) -> dict[str, str]:
+    """``OLD=NEW`` pairs as a mapping. Raises InputError for anything else, or one given twice."""
+    found: dict[str, str] = {}
+    for pair in pairs:
+        old, equals, new = (part.strip() for part in pair.partition("="))
+        if not (old and equals and new):
+            raise InputError(f"--rename {pair!r} cannot be read; expected OLD=NEW, such as H1=H1b")
+        if found.setdefault(old, new) != new:
+            raise InputError(f"--rename gives two new names for {old}: {found[old]} and {new}")
+    return found
+
+
+def _facts(report: MergeReport, store: Registry) -> dict[str, Any]:
+    return {
+        "registered": list(report.registered),
+        "constants": list(report.constants),
+        "moved_on": list(report.moved_on),
+        "results": report.results,
+        "trail_lines": report.audit_lines,
+        "conflicts": [
+            {"apparatus": c.apparatus, "message": c.message, "constant_id": c.constant_id}
+            for c in report.conflicts
+        ],
+        "changed": report.changed,
+        "registry": store.where,
+        "registry_made": store.migrated_from == 0,
+    }

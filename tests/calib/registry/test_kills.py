@@ -1,4 +1,5 @@
-"""Small runs of tests/benchmarks/kill_registry.py; its full figures stand in DEVELOPERS.md."""
+"""Small runs of tests/benchmarks/kill_registry.py and kill_commands.py; for full figures see
+DEVELOPERS.md."""
 
 from __future__ import annotations
 
@@ -8,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.benchmarks.kill_commands import kill_commands
 from tests.benchmarks.kill_registry import crowd, kill_writers
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and SIGKILL")
@@ -48,3 +50,13 @@ def test_a_server_killed_under_the_writers(postgres) -> None:
     assert outcome.failures == []
     assert (outcome.reported, outcome.lost, outcome.doubled) == (400, 0, 0)
     assert outcome.server_kills >= 1
+
+
+def test_killed_commands_leave_a_whole_file(tmp_path: Path) -> None:
+    """Real processes of calibrate --approve, approve, withdraw and import."""
+    numbers = count()
+    outcome = kill_commands(lambda: str(tmp_path / f"{next(numbers)}.sqlite"), 6)
+    assert outcome.failures == []
+    assert outcome.kills == 6
+    assert all(outcome.done.values())
+    assert len(outcome.done) == 4  # one of each kind is let live, and must be there in the end

@@ -1,0 +1,139 @@
+"""Export, import and merge by command: nothing lost, nothing doubled, conflicts reported."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+
+import pytest
+
+from calib.registry import NewConstant, open_registry
+
+START = date(2026, 9, 1)
+
+
+def new(cup: str, value: float, start: date = START) -> NewConstant:
+    return NewConstant(cup, "hot/cold mixing", value, 0.6, start)
+
+
+@pytest.fixture
+def two(cups, tmp_path):
+    """A registry with P1 and P2 in force, and the address of another one that does not exist."""
+    with open_registry() as store:
+        store.add_drafts([new("P1", 20.0), new("P2", 21.0)], approve=True)
+    return cups, tmp_path / "other.sqlite"
+
+
+def test_a_file_there_and_back_again(two, tmp_path):
+    cupledger, other = two
+    file = tmp_path / "cups.json"
+    done = cupledger("constants", "export", file, "--json").json
+    assert (done["apparatus"], done["constants"]) == (["P1", "P2"], 2)
+    document = json.loads(file.read_text(encoding="utf-8"))
+    assert (document["format"], document["format_version"]) == ("cupledger constants", 1)
+    assert document["sha256"] == done["sha256"]
+
+    came = cupledger("constants", "import", file, "--registry", other)
+    assert came.code == 0
+    assert f"a new registry was made: {other}" in came.err
+    here = cupledger("constants", "--json").json["constants"]
+    there = cupledger("constants", "--json", "--registry", other).json["constants"]
+    assert there == here
+    again = cupledger("constants", "import", file, "--registry", other, "--json")
+    assert again.code == 0
+    assert again.json["changed"] is False
+
+
+def test_an_export_takes_no_other_file_s_place(two, tmp_path):
+    cupledger, _ = two
+    file = tmp_path / "notes.txt"
+    file.write_text("mine", encoding="utf-8")
+    refused = cupledger("constants", "export", file)
+    assert refused.code == 2
+    assert "exists; nothing was written; give another name, or --replace" in refused.err
+    assert file.read_text(encoding="utf-8") == "mine"
+    assert cupledger("constants", "export", file, "--replace").code == 0
+    assert cupledger("constants", "export", tmp_path).code == 2
+    assert cupledger("constants", "export", tmp_path / "no" / "x.json").code == 2
+    unknown = cupledger("constants", "export", tmp_path / "x.json", "--apparatus", "P9")
+    assert unknown.code == 2
+    assert "P9" in unknown.err
+    assert not (tmp_path / "x.json").exists()
+
+
+@pytest.mark.parametrize(
+    ("spoil", "says"),
+    [
+        (lambda text: text.replace("20.0", "25.0"), "its checksum does not fit"),
+        (lambda text: text[: len(text) // 2], "it is not JSON in UTF-8"),
+        (lambda text: text.replace('"format_version": 1', '"format_version": 9'), "version 9"),
+        (lambda text: "[]", "its format is not"),
+        (lambda text: "", "it is not JSON in UTF-8"),
+    ],
+    ids=["edited", "cut", "newer", "other", "empty"],
+)
+def test_a_file_that_is_not_whole_is_refused_and_no_registry_made(two, tmp_path, spoil, says):
+    cupledger, other = two
+    file = tmp_path / "cups.json"
+    cupledger("constants", "export", file)
+    file.write_text(spoil(file.read_text(encoding="utf-8")), encoding="utf-8")
+    refused = cupledger("constants", "import", file, "--registry", other)
+    assert refused.code == 2
+    assert says in refused.err
+    assert not other.exists()
+    assert cupledger("constants", "import", tmp_path / "none.json").code == 2
+
+
+def test_a_merge_reports_a_conflict_and_keeps_both(two):
+    cupledger, other = two
+    cupledger("apparatus", "add", "P1", "P3", "--kind", "foam cup", "--registry", other)
+    with open_registry(other) as store:
+        store.add_drafts([new("P1", 30.0), new("P3", 31.0)], approve=True)
+    before = other.read_bytes()
+    done = cupledger("constants", "merge", other, "--json")
+    assert done.code == 1  # all came in, and a person has to decide
+    facts = done.json
+    assert facts["registered"] == ["P3"]
+    assert len(facts["constants"]) == 2
+    (waits,) = [c for c in facts["conflicts"] if c["constant_id"] is not None]
+    assert waits["apparatus"] == "P1"
+    assert "to decide: " in done.err
+    found = {c["constant_J_per_K"]: c for c in cupledger("constants", "--json").json["constants"]}
+    assert found[20.0]["status"] == "approved"
+    assert (found[30.0]["status"], found[30.0]["id"]) == ("draft", waits["constant_id"])
+    assert found[31.0]["status"] == "approved"
+    assert other.read_bytes() == before
+
+
+def test_a_cup_of_the_same_name_comes_in_under_another(two):
+    cupledger, other = two
+    cupledger("apparatus", "add", "P1", "--kind", "glass flask", "--registry", other)
+    with open_registry(other) as store:
+        store.add_drafts([new("P1", 30.0)], approve=True)
+    done = cupledger("constants", "merge", other, "--rename", "P1=F1", "--json")
+    assert done.code == 0
+    assert done.json["registered"] == ["F1"]
+    assert [c["apparatus"] for c in cupledger("constants", "--json").json["constants"]] == [
+        "F1",
+        "P1",
+        "P2",
+    ]
+
+
+@pytest.mark.parametrize("pair", ["P1", "=P2", "P1=", "P9=P8"])
+def test_a_rename_that_cannot_be_meant(two, pair):
+    cupledger, other = two
+    cupledger("apparatus", "add", "P1", "--kind", "foam cup", "--registry", other)
+    before = cupledger("constants", "--history", "--json").out
+    assert cupledger("constants", "merge", other, "--rename", pair).code == 2
+    assert cupledger("constants", "--history", "--json").out == before
+
+
+def test_what_cannot_be_merged(two, tmp_path):
+    cupledger, _ = two
+    missing = cupledger("constants", "merge", tmp_path / "none.sqlite")
+    assert missing.code == 2
+    assert "there is no registry at" in missing.err
+    assert list(tmp_path.iterdir()) == []
+    (tmp_path / "t.csv").write_text("a,b\n", encoding="utf-8")
+    assert cupledger("constants", "merge", tmp_path / "t.csv").code == 2

@@ -8,12 +8,15 @@ escapes, a room that drifts, a sensor that lags and shows steps, a pour that tak
 The heat capacities of the liquids come from the libraries ``thermo`` (Laliberte 2009) and
 ``chemicals`` (IAPWS-95), not from cupledger. The enthalpies that the invented substances release
 are written below; they were chosen near handbook values so that the scenario looks real.
+
+Nor are the school's instruments right: balance, probes and stock solutions are off by as much as
+``readings.toml`` says that they may be, each by an error of its own that stays with it.
 """
 
 from __future__ import annotations
 
 import csv
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -26,6 +29,51 @@ CUPS = ("P1", "P2", "P3", "P4", "P5", "P6")
 # The truth of this invented world, at the runs' starting temperature of about 21 °C.
 TRUE_KJ_PER_MOL = {"neutralization": -59.30, "KNO3": 34.10, "NH4Cl": 15.80}
 MOLAR_MASS = {"HNO3": 63.012, "KOH": 56.105, "KNO3": 101.102, "NH4Cl": 53.489}
+
+
+@dataclass(frozen=True)
+class Probe:
+    """A thermometer that is off by an offset [K] and a slope about 20 °C."""
+
+    offset_K: float = 0.0
+    slope: float = 0.0
+
+    def shows(self, celsius: np.ndarray | float, step_K: float) -> np.ndarray:
+        """What its display shows of a true temperature."""
+        wrong = np.asarray(celsius) + self.offset_K + self.slope * (np.asarray(celsius) - 20.0)
+        return np.round(np.round(wrong / step_K) * step_K, 6)
+
+
+@dataclass(frozen=True)
+class Instruments:
+    """What the school reads with: one balance, a probe and a thermometer a cup, stock bottles.
+
+    The defaults are perfect. ``stock`` is the bottles' true concentration over their label's.
+    """
+
+    balance_g: float = 0.0
+    probes: dict[str, Probe] = field(default_factory=dict)
+    thermometers: dict[str, Probe] = field(default_factory=dict)
+    stock: dict[str, float] = field(default_factory=dict)
+
+    def weighs(self, grams: float, rng: np.random.Generator) -> float:
+        """What the balance shows: its linearity, and a display of 0.01 g at tare and at load."""
+        return round(grams + self.balance_g + rng.uniform(-0.005, 0.005), 2)
+
+
+def draw_instruments(rng: np.random.Generator) -> Instruments:
+    """Errors within the limits that readings.toml states: ±0.02 g, ±0.1 °C, ±0.1 %, u 0.1 %."""
+
+    def probe(slope: float) -> Probe:
+        return Probe(rng.uniform(-0.1, 0.1), rng.uniform(-slope, slope))
+
+    names = (*CUPS, "P7")
+    return Instruments(
+        balance_g=rng.uniform(-0.02, 0.02),
+        probes={name: probe(0.001) for name in names},
+        thermometers={name: probe(2 * 0.1 / 70.0) for name in names},
+        stock={name: 1.0 + 0.001 * rng.normal() for name in ("HNO3", "KOH")},
+    )
 
 
 def heat_capacity(grams: dict[str, float], celsius: float) -> float:
@@ -70,7 +118,6 @@ class Bench:
     """What one run has in common: its random numbers, room and sensor."""
 
     rng: np.random.Generator
-    step_K: float = 0.01
 
     def start(self, cup: Cup) -> Experiment:
         room = Room(
@@ -79,7 +126,7 @@ class Bench:
             swing_K=0.1,
             phase=self.rng.uniform(0, 6.28),
         )
-        sensor = Sensor(lag_s=6.0, noise_K=0.008, step_K=self.step_K, wander_K=0.002, every_s=2.0)
+        sensor = Sensor(lag_s=6.0, noise_K=0.008, step_K=0.0, wander_K=0.002, every_s=2.0)
         return Experiment(
             cup=cup,
             room=room,
@@ -95,25 +142,25 @@ def mixing_run(cup: Cup, rng: np.random.Generator) -> tuple[Experiment, dict[str
     e = Bench(rng).start(cup)
     cold, hot = round(100 + rng.normal(0, 1), 2), round(100 + rng.normal(0, 1), 2)
     hot_C = 52.0 + rng.normal(0, 1.0)
-    middle = 0.5 * (hot_C + 35.0)
+    middle = 0.5 * (hot_C + 36.3)
     e = replace(
         e,
-        in_cup_J_per_K=cold * water_cp(28.0),
+        in_cup_J_per_K=cold * water_cp(28.6),
         added_J_per_K=hot * water_cp(middle),
         added_C=hot_C,
         heat_J=0.0,
     )
-    return e, {"in_cup_g": cold, "added_g": hot, "added_C": round(hot_C, 2)}
+    return e, {"in_cup_g": cold, "added_g": hot, "added_C": hot_C}
 
 
 def neutralization(
-    cup: Cup, rng: np.random.Generator, cp_factor: float
+    cup: Cup, rng: np.random.Generator, cp_factor: float, stock: dict[str, float]
 ) -> tuple[Experiment, dict[str, float]]:
     """Nitric acid in the cup, potassium hydroxide poured in, both about 1 mol/L."""
     e = Bench(rng).start(cup)
     acid, base = round(103 + rng.normal(0, 0.8), 2), round(107 + rng.normal(0, 0.8), 2)
-    acid_mol = acid * 1.000 / 1031.9  # 1.000 mol/L and its density, g/L
-    base_mol = base * 1.000 / 1046.5
+    acid_mol = acid * 1.000 * stock.get("HNO3", 1.0) / 1031.9  # mol/L over density in g/L
+    base_mol = base * 1.000 * stock.get("KOH", 1.0) / 1046.5
     extent = min(acid_mol, base_mol)
     acid_g = {"HNO3": acid_mol * MOLAR_MASS["HNO3"]}
     base_g = {"KOH": base_mol * MOLAR_MASS["KOH"]}
@@ -138,7 +185,7 @@ def neutralization(
         heat_J=heat,
         rates_per_s=(1.0, 0.05),
     )
-    return e, {"in_cup_g": acid, "added_g": base, "added_C": round(added_C, 1)}
+    return e, {"in_cup_g": acid, "added_g": base, "added_C": added_C}
 
 
 def dissolution(
@@ -164,7 +211,7 @@ def dissolution(
         rates_per_s=(1 / rng.uniform(8, 14), 1 / rng.uniform(35, 60)),
         slow_share=0.15,
     )
-    return e, {"in_cup_g": water, "added_g": grams, "added_C": round(added_C, 1)}
+    return e, {"in_cup_g": water, "added_g": grams, "added_C": added_C}
 
 
 def write_curve(path: Path, run: SimulatedRun, form: str) -> None:
@@ -194,13 +241,32 @@ def write_rows(path: Path, rows: list[dict[str, object]]) -> None:
         writer.writerows(rows)
 
 
-def make_calibrations(folder: Path, cups: dict[str, Cup], rng: np.random.Generator) -> None:
+def as_read(
+    run: SimulatedRun,
+    true: dict[str, float],
+    cup: str,
+    tools: Instruments,
+    rng: np.random.Generator,
+) -> tuple[SimulatedRun, dict[str, object]]:
+    """A run as the school's instruments show it: the curve, masses and ``added_C``."""
+    probe = tools.probes.get(cup, Probe())
+    curve = replace(run, temperature_C=probe.shows(run.temperature_C, 0.01))
+    return curve, {
+        "in_cup_g": f"{tools.weighs(true['in_cup_g'], rng):.2f}",
+        "added_g": f"{tools.weighs(true['added_g'], rng):.2f}",
+        "added_C": f"{probe.shows(true['added_C'], 0.01):.2f}",
+    }
+
+
+def make_calibrations(
+    folder: Path, cups: dict[str, Cup], rng: np.random.Generator, tools: Instruments
+) -> None:
     """Six cups, four mixing runs each, every one with its curve."""
     rows: list[dict[str, object]] = []
     for name in CUPS:
         for number in range(1, 5):
-            e, read = mixing_run(cups[name], rng)
-            run = simulate(e, rng)
+            e, true = mixing_run(cups[name], rng)
+            run, read = as_read(simulate(e, rng), true, name, tools, rng)
             file = f"curves/mix_{name}_{number}.csv"
             write_curve(folder / file, run, "plain")
             rows.append(
@@ -221,7 +287,11 @@ def make_calibrations(folder: Path, cups: dict[str, Cup], rng: np.random.Generat
 
 
 def make_class_with_curves(
-    folder: Path, cups: dict[str, Cup], rng: np.random.Generator, cp_spread: float
+    folder: Path,
+    cups: dict[str, Cup],
+    rng: np.random.Generator,
+    cp_spread: float,
+    tools: Instruments,
 ) -> None:
     """Six benches neutralize, six dissolve potassium nitrate; all log their curves."""
     factors = 1 + rng.normal(0.0, cp_spread, 2)
@@ -230,12 +300,12 @@ def make_class_with_curves(
         cup = CUPS[index % 6]
         acid_run = index < 6
         cp_factor = float(factors[0 if acid_run else 1])
-        e, read = (
-            neutralization(cups[cup], rng, cp_factor)
+        e, true = (
+            neutralization(cups[cup], rng, cp_factor, tools.stock)
             if acid_run
             else dissolution("KNO3", 12.0, cups[cup], rng, cp_factor)
         )
-        run = simulate(e, rng)
+        run, read = as_read(simulate(e, rng), true, cup, tools, rng)
         form = ("plain", "comma", "clock")[index % 3]
         file = f"curves/class_bench{index + 1:02d}.{'csv' if form != 'clock' else 'txt'}"
         write_curve(folder / file, run, form)
@@ -257,13 +327,16 @@ def make_class_with_curves(
     write_rows(folder / "class_curves.csv", rows)
 
 
-def make_class_with_readings(folder: Path, cups: dict[str, Cup], rng: np.random.Generator) -> None:
+def make_class_with_readings(
+    folder: Path, cups: dict[str, Cup], rng: np.random.Generator, tools: Instruments
+) -> None:
     """Eight benches with a thermometer only: before, lowest after. Bench 8 has a new cup."""
     rows: list[dict[str, object]] = []
     for index in range(8):
         cup = (*CUPS, "P1", "P7")[index]
-        e, read = dissolution("NH4Cl", 10.0, cups[cup], rng, 1.0)
-        run = simulate(e, rng)
+        e, true = dissolution("NH4Cl", 10.0, cups[cup], rng, 1.0)
+        run, read = as_read(simulate(e, rng), true, cup, Instruments(tools.balance_g), rng)
+        thermometer = tools.thermometers.get(cup, Probe())
         after = run.time_s > run.mixed_at_s
         lowest = int(np.argmin(run.temperature_C[after]))
         rows.append(
@@ -274,8 +347,9 @@ def make_class_with_readings(folder: Path, cups: dict[str, Cup], rng: np.random.
                 "in_cup": "water",
                 "added": "NH4Cl(s)",
                 **read,
-                "in_cup_C": f"{run.true_before_C:.1f}",
-                "extreme_C": f"{run.temperature_C[after][lowest]:.1f}",
+                "added_C": f"{thermometer.shows(true['added_C'], 0.1):.1f}",
+                "in_cup_C": f"{thermometer.shows(run.true_before_C, 0.1):.1f}",
+                "extreme_C": f"{thermometer.shows(run.temperature_C[after][lowest], 0.1):.1f}",
                 "extreme_after_s": f"{run.time_s[after][lowest] - run.mixed_at_s:.0f}",
                 "room_C": f"{run.room_C:.1f}",
                 "remark": "new cup, not calibrated yet" if cup == "P7" else "",
@@ -303,10 +377,10 @@ def make_all(folder: Path, rng: np.random.Generator, *, cp_spread: float = 0.0) 
     ``cp_spread`` is the relative standard deviation of the true heat capacities about the
     published correlation: this world's solutions need not obey it either.
     """
-    cups = true_cups(rng)
-    make_calibrations(folder, cups, rng)
-    make_class_with_curves(folder, cups, rng, cp_spread)
-    make_class_with_readings(folder, cups, rng)
+    cups, tools = true_cups(rng), draw_instruments(rng)
+    make_calibrations(folder, cups, rng, tools)
+    make_class_with_curves(folder, cups, rng, cp_spread, tools)
+    make_class_with_readings(folder, cups, rng, tools)
     make_truth(folder, cups)
     return cups
 

@@ -2,66 +2,30 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from calib.errors import CurveError, RowProblem
 from calib.run_model.extreme import extreme_loss
+from calib.run_model.found_rise import Loss, Rise
 from calib.run_model.hot_water import pouring_input
+from calib.run_model.other_curves import rise_from_cooling, rise_from_heating
 from calib.run_model.prepared import ROOM_GUESS_C, PreparedRun
 from calib.run_model.quantities import Quantities
 from calib.run_model.refusal import RowRefusedError
 from calib.uncertainty import Input, dof_of_factor, rectangular
-
-if TYPE_CHECKING:
-    from fitting.corrections import Corrected
 
 __all__ = ["Loss", "Rise", "find_rise", "install_rise"]
 
 MIXED_AT_GUESS_U_S = 1.2
 UNCORRECTED = "extreme reading, not corrected"
 CORRECTED_READING = "extreme reading, corrected with the cup's heat loss"
-UNCORRECTED_SHARE = {"fast": 0.007, "slow": 0.025}
+UNCORRECTED_SHARE = {"fast": 0.007, "slow": 0.025, "heated": 0.025}
 """u of what an uncorrected extreme reading misses, as a share of the change: 0.4 to 0.7 % for fast
-reactions, 2 to 4 % for slow dissolutions in 200 mL (this project's own simulations)."""
-AFTER_GUESS_S = {"fast": (45.0, 30.0), "slow": (150.0, 75.0)}
-"""Time [s] from mixing to the extreme where it was not noted, and its u (common practice)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Loss:
-    """Heat-loss conductance of the apparatus, W/K, and what stands behind it."""
-
-    conductance_W_per_K: float
-    u_W_per_K: float
-    key: str | None = None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Rise:
-    """Rise of an insulated cup with its own uncertainty (without the thermometer's scale).
-
-    ``loss_K`` is what was added for heat loss to an extreme reading. ``corrected`` holds the whole
-    comparison of corrections where there was a curve.
-    """
-
-    rise_K: float
-    u_own_K: float
-    before_C: float
-    final_C: float
-    method: str
-    from_curve: bool
-    warnings: tuple[str, ...]
-    cooling_rate_per_s: float | None = None
-    u_cooling_rate_per_s: float | None = None
-    loss_K: float = 0.0
-    u_loss_K: float = 0.0
-    loss_parts: tuple[tuple[str, float], ...] = ()
-    before_given: bool = True
-    corrected: Corrected | None = None
-    digest: str = ""
-    dof: float = math.inf
+reactions, 2 to 4 % for slow dissolutions in 200 mL (this project's own simulations); as much for a
+heater that is on for minutes."""
+AFTER_GUESS_S = {"fast": (45.0, 30.0), "slow": (150.0, 75.0), "heated": (30.0, 20.0)}
+"""Time [s] from mixing, or from switching the heater off, to the extreme where it was not noted,
+and its u (common practice)."""
 
 
 def find_rise(
@@ -78,7 +42,9 @@ def find_rise(
     Raises RowRefusedError.
     """
     if prepared.process.kind == "cooling":
-        return _from_cooling(prepared)
+        return rise_from_cooling(prepared)
+    if prepared.process.kind == "heater" and prepared.run.curve_path is not None:
+        return rise_from_heating(prepared, C_app, loss)
     if prepared.run.curve_path is not None:
         return _from_curve(prepared, C_app, loss, method)
     return _from_readings(prepared, C_app, loss)
@@ -115,39 +81,6 @@ def _from_curve(prepared: PreparedRun, C_app: float, loss: Loss | None, method: 
         corrected=corrected,
         digest=curve.digest,
         dof=dof_of_factor((chosen.interval95_K[1] - chosen.rise_K) / max(chosen.u_rise_K, 1e-12)),
-    )
-
-
-def _from_cooling(prepared: PreparedRun) -> Rise:
-    """A log of cooling alone: no rise, but a cooling rate."""
-    from calib.run_model.cooling import fit_cooling
-    from fitting.curve_files import read_curve
-
-    run = prepared.run
-    if run.curve_path is None:
-        raise RowRefusedError(
-            RowProblem(run.run, "added", "nothing was added and there is no heater; a cooling log "
-                       "needs its curve", "an empty cell", "what was added, or a curve",
-                       "fill in added and its amount, or curve")
-        )  # fmt: skip
-    try:
-        curve = read_curve(str(run.curve_path))
-        fit = fit_cooling(curve, run.room_C)
-    except CurveError as error:
-        raise RowRefusedError(
-            RowProblem(run.run, "curve", str(error), str(run.curve), "a log of a cooling cup")
-        ) from None
-    return Rise(
-        rise_K=0.0,
-        u_own_K=0.0,
-        before_C=fit.start_C,
-        final_C=fit.end_C,
-        method="cooling log",
-        from_curve=True,
-        warnings=fit.warnings,
-        cooling_rate_per_s=fit.rate_per_s,
-        u_cooling_rate_per_s=fit.u_rate_per_s,
-        digest=curve.digest,
     )
 
 
@@ -215,7 +148,10 @@ def _from_readings(prepared: PreparedRun, C_app: float, loss: Loss | None) -> Ri
 
 
 def pace_of(prepared: PreparedRun) -> str:
-    """``slow`` where a solid dissolves, reacts or melts; a hot piece of metal is soon even."""
+    """How the heat comes: ``fast``, ``slow`` where a solid dissolves, reacts or melts (a hot piece
+    of metal is soon even), ``heated`` evenly from a heater."""
+    if prepared.process.kind == "heater":
+        return "heated"
     solid = prepared.added is not None and prepared.added.species.state == "s"
     return "slow" if solid and prepared.process.kind != "specific heat" else "fast"
 
@@ -237,6 +173,8 @@ def _loss_of_reading(
     if run.extreme_after_s is not None:
         after = run.extreme_after_s
         u_after = prepared.instruments.u("extreme_after_s", after, run).u
+        if pace == "heated" and after >= (run.heater_s or 0.0):
+            after -= run.heater_s or 0.0  # noted from switching on
     else:
         warnings.append(f"the extreme's time was not noted; {after:g} ± {u_after:g} s taken")
     room, u_room = run.room_C, 0.5
@@ -247,6 +185,7 @@ def _loss_of_reading(
     found = extreme_loss(
         before, extreme, room, loss.conductance_W_per_K / total, after,
         u_settles_K=u_room, u_rate_per_s=loss.u_W_per_K / total, u_after_s=u_after,
+        heated_s=run.heater_s if pace == "heated" else None,
     )  # fmt: skip
     return found.correction_K, found.u_K, found.parts, CORRECTED_READING, warnings
 

@@ -78,3 +78,10 @@ NUMBERS: tuple[str, ...] = tuple(c.name for c in _ALL if c.kind == "number")
 
 SOLID_C = (-200.0, 1200.0)
 """Limits for the temperature of a solid, which may come in hot."""
+
+FURTHER = {
+    "added_read_s": "seconds between the reading of added_C and the pouring",
+    "added_curve": "file of the added liquid's own log, extrapolated to the pouring",
+    "added_poured_at_s": "moment of pouring on that log's clock; its last reading unless given",
+}
+"""Columns that calibration reads from what is carried through, by name, and what they mean."""

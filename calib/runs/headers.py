@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 
-from calib.runs.columns import COLUMNS, NUMBERS, Quantity
+from calib.runs.columns import COLUMNS, FURTHER, NUMBERS, Quantity
 from calib.runs.units import Unit, column_unit, find_unit
 
 
@@ -219,6 +219,9 @@ def read_heading(raw: str) -> Heading:
     column = _texts().get(_squeeze(text))
     if column is not None and not re.search(r"[%°/=<>+*]", text):
         return Heading(raw, column, note=renamed(raw, column))
+    further = _further().get(_squeeze(text))
+    if further is not None:
+        return Heading(further, note=renamed(raw, further))
     return _number_heading(raw, text, uncertainty=False) or Heading(raw, note=_near(raw, text))
 
 
@@ -278,6 +281,11 @@ def _same_unit(unit: Unit, uncertainty: bool) -> bool:
 def renamed(raw: str, name: str) -> str:
     """What to say about a heading that was not the column's documented name; else nothing."""
     return "" if raw.strip().casefold() == name.casefold() else f"heading {raw!r} read as {name}"
+
+
+@cache
+def _further() -> dict[str, str]:
+    return {_squeeze(name): name for name in FURTHER}
 
 
 @cache

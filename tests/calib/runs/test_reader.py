@@ -386,3 +386,17 @@ def test_ten_thousand_rows_take_seconds(write):
     table = read_table(write(text))
     assert time.process_time() - start < 20.0  # 2 to 3 s of a shared core
     assert len(table.rows) == 10_000
+
+
+def test_columns_of_the_poured_liquid_are_known_by_name(tmp_path):
+    """They are carried through under their own name, and nothing says that they are not known."""
+    path = tmp_path / "t.csv"
+    path.write_text(
+        "run,in_cup,in_cup_g,added,added_g,added_C,in_cup_C,extreme_C,Added read / s,added_curve\n"
+        "a,water,100,water,100,50,21,35,12,beaker.csv\n",
+        encoding="utf-8",
+    )
+    table = read_table(path)
+    assert table.rows[0].extra["added_read_s"] in (12, "12")
+    assert table.rows[0].extra["added_curve"] == "beaker.csv"
+    assert table.notes == ("heading 'Added read / s' read as added_read_s",)

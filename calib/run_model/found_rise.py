@@ -1,0 +1,47 @@
+"""What is found of a run's temperature rise, and what is known of a cup's heat loss."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fitting.corrections import Corrected
+
+__all__ = ["Loss", "Rise"]
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """Heat-loss conductance of the apparatus, W/K, and what stands behind it."""
+
+    conductance_W_per_K: float
+    u_W_per_K: float
+    key: str | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rise:
+    """Rise of an insulated cup with its own uncertainty (without the thermometer's scale).
+
+    ``loss_K`` is what was added for heat loss to an extreme reading. ``corrected`` holds the whole
+    comparison of corrections where there was a curve.
+    """
+
+    rise_K: float
+    u_own_K: float
+    before_C: float
+    final_C: float
+    method: str
+    from_curve: bool
+    warnings: tuple[str, ...]
+    cooling_rate_per_s: float | None = None
+    u_cooling_rate_per_s: float | None = None
+    loss_K: float = 0.0
+    u_loss_K: float = 0.0
+    loss_parts: tuple[tuple[str, float], ...] = ()
+    before_given: bool = True
+    corrected: Corrected | None = None
+    digest: str = ""
+    dof: float = math.inf

@@ -8,8 +8,13 @@ T∞ the temperature the cup tends to [°C] and τ the sensor's lag [s]::
     T + k ∫ (T − T∞) dt                 loss-corrected temperature: what an insulated cup would show
 
 In kelvin, q/C is the slope of the loss-corrected temperature; it is found by regularised
-differentiation (`fitting.heat_release_fit`). A slow inner wall that takes up heat shows as a small
-negative flow after the release.
+differentiation (`fitting.heat_release_fit`). A slow inner wall holds back its share w of the heat
+capacity: until it has warmed up with its time constant τ_w the content is too far ahead by w times
+what is still missing in the wall, which is taken off the fraction.
+
+When it was over is read from a curve on which pouring takes seconds and the sensor follows late.
+Neither can be told from a quick release, so the times say what they hold (see
+`fitting.heat_release_times`).
 
 Source: A. Tian, Bull. Soc. Chim. Fr. 33 (1923) 427 (from memory).
 """
@@ -25,6 +30,15 @@ from fitting.curve import Curve, FloatArray
 from fitting.errors import CurveError
 from fitting.heat_release_fit import Knots, SmoothFlow, smooth_flow
 from fitting.heat_release_result import HeatRelease
+from fitting.heat_release_times import (
+    POUR_UP_TO_S,
+    U_POUR_S,
+    Lag,
+    Times,
+    notes_of,
+    over_within,
+    times_of,
+)
 from fitting.noise import Noise, noise_of
 
 if TYPE_CHECKING:
@@ -32,11 +46,8 @@ if TYPE_CHECKING:
 
 __all__ = ["HeatRelease", "heat_release"]
 
-_TIME_CONSTANT_SHARE = 1 - float(np.exp(-1))
-_WALL_SHARE, _WALL_S = 0.009, 60.0  # a cup's slow wall: share of all heat capacity, time constant
-_POUR_S = 0.8  # standard uncertainty of when "the" mixing was, since pouring takes seconds
-# both: common practice, no source; they enter the uncertainty only
-_POUR_UP_TO_S = 4.0  # how much later than the mixing a release may set in: common practice, too
+_WALL_SHARE, _U_WALL_SHARE = 0.006, 0.004  # a foam cup's slow wall, of all heat capacity
+_WALL_S = 60.0  # its time constant; all three: common practice, no source
 _ONSETS = 9
 _KNOTS = 48
 _FEWEST_READINGS = 8
@@ -47,7 +58,7 @@ def heat_release(
     curve: Curve,
     corrected: Corrected,
     *,
-    sensor_lag_s: float = 0.0,
+    sensor_lag_s: float | None = None,
     u_sensor_lag_s: float = 0.0,
     heat_capacity_J_per_K: float | None = None,
     u_heat_capacity_J_per_K: float = 0.0,
@@ -62,7 +73,9 @@ def heat_release(
     Args:
         curve: the readings.
         corrected: what `correct` gave for them; its cooling rate, T∞ and rise are used.
-        sensor_lag_s, u_sensor_lag_s: the sensor's time constant, s; 0 leaves the lag in.
+        sensor_lag_s, u_sensor_lag_s: the sensor's time constant, s. None: not known; then any lag
+            from 0 to the quickest change seen, 15 s at most, is allowed for, and half of that taken
+            off.
         heat_capacity_J_per_K, u_heat_capacity_J_per_K: of content and cup, for watts and joules.
         over_share: share at which the release counts as over, 0.5 to 0.999.
 
@@ -75,28 +88,71 @@ def heat_release(
     since, temperature = _after_mixing(curve, corrected)
     noise = _noise(curve, corrected)
     loss = _loss(since, temperature, law, corrected)
-    s, change, variance = _binned(since, temperature + loss.loss_K - law.before_C, noise)
     n_fore = int((curve.time_s < corrected.mixed_at_s).sum())
     u_start = noise.u_mean(n_fore) if n_fore else float(np.hypot(noise.sigma_K, 0.1))
-    latest = min(max(3 * corrected.u_mixed_at_s, curve.step_s, _POUR_UP_TO_S), 0.1 * float(s[-1]))
+    case = _Case(
+        curve, corrected, loss, u_start, over_share,
+        *_binned(since, temperature + loss.loss_K - law.before_C, noise),
+    )  # fmt: skip
+    lag = (
+        Lag.unknown(_solve(case, Lag(0.0, 0.0)).times.release_s)
+        if sensor_lag_s is None
+        else Lag(sensor_lag_s, u_sensor_lag_s)
+    )
+    own = _solve(case, lag)
+    edges = [_solve(case, Lag(edge, 0.0)) for edge in lag.edges()]
+    return _result(case, own, edges, (heat_capacity_J_per_K, u_heat_capacity_J_per_K))
+
+
+@dataclass(frozen=True, eq=False)
+class _Case:
+    """One curve with its loss put back: averages s [s], change [K] and their variances."""
+
+    curve: Curve
+    corrected: Corrected
+    loss: _Loss
+    u_start_K: float
+    over_share: float
+    s: FloatArray
+    change: FloatArray
+    variance: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class _Solved:
+    """The flow for one assumed lag, the fraction released and its times."""
+
+    lag: Lag
+    knots: Knots
+    flow: SmoothFlow
+    q: FloatArray
+    change: FloatArray
+    own_K: FloatArray
+    by_end: FloatArray
+    fraction: FloatArray
+    late: FloatArray
+    times: Times
+
+
+def _solve(case: _Case, lag: Lag) -> _Solved:
+    """Find the smooth flow behind the readings, with the onset that explains them best."""
+    s, step, mixed = case.s, case.curve.step_s, case.corrected.u_mixed_at_s
+    latest = min(max(3 * mixed, step, POUR_UP_TO_S), 0.1 * float(s[-1]))
     tried = []
     for onset in np.linspace(0.0, latest, _ONSETS):
-        knots = Knots.spread(float(onset), float(since[-1]), max(curve.step_s, 1.0), _KNOTS)
-        design = knots.at(knots.seen(sensor_lag_s), s)
-        tried.append((smooth_flow(design, change, variance, u_start), knots))
+        knots = Knots.spread(float(onset), float(case.loss.since_s[-1]), max(step, 1.0), _KNOTS)
+        design = knots.at(knots.seen(lag.value_s), s)
+        tried.append((smooth_flow(design, case.change, case.variance, case.u_start_K), knots))
     flow, knots = min(tried, key=lambda pair: pair[0].score)
-    return _assemble(
-        corrected, knots, flow, loss, (sensor_lag_s, u_sensor_lag_s),
-        (heat_capacity_J_per_K, u_heat_capacity_J_per_K), over_share,
-    )  # fmt: skip
+    return _fractions(case, lag, knots, flow)
 
 
 def _check(
-    curve: Curve, lag_s: float, u_lag_s: float, capacity: float | None, share: float
+    curve: Curve, lag_s: float | None, u_lag_s: float, capacity: float | None, share: float
 ) -> None:
     named = f"{curve.source}: " if curve.source else ""
     for name, value in (("sensor_lag_s", lag_s), ("u_sensor_lag_s", u_lag_s)):
-        if not (np.isfinite(value) and value >= 0):
+        if value is not None and not (np.isfinite(value) and value >= 0):
             raise CurveError(f"{named}{name} is {value}; expected seconds, 0 or more")
     if capacity is not None and not (np.isfinite(capacity) and capacity > 0):
         raise CurveError(f"{named}heat_capacity_J_per_K is {capacity}; expected more than 0 J/K")
@@ -197,50 +253,70 @@ def _binned(
     return mean_s, mean_y, single / count[used]
 
 
-def _assemble(
-    corrected: Corrected, knots: Knots, flow: SmoothFlow, loss: _Loss, lag: tuple[float, float],
-    capacity: tuple[float | None, float], over_share: float,
-) -> HeatRelease:  # fmt: skip
+def _fractions(case: _Case, lag: Lag, knots: Knots, flow: SmoothFlow) -> _Solved:
     g, covariance = flow.coefficients[1:], flow.covariance[1:, 1:]
-    fine, rise, u_rise = knots.fine_s, corrected.chosen.rise_K, corrected.chosen.u_rise_K
-    change, q = knots.released @ g, knots.flow @ g
-    fraction = change / rise
+    fine, loss = knots.fine_s, case.loss
+    rise, u_rise = case.corrected.chosen.rise_K, case.corrected.chosen.u_rise_K
+    q, change = knots.flow @ g, knots.released @ g
+    in_wall = _in_the_wall(fine, change / rise)
+    fraction = change / rise - _WALL_SHARE * in_wall
     by_end = np.interp(fine, loss.since_s, loss.by_end)
     own = np.hypot(
         _spread(knots.released, covariance),
         loss.u_rate_per_s * np.interp(fine, loss.since_s, loss.by_rate),
     )
-    own = np.hypot(own, _WALL_SHARE * rise * _in_the_wall(fine, fraction))
-    u_when = float(np.sqrt(corrected.u_mixed_at_s**2 + lag[1] ** 2 + _POUR_S**2))
     # the rise stands below the fraction, too: an error of it moves both
     late = np.hypot(own, (by_end - fraction) * u_rise) / abs(rise)
-    slope = np.abs(q / rise)
-    at, u_at = _crossing(fine, fraction, late, slope, _TIME_CONSTANT_SHARE, u_when)
-    over, _ = _crossing(fine, fraction, late, slope, over_share, u_when)
-    u_q = np.hypot(_spread(knots.flow, covariance), np.gradient(by_end, fine) * u_rise)
+    late = np.hypot(late, _U_WALL_SHARE * in_wall)
+    u_when = float(np.sqrt(case.corrected.u_mixed_at_s**2 + lag.u_s**2 + U_POUR_S**2))
+    times = times_of(fine, fraction, late, np.abs(q / rise), case.over_share, u_when)
+    return _Solved(lag, knots, flow, q, change, own, by_end, fraction, late, times)
+
+
+def _by_lag(own: _Solved, edges: list[_Solved], what: str) -> FloatArray:
+    """Standard uncertainty that the lag's own brings to ``fraction``, ``change`` or ``q``."""
+    fine = own.knots.fine_s
+    if not edges:
+        return np.zeros_like(fine)
+    low, high = (np.interp(fine, edge.knots.fine_s, getattr(edge, what)) for edge in edges)
+    return np.abs(high - low) / own.lag.edges_in_u
+
+
+def _result(
+    case: _Case, own: _Solved, edges: list[_Solved], capacity: tuple[float | None, float]
+) -> HeatRelease:
+    corrected, chosen = case.corrected, case.corrected.chosen
+    fine, times = own.knots.fine_s, own.times
+    over = over_within(times, [edge.times for edge in edges], case.curve.step_s)
+    u_q = np.hypot(_spread(own.knots.flow, own.flow.covariance[1:, 1:]), _by_lag(own, edges, "q"))
+    u_change = np.hypot(own.own_K, _by_lag(own, edges, "change"))
+    u_clock = float(np.hypot(corrected.u_mixed_at_s, U_POUR_S))
+    u_fraction = np.hypot(own.late, np.abs(own.q / chosen.rise_K) * u_clock)
     return HeatRelease(
         since_mixing_s=fine,
-        without_loss_C=corrected.chosen.before_C + change,
-        u_without_loss_K=np.hypot(own, by_end * u_rise),
-        flow_K_per_s=q,
-        u_flow_K_per_s=u_q,
-        fraction=fraction,
-        u_fraction=np.hypot(late, slope * u_when),
-        total_K=rise,
-        u_total_K=u_rise,
-        release_time_s=at,
-        u_release_time_s=u_at,
-        over_share=over_share,
-        over_after_s=over,
-        over_interval95_s=(
-            None if over is None else _over(fine, fraction, late, over_share, over, u_when)
-        ),
-        lag_removed_s=lag[0],
-        smoothing=flow.smoothing,
-        misfit=flow.misfit,
+        without_loss_C=chosen.before_C + own.change,
+        u_without_loss_K=np.hypot(u_change, own.by_end * chosen.u_rise_K),
+        flow_K_per_s=own.q,
+        u_flow_K_per_s=np.hypot(u_q, np.gradient(own.by_end, fine) * chosen.u_rise_K),
+        fraction=own.fraction,
+        u_fraction=np.hypot(u_fraction, _by_lag(own, edges, "fraction")),
+        total_K=chosen.rise_K,
+        u_total_K=chosen.u_rise_K,
+        release_time_s=times.release_s,
+        u_release_time_s=times.u_release_s,
+        over_share=case.over_share,
+        over_after_s=times.over_s,
+        over_interval95_s=over,
+        lag_removed_s=own.lag.value_s,
+        u_lag_removed_s=own.lag.u_s,
+        lag_known=own.lag.known,
+        smoothing=own.flow.smoothing,
+        misfit=own.flow.misfit,
         heat_capacity_J_per_K=capacity[0],
         u_heat_capacity_J_per_K=capacity[1],
-        notes=_notes(corrected, flow, lag[0], at),
+        notes=notes_of(
+            own.lag, times, over, own.flow.misfit, corrected.settled_after_s is not None
+        ),
     )
 
 
@@ -262,57 +338,3 @@ def _spread(matrix: FloatArray, covariance: FloatArray) -> FloatArray:
     return np.asarray(
         np.sqrt(np.clip(np.einsum("ij,jk,ik->i", matrix, covariance, matrix), 0.0, None))
     )
-
-
-def _crossing(
-    s: FloatArray,
-    fraction: FloatArray,
-    u: FloatArray,
-    slope: FloatArray,
-    share: float,
-    u_when: float,
-) -> tuple[float | None, float | None]:
-    """First time at which the fraction reaches a share, and its standard uncertainty."""
-    above = np.flatnonzero(fraction >= share)
-    if above.size == 0 or above[0] == 0:
-        return None, None
-    i = int(above[0])
-    part = (share - fraction[i - 1]) / (fraction[i] - fraction[i - 1])
-    at = float(s[i - 1] + part * (s[i] - s[i - 1]))
-    steepness = max(float(slope[i]), 1e-12)
-    u_at = float(np.hypot(u[i] / steepness, u_when))
-    return at, min(u_at, float(s[-1]))
-
-
-def _over(
-    s: FloatArray, fraction: FloatArray, u: FloatArray, share: float, over_s: float, u_when: float
-) -> tuple[float, float | None]:
-    """Where the share is reached by the fraction ± 1.96 u, with the clock's own error."""
-    early = np.flatnonzero(fraction + 1.96 * u >= share)
-    late = np.flatnonzero(fraction - 1.96 * u >= share)
-    before = float(np.hypot(over_s - float(s[early[0]]), 1.96 * u_when))
-    low = max(over_s - before, 0.0)
-    if not late.size:
-        return low, None
-    return low, over_s + float(np.hypot(float(s[late[0]]) - over_s, 1.96 * u_when))
-
-
-def _notes(
-    corrected: Corrected, flow: SmoothFlow, lag_s: float, release_time_s: float | None
-) -> tuple[str, ...]:
-    notes = []
-    if lag_s <= 0:
-        notes.append("the sensor's lag is not known and is therefore part of the release shown")
-    if release_time_s is not None and release_time_s < max(3.0, 2 * lag_s):
-        notes.append(
-            "the release is as quick as pouring and sensor; its course within the first seconds is "
-            "not resolved"
-        )
-    if corrected.settled_after_s is None:
-        notes.append("the release is not seen to end within the log; fractions refer to the rise")
-    if flow.misfit > 3:
-        notes.append(
-            f"the readings scatter {flow.misfit:.1f} times more about the smooth flow than their "
-            "noise explains; the uncertainties are widened by that"
-        )
-    return tuple(notes)

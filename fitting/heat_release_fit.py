@@ -131,18 +131,43 @@ def smooth_flow(
     fixed = np.zeros_like(gram)
     fixed[0, 0] = 1.0 / max(u_start_K, 1e-6) ** 2
     fixed[1:, 1:] += 1e-9 * scale * np.eye(design.shape[1])
-    best: tuple[float, float, FloatArray, FloatArray, float, float] | None = None
-    for relative in _LAMBDAS:
-        weight_of_bend = relative * scale * 1e-4
-        inverse = np.linalg.inv(gram + fixed + weight_of_bend * penalty)
-        solution = inverse @ moment
-        freedom = float(np.trace(inverse @ gram))
-        rss = float(np.sum((right - left @ solution) ** 2))
-        spare = right.size - _GAMMA * freedom
-        score = right.size * rss / spare**2 if spare > 0 else np.inf
-        if best is None or score < best[0]:
-            best = (score, weight_of_bend, solution, inverse, freedom, rss)
-    assert best is not None
-    score, chosen, solution, inverse, freedom, rss = best
-    misfit = float(np.sqrt(rss / max(right.size - freedom, 1.0)))
-    return SmoothFlow(solution, max(misfit, 1.0) ** 2 * inverse, chosen, freedom, misfit, score)
+    spectrum = _spectrum(gram + fixed, penalty)
+    strengths = _LAMBDAS * scale * 1e-4
+    shrunk = 1.0 / (1.0 + np.outer(spectrum.bending, strengths))  # (m, number of λ)
+    solutions = spectrum.vectors @ (shrunk * (spectrum.vectors.T @ moment)[:, None])
+    own = np.einsum("ij,jk,ki->i", spectrum.vectors.T, gram, spectrum.vectors)
+    freedom = own @ shrunk
+    rss = np.sum((right[:, None] - left @ solutions) ** 2, axis=0)
+    spare = right.size - _GAMMA * freedom
+    scores = np.full_like(spare, np.inf)
+    np.divide(right.size * rss, spare**2, out=scores, where=spare > 0)
+    at = int(np.argmin(scores))
+    inverse = (spectrum.vectors * shrunk[:, at]) @ spectrum.vectors.T
+    misfit = float(np.sqrt(rss[at] / max(right.size - freedom[at], 1.0)))
+    return SmoothFlow(
+        solutions[:, at],
+        max(misfit, 1.0) ** 2 * inverse,
+        float(strengths[at]),
+        float(freedom[at]),
+        misfit,
+        float(scores[at]),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Spectrum:
+    """W and d with (A + λ P)⁻¹ = W diag(1/(1 + λ d)) Wᵀ for every λ."""
+
+    vectors: FloatArray
+    bending: FloatArray
+
+
+def _spectrum(A: FloatArray, P: FloatArray) -> _Spectrum:
+    """Diagonalise A and P together: A = L Lᵀ, L⁻¹ P L⁻ᵀ = U diag(d) Uᵀ, W = L⁻ᵀ U.
+
+    Source: G. H. Golub, C. F. Van Loan, *Matrix Computations*, 8.7 (from memory).
+    """
+    root = np.linalg.cholesky(A)
+    half = np.linalg.solve(root, P)
+    values, U = np.linalg.eigh(np.linalg.solve(root, half.T))
+    return _Spectrum(np.linalg.solve(root.T, U), np.clip(values, 0.0, None))

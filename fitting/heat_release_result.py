@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -30,8 +30,10 @@ class HeatRelease:
         release_time_s, u_release_time_s: time to 1 − 1/e; None where it is not reached.
         over_share: share at which the release counts as over.
         over_after_s, over_interval95_s: time since mixing and where it lies with 95 %
-            probability (None: open end); None where it was not over within the log.
-        lag_removed_s: sensor lag that was removed; 0: none, the lag is part of the release.
+            probability (None: open end); None where it was not over within the log. An interval
+            from 0 means that the release was quicker than the curve can show.
+        lag_removed_s, u_lag_removed_s, lag_known: sensor lag that was taken off, and whether
+            anyone knew it.
         smoothing, misfit: λ, and root mean square of the residuals in units of the noise.
         notes: sentences for people.
     """
@@ -51,6 +53,8 @@ class HeatRelease:
     over_after_s: float | None
     over_interval95_s: tuple[float, float | None] | None
     lag_removed_s: float
+    u_lag_removed_s: float
+    lag_known: bool
     smoothing: float
     misfit: float
     heat_capacity_J_per_K: float | None = None
@@ -88,16 +92,65 @@ class HeatRelease:
         """When it was over, in one or two sentences."""
         if self.release_time_s is None or self.u_release_time_s is None:
             return "Less than 63 % of the heat is seen to come out within the log."
-        said = (
-            f"63 % of the heat was out {self.release_time_s:.1f} ± {self.u_release_time_s:.1f} s "
-            "after mixing"
-        )
         share = f"{100 * self.over_share:.0f} %"
+        at, u_at = self.release_time_s, self.u_release_time_s
+        said = f"63 % of the heat was out {at:.1f} ± {u_at:.1f} s after mixing"
         if self.over_after_s is None or self.over_interval95_s is None:
             return f"{said}; {share} was not reached within the log."
         low, high = self.over_interval95_s
         until = "the end of the log or later" if high is None else f"{high:.0f} s"
-        return f"{said}; {share} after {self.over_after_s:.0f} s (95 %: {low:.0f} s to {until})."
+        if low > 0:
+            return (
+                f"{said}; {share} after {self.over_after_s:.0f} s (95 %: {low:.0f} s to {until})."
+            )
+        if high is None:
+            return f"{said}; when {share} was out this curve does not tell."
+        how = (
+            "The release was quicker than this curve can show"
+            if self.lag_known
+            else "How quick the release was cannot be told from this curve"
+        )
+        return (
+            f"{how}: {share} of the heat was out within {until} of mixing (95 %), pouring, "
+            "stirring and the sensor's lag included."
+        )
+
+    @property
+    def resolved(self) -> bool:
+        """Whether the end of the release can be told from pouring and the sensor's lag."""
+        return self.over_interval95_s is not None and self.over_interval95_s[0] > 0
+
+    def facts(self) -> dict[str, Any]:
+        """The numbers for scripts; joules and watts where the heat capacity was given.
+
+        Without it the heat is told per J/K of content and cup: the total in K (1 K = 1 J for each
+        J/K), the flow in K/s (1 K/s = 1 W for each J/K).
+        """
+        facts: dict[str, Any] = {
+            "total_K": self.total_K,
+            "u_total_K": self.u_total_K,
+            "heat_capacity_J_per_K": self.heat_capacity_J_per_K,
+            "total_J": self.total_J,
+            "u_total_J": self.u_total_J,
+            "release_time_s": self.release_time_s,
+            "u_release_time_s": self.u_release_time_s,
+            "over_share": self.over_share,
+            "over_after_s": self.over_after_s,
+            "over_interval95_s": self.over_interval95_s,
+            "resolved": self.resolved,
+            "sensor_lag_removed_s": self.lag_removed_s,
+            "u_sensor_lag_removed_s": self.u_lag_removed_s,
+            "sensor_lag_known": self.lag_known,
+            "misfit": self.misfit,
+            "verdict": self.verdict,
+            "notes": list(self.notes),
+        }
+        facts["released"] = [
+            {"since_mixing_s": at, "fraction": f, "u_fraction": u, "flow_K_per_s": q,
+             "u_flow_K_per_s": v}
+            for at, f, u, q, v in self.table()
+        ]  # fmt: skip
+        return facts
 
     def table(self, most: int = 16) -> Iterator[tuple[float, float, float, float, float]]:
         """Time, fraction, its u, flow [K/s], its u at ``most`` times spread over the release."""

@@ -12,9 +12,9 @@ from fitting.curve import Curve
 from fitting.errors import CurveError
 from fitting.heat_release import heat_release
 from fitting.simulated_cup import draw_experiment, simulate
+from tests.benchmarks.heat_release import judge
 
 RATE, T_INF, START, MIXED = 0.02 / 60, 21.0, 22.0, 240.0
-ROOT = 1 - np.exp(-1)
 
 
 def first_order(
@@ -66,20 +66,75 @@ def test_the_flow_adds_up_to_the_release():
     release = heat_release(curve, correct(curve, mixed_at_s=MIXED))
     s, q = release.since_mixing_s, release.flow_K_per_s
     total = np.concatenate([[0.0], np.cumsum(np.diff(s) * (q[1:] + q[:-1]) / 2)])
-    assert total == pytest.approx(release.fraction * release.total_K, abs=1e-6)
+    # the share leaves out what a slow wall holds back: some 0.6 % at most, nothing at the end
+    assert total == pytest.approx(release.fraction * release.total_K, abs=0.006 * 5)
+    assert total[-1] == pytest.approx(release.fraction[-1] * release.total_K, abs=1e-4)
     assert release.without_loss_C - release.without_loss_C[0] == pytest.approx(total, abs=1e-6)
 
 
 def test_removing_the_lag_makes_the_release_quicker_by_about_the_lag():
     curve = first_order(1 / 25, lag=8.0, noise=0.003)
     corrected = correct(curve, mixed_at_s=MIXED)
-    seen = heat_release(curve, corrected)
+    seen = heat_release(curve, corrected, sensor_lag_s=0.0)
     own = heat_release(curve, corrected, sensor_lag_s=8.0)
     assert seen.release_time_s is not None
     assert own.release_time_s is not None
     # to 1 − 1/e two first-order steps take a little less than the sum of both time constants
     assert 6.0 < seen.release_time_s - own.release_time_s < 11.0
-    assert "the sensor's lag is not known" in " ".join(seen.notes)
+    assert "no lag of the sensor was taken off" in seen.notes
+
+
+def test_a_lag_that_is_not_known_lies_between_none_and_the_quickest_change():
+    """The closed form's own times lie in the intervals whatever the lag really was."""
+    for lag in (0.0, 5.0, 12.0):
+        curve = first_order(1 / 40, lag=lag, noise=0.003)
+        release = heat_release(curve, correct(curve, mixed_at_s=MIXED))
+        assert not release.lag_known
+        assert "the sensor's lag is not known" in release.notes[0]
+        assert release.release_time_s is not None
+        assert abs(release.release_time_s - 40) < 1.96 * (release.u_release_time_s or 0)
+        low, high = release.over_interval95_s or (np.inf, None)
+        assert low < 40 * np.log(100) < (high or np.inf)
+        late = release.since_mixing_s > 5
+        off = np.abs(release.fraction - 1 + np.exp(-release.since_mixing_s / 40))[late]
+        assert np.mean(off < 1.96 * release.u_fraction[late]) > 0.85
+
+
+def test_an_uncertain_lag_widens_the_end_towards_both_sides():
+    curve = first_order(1 / 10, lag=8.0, noise=0.003)
+    corrected = correct(curve, mixed_at_s=MIXED)
+    sure = heat_release(curve, corrected, sensor_lag_s=8.0).over_interval95_s
+    unsure = heat_release(curve, corrected, sensor_lag_s=8.0, u_sensor_lag_s=2.0).over_interval95_s
+    assert sure is not None
+    assert unsure is not None
+    assert unsure[0] < sure[0]
+    assert (unsure[1] or np.inf) > (sure[1] or np.inf)
+
+
+def test_a_release_as_quick_as_pouring_is_said_to_be_hidden():
+    """All heat within two seconds behind a lag of 8 s: the end lies between 0 and some seconds."""
+    curve = first_order(1.5, lag=8.0, noise=0.003)
+    release = heat_release(curve, correct(curve, mixed_at_s=MIXED), sensor_lag_s=8.0)
+    assert not release.resolved
+    low, high = release.over_interval95_s or (1.0, None)
+    assert low == 0.0
+    assert np.log(100) / 1.5 < (high or 0) < 30
+    assert release.verdict.startswith("The release was quicker than this curve can show: 99 %")
+    assert "pouring, stirring and the sensor's lag included" in release.verdict
+    assert any("take seconds themselves" in note for note in release.notes)
+
+
+def test_facts_for_scripts_say_per_heat_capacity_where_none_is_known():
+    curve = first_order(1 / 20, rise=6.0, noise=0.003)
+    corrected = correct(curve, mixed_at_s=MIXED)
+    bare = heat_release(curve, corrected).facts()
+    assert bare["total_J"] is None
+    assert bare["total_K"] == corrected.chosen.rise_K
+    known = heat_release(curve, corrected, heat_capacity_J_per_K=430.0).facts()
+    assert known["total_J"] == pytest.approx(430.0 * known["total_K"])
+    assert {"since_mixing_s", "fraction", "u_fraction", "flow_K_per_s", "u_flow_K_per_s"} == set(
+        known["released"][0]
+    )
 
 
 def test_watts_and_joules():
@@ -112,7 +167,7 @@ def test_views(tmp_path):
     from fitting.plots import new_figure
 
     curve = first_order(1 / 20, noise=0.003)
-    release = heat_release(curve, correct(curve, mixed_at_s=MIXED))
+    release = heat_release(curve, correct(curve, mixed_at_s=MIXED), sensor_lag_s=0.0)
     assert list(release.to_frame().columns)[:2] == ["since_mixing_s", "without_loss_C"]
     assert "63 % of the heat was out" in release._repr_html_()
     _, ax = new_figure()
@@ -168,46 +223,19 @@ def test_a_long_log_is_averaged_and_agrees():
     assert answers[0] == pytest.approx(answers[1], abs=2.5)
 
 
-def judged(family: str, seeds: range) -> dict[str, float]:
-    """Shares of simulated runs in which the stated 95 % intervals hold the truth."""
-    inside: dict[str, list[float]] = {"fraction": [], "time constant": [], "over": []}
-    grid = np.linspace(0.0, 700.0, 70001)
-    for seed in seeds:
-        experiment = draw_experiment(family, np.random.default_rng(seed))
-        run = simulate(experiment, seed)
-        curve = Curve.from_arrays(run.time_s, run.temperature_C)
-        corrected = correct(curve, mixed_at_s=run.mixed_at_s, capacity_ratio=run.capacity_ratio)
-        release = heat_release(curve, corrected, sensor_lag_s=experiment.sensor.lag_s)
-        (k1, k2), w = experiment.rates_per_s, experiment.slow_share
-
-        def truth(s, k1=k1, k2=k2, w=w):
-            return 1 - (1 - w) * np.exp(-k1 * s) - w * np.exp(-k2 * s)
-
-        late = release.since_mixing_s > 5
-        off = np.abs(release.fraction - truth(release.since_mixing_s))[late]
-        inside["fraction"].append(float(np.mean(off < 1.96 * release.u_fraction[late])))
-        at = grid[np.argmax(truth(grid) >= ROOT)]
-        assert release.release_time_s is not None
-        off_s = abs(release.release_time_s - at)
-        inside["time constant"].append(off_s < 1.96 * (release.u_release_time_s or 0))
-        low, high = release.over_interval95_s or (np.inf, None)
-        inside["over"].append(low <= grid[np.argmax(truth(grid) >= 0.99)] <= (high or np.inf))
-    return {name: float(np.mean(values)) for name, values in inside.items()}
-
-
-@pytest.mark.parametrize("family", ["slow", "pellets"])
+@pytest.mark.parametrize("family", ["slow", "fast"])
 def test_intervals_hold_the_truth_on_simulated_cups(family):
-    held = judged(family, range(100, 112))
-    assert held["fraction"] > 0.85
-    assert held["time constant"] >= 10 / 12
-    assert held["over"] >= 9 / 12
+    for cell in judge(family, range(100, 105)).values():
+        assert np.mean(cell.fraction_held) > 0.85
+        assert sum(cell.constant_held) >= 4
+        assert sum(cell.over_held) >= 4
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("family", ["slow", "pellets"])
+@pytest.mark.timeout(1500)
+@pytest.mark.parametrize("family", ["slow", "pellets", "fast", "mixing"])
 def test_intervals_hold_the_truth_on_many_simulated_cups(family):
-    held = judged(family, range(1000, 1200))
-    print(family, held)
-    assert held["fraction"] > 0.92
-    assert held["time constant"] > 0.93
-    assert held["over"] > 0.88
+    for name, cell in judge(family, range(1000, 1200)).items():
+        held = (np.mean(cell.fraction_held), np.mean(cell.constant_held), np.mean(cell.over_held))
+        print(family, name, held)
+        assert min(held) > 0.90

@@ -1,0 +1,176 @@
+"""When a heat release was over, said so that it holds: what pouring and sensor hide is allowed for.
+
+A curve shows the release through three things that take seconds themselves:
+
+- pouring and stirring: the release cannot be told from them within the first seconds;
+- the sensor, which follows the content with a time constant τ: F_shown = F − τ dF_shown/dt;
+- the interval between readings.
+
+The time t_p to a share p of the heat moves with the assumed τ, by up to −ln(1 − p) seconds for
+each second of τ where the release is quick. Where τ is not known, every τ from 0 to the quickest
+change seen is possible; where it is known to ± u, from τ − 1.96 u to τ + 1.96 u. The interval of
+t_p is the union over these. Towards later times pouring and one interval between readings are
+added; a lower end that lies within them is 0, since then the release may have been as quick as one
+likes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitting.curve import FloatArray
+
+U_POUR_S = 0.8  # standard uncertainty of when "the" mixing was, since pouring takes seconds
+POUR_UP_TO_S = 4.0  # how long pouring may take
+LAG_UP_TO_S = 15.0  # the slowest sensor allowed for where nothing is known of it
+# all three: common practice, no source
+TIME_CONSTANT_SHARE = 1 - float(np.exp(-1))
+_Interval = tuple[float, float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Lag:
+    """The sensor's time constant, its standard uncertainty, and whether anyone knows it; s."""
+
+    value_s: float
+    u_s: float
+    known: bool = True
+
+    @classmethod
+    def unknown(cls, release_seen_s: float | None) -> Lag:
+        """Evenly spread from 0 to the quickest change seen: L/2 ± L/√12 (JCGM 100:2008, 4.3.7)."""
+        longest = LAG_UP_TO_S if release_seen_s is None else min(LAG_UP_TO_S, release_seen_s)
+        return cls(longest / 2, longest / float(np.sqrt(12)), known=False)
+
+    def edges(self) -> tuple[float, ...]:
+        """The smallest and the largest lag to allow for; none where it is known exactly."""
+        if not self.known:
+            return 0.0, 2 * self.value_s
+        if self.u_s <= 0:
+            return ()
+        return max(self.value_s - 1.96 * self.u_s, 0.0), self.value_s + 1.96 * self.u_s
+
+    @property
+    def edges_in_u(self) -> float:
+        """How many standard uncertainties lie between the two edges."""
+        return 2 * (1.96 if self.known else float(np.sqrt(3)))
+
+
+@dataclass(frozen=True, slots=True)
+class Times:
+    """Times since mixing, s; None where a share is not reached within the log.
+
+    ``over_statistical_s`` is where the share is reached by the fraction ± 1.96 u, with the clock's
+    own error; its end is None where it is open.
+    """
+
+    release_s: float | None
+    u_release_s: float | None
+    over_s: float | None
+    over_statistical_s: _Interval | None
+    u_when_s: float
+
+
+def times_of(
+    s: FloatArray,
+    fraction: FloatArray,
+    u: FloatArray,
+    slope: FloatArray,
+    over_share: float,
+    u_when_s: float,
+) -> Times:
+    """Times to 1 − 1/e and to ``over_share``, from the fraction, its u and its slope [1/s]."""
+    at, u_at = _crossing(s, fraction, u, slope, TIME_CONSTANT_SHARE, u_when_s)
+    over, _ = _crossing(s, fraction, u, slope, over_share, u_when_s)
+    span = None if over is None else _over(s, fraction, u, over_share, over, u_when_s)
+    return Times(at, u_at, over, span, u_when_s)
+
+
+def over_within(own: Times, edges: Sequence[Times], step_s: float) -> _Interval | None:
+    """Where the end of the release lies with 95 %: the union over all lags that may be.
+
+    Args:
+        own: with the lag that was taken off.
+        edges: with the smallest and the largest lag; empty where it is known exactly.
+        step_s: interval between readings.
+    """
+    if own.over_s is None or own.over_statistical_s is None:
+        return None
+    spans = [own.over_statistical_s, *(e.over_statistical_s or (np.inf, None) for e in edges)]
+    low = min(float(span[0]) for span in spans)
+    hidden = POUR_UP_TO_S + step_s
+    if low < hidden:
+        low = 0.0
+    ends = [span[1] for span in spans]
+    if any(end is None for end in ends):
+        return low, None
+    latest = max(end for end in ends if end is not None)
+    return low, own.over_s + float(np.hypot(latest - own.over_s, hidden))
+
+
+def _crossing(
+    s: FloatArray,
+    fraction: FloatArray,
+    u: FloatArray,
+    slope: FloatArray,
+    share: float,
+    u_when: float,
+) -> tuple[float | None, float | None]:
+    """First time at which the fraction reaches a share, and its standard uncertainty."""
+    above = np.flatnonzero(fraction >= share)
+    if above.size == 0 or above[0] == 0:
+        return None, None
+    i = int(above[0])
+    part = (share - fraction[i - 1]) / (fraction[i] - fraction[i - 1])
+    at = float(s[i - 1] + part * (s[i] - s[i - 1]))
+    steepness = max(float(slope[i]), 1e-12)
+    u_at = float(np.hypot(u[i] / steepness, u_when))
+    return at, min(u_at, float(s[-1]))
+
+
+def _over(
+    s: FloatArray, fraction: FloatArray, u: FloatArray, share: float, over_s: float, u_when: float
+) -> _Interval:
+    early = np.flatnonzero(fraction + 1.96 * u >= share)
+    late = np.flatnonzero(fraction - 1.96 * u >= share)
+    before = float(np.hypot(over_s - float(s[early[0]]), 1.96 * u_when))
+    low = max(over_s - before, 0.0)
+    if not late.size:
+        return low, None
+    return low, over_s + float(np.hypot(float(s[late[0]]) - over_s, 1.96 * u_when))
+
+
+def notes_of(
+    lag: Lag, times: Times, over: _Interval | None, misfit: float, seen_to_end: bool
+) -> tuple[str, ...]:
+    """What a person should know about these numbers, in sentences."""
+    notes = []
+    if not lag.known:
+        notes.append(
+            f"the sensor's lag is not known; {lag.value_s:.1f} ± {lag.u_s:.1f} s were taken off "
+            f"(anything from 0 to {2 * lag.value_s:.1f} s is possible), and the intervals allow "
+            "for it: give the lag to learn more"
+        )
+    elif lag.value_s <= 0:
+        notes.append("no lag of the sensor was taken off")
+    if over is not None and over[0] <= 0:
+        notes.append(
+            "the end of the release cannot be told from pouring, stirring and the sensor, which "
+            "take seconds themselves and are part of the times"
+        )
+    elif times.release_s is not None and times.release_s < max(POUR_UP_TO_S, 2 * lag.value_s):
+        notes.append(
+            "most of the heat came as quickly as pouring and sensor; the course within the first "
+            "seconds is not resolved"
+        )
+    if not seen_to_end:
+        notes.append("the release is not seen to end within the log; fractions refer to the rise")
+    if misfit > 3:
+        notes.append(
+            f"the readings scatter {misfit:.1f} times more about the smooth flow than their "
+            "noise explains; the uncertainties are widened by that"
+        )
+    return tuple(notes)

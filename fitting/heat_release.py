@@ -279,7 +279,7 @@ def _by_lag(own: _Solved, edges: list[_Solved], what: str) -> FloatArray:
     if not edges:
         return np.zeros_like(fine)
     low, high = (np.interp(fine, edge.knots.fine_s, getattr(edge, what)) for edge in edges)
-    return np.abs(high - low) / own.lag.edges_in_u
+    return np.asarray(np.abs(high - low) / own.lag.edges_in_u)
 
 
 def _result(

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.cli import constants_sharing
+from calib.cli import constants_impact, constants_sharing
 from calib.cli.constants_view import constant_facts, constant_table, trail_facts, trail_table
 from calib.cli.options import ByName, JsonFlag, RegistryPlace, day
 from calib.cli.output import Output
@@ -23,6 +23,7 @@ app = typer.Typer(
 app.command("export")(constants_sharing.export)
 app.command("import")(constants_sharing.import_)
 app.command("merge")(constants_sharing.merge)
+app.command("impact")(constants_impact.impact)
 
 
 @app.callback()

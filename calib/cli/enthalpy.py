@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from calib.cli.options import JsonFlag, PageFile, RegistryPlace, TableFile
+from calib.cli.options import ByName, JsonFlag, PageFile, RegistryPlace, TableFile
 from calib.cli.output import Output
 from calib.cli.problems import exit_code, show_problems
 from calib.rounding import figures, interval, with_u
@@ -35,6 +35,11 @@ def enthalpy(
     budget: Annotated[
         bool, typer.Option("--budget", help="Print what each uncertainty is made of.")
     ] = False,
+    record: Annotated[
+        bool,
+        typer.Option("--record", help="Keep the results, each with its constant and its inputs."),
+    ] = False,
+    by: ByName = None,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:
@@ -53,6 +58,12 @@ def enthalpy(
         from calib.jobs.results_file import write_results
 
         out.note(f"results written: {write_results(results, report)}")
+    if record:
+        from calib.jobs.recording import record_results
+
+        options = {"at_25": at_25, "per": per}
+        facts |= record_results(report, registry, by=by, options=options)
+        out.note(f"results kept: {len(facts['recorded'])}, new: {facts['recorded_new']}")
     out.dump(facts)
     raise typer.Exit(exit_code(facts["errors"], bool(facts["runs"])))
 

@@ -1,0 +1,77 @@
+"""``cupledger constants impact``: the kept results that rest on a constant, old against new."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from calib.cli.options import JsonFlag, RegistryPlace
+from calib.cli.output import Output
+from calib.cli.problems import show_problems
+from calib.rounding import figures, with_u
+
+
+def impact(
+    number: Annotated[int, typer.Argument(metavar="NUMBER", help="The constant's number.")],
+    recompute: Annotated[
+        bool,
+        typer.Option("--recompute", help="Compute them with the constant now in force."),
+    ] = False,
+    registry: RegistryPlace = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """List the kept results that rest on a constant (see enthalpy --record); change nothing."""
+    from calib.jobs.impact import impact_of
+
+    out = Output(as_json=as_json)
+    facts = impact_of(number, registry, recompute=recompute, progress=out.progress)
+    _show(out, facts)
+    out.dump(facts)
+    if facts["errors"]:
+        raise typer.Exit(2 if len(facts["errors"]) == len(facts["results"]) else 1)
+
+
+def _show(out: Output, facts: dict[str, Any]) -> None:
+    c = facts["constant"]
+    why = f" ({c['withdrawn_why']})" if c["withdrawn_why"] else ""
+    value = with_u(c["constant_J_per_K"], c["u_constant_J_per_K"])
+    out.say(f"Constant {c['id']} of {c['apparatus']}: {value} J/K, {c['status']}{why}.")
+    if not facts["results"]:
+        out.say(
+            "No kept result rests on it. Results are kept by: cupledger enthalpy TABLE --record"
+        )
+        return
+    show_problems(out, facts["errors"])
+    headers = ["run", "table", "date", "what", "old", "constant J/K"]
+    if facts["recomputed"]:
+        headers += ["new", "constant J/K", "change", "how"]
+    out.table(headers, [_line(one, recomputed=facts["recomputed"]) for one in facts["results"]])
+    if facts["recomputed"]:
+        out.say("Old against new; nothing was changed. To keep the new: enthalpy TABLE --record.")
+    else:
+        out.say(f"Old against new: cupledger constants impact {c['id']} --recompute")
+
+
+def _line(one: dict[str, Any], *, recomputed: bool) -> list[str]:
+    day = "–" if one["date"] is None else str(one["date"])
+    cells = [
+        one["run"],
+        one["table"],
+        day,
+        one["reaction"] or one["quantity"],
+        f"{with_u(one['old'], one['u_old'])} {one['unit']}",
+        figures(one["old_constant_J_per_K"], 4),
+    ]
+    if not recomputed:
+        return cells
+    if "new" not in one:
+        return [*cells, "not computed", "–", "–", ""]
+    in_u = "" if one["change_in_u"] is None else f" ({one['change_in_u']:+.1f} u)"
+    return [
+        *cells,
+        f"{with_u(one['new'], one['u_new'])} {one['unit']}",
+        figures(one["new_constant_J_per_K"], 4),
+        f"{figures(one['change'], 2)}{in_u}",
+        one["how"],
+    ]

@@ -78,7 +78,8 @@ def _correlation(formula: str, w: float, W: float, strength: float, t_C: float) 
     t_in = min(max(t_C, limits.t_min_C), limits.t_max_C)
     floor = min(LOWEST_FRACTION, limits.w_max)
     value = laliberte.apparent_cp_J_per_gK(known, max(W_in, floor), t_in)
-    u = laliberte.u_cp(known.range, W_in) / max(W_in, 1e-6)
+    one_one = Z == 1.0 and formula != "H2SO4"
+    u = laliberte.u_cp(known.range, W_in, one_one=one_one) / max(W_in, 1e-6)
     if limits.holds(W, t_C):
         return Share(value, u, "correlation", f"{laliberte.SOURCE}, in its range ({limits})")
     shift = spreads.heat_shift_with_temperature(Z, M, t_in, t_C)

@@ -39,6 +39,24 @@ def correct(
             " 0.5 where a second, equal portion was poured in. 1: a solid was added.",
         ),
     ] = 1.0,
+    sensor_lag: Annotated[
+        float | None,
+        typer.Option("--sensor-lag", metavar="S", help="The sensor's time constant, s."),
+    ] = None,
+    u_sensor_lag: Annotated[
+        float | None,
+        typer.Option("--u-sensor-lag", metavar="S", help="Its standard uncertainty; default 10 %."),
+    ] = None,
+    heat_capacity: Annotated[
+        float | None,
+        typer.Option(
+            "--heat-capacity", metavar="C", help="Of content and cup, J/K: gives joules and watts."
+        ),
+    ] = None,
+    u_heat_capacity: Annotated[
+        float | None,
+        typer.Option("--u-heat-capacity", metavar="C", help="Its standard uncertainty, J/K."),
+    ] = None,
     page: PageFile = None,
     time_column: Annotated[
         str | None, typer.Option("--time-column", metavar="NAME", help="Column with the time.")
@@ -77,6 +95,13 @@ def correct(
         mixed_at_s=mixed_at,
         method=method,
         compare=compare,
+        release={
+            "sensor_lag_s": sensor_lag,
+            "u_sensor_lag_s": u_sensor_lag,
+            "heat_capacity_J_per_K": heat_capacity,
+            "u_heat_capacity_J_per_K": u_heat_capacity,
+        },
+        progress=out.progress,
         room_C=room,
         capacity_ratio=capacity_ratio,
     )
@@ -120,8 +145,30 @@ def _show(out: Output, report: CurveReport, *, every_method: bool) -> None:
     out.say(f"Why this method: {corrected.rule}")
     made_of = ", ".join(f"{name} {figures(u, 2)}" for name, u in chosen.parts)
     out.say(f"± is one standard uncertainty (k = 1), made of (K): {made_of}")
+    _show_release(out, report)
     if every_method:
         _show_methods(out, report)
+
+
+def _show_release(out: Output, report: CurveReport) -> None:
+    release = report.release
+    if release is None:
+        out.say(f"Heat release: not told, since {report.release_refused}")
+        return
+    out.say(f"Heat release: {release.verdict}")
+    if release.total_J is None:
+        out.say(
+            f"  heat: {with_u(release.total_K, release.u_total_K)} J for each J/K of content and"
+            " cup, both portions from one temperature; --heat-capacity gives joules and watts"
+        )
+    else:
+        out.say(
+            f"  heat: {with_u(release.total_J, release.u_total_J)} J, with"
+            f" {with_u(release.heat_capacity_J_per_K, release.u_heat_capacity_J_per_K)} J/K,"
+            " both portions from one temperature"
+        )
+    for note in release.notes:
+        out.say(f"  {note}")
 
 
 def _show_methods(out: Output, report: CurveReport) -> None:

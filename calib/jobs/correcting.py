@@ -2,21 +2,36 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from calib.errors import InputError
+
 if TYPE_CHECKING:
+    from fitting.comparison import Comparison
     from fitting.corrections import Corrected
     from fitting.curve import Curve
+    from fitting.heat_release import HeatRelease
+
+Progress = Callable[[int, int, str], None]
+_LAG_SHARE = 0.1  # u of a sensor's lag given without one: common practice, no source
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CurveReport:
-    """A curve and what the corrections say of it."""
+    """A curve and what the corrections say of it.
+
+    ``comparison`` is there where every method was asked for. ``release`` is None where no heat
+    release can be told, and ``release_refused`` then says why.
+    """
 
     curve: Curve
     corrected: Corrected
+    comparison: Comparison | None = None
+    release: HeatRelease | None = None
+    release_refused: str = ""
 
     def to_json(self) -> dict[str, Any]:
         """The keys that design.md promises for ``correct``, and what explains them."""
@@ -54,6 +69,9 @@ class CurveReport:
                 }
                 for m in corrected.methods
             ],
+            "heat_release": (
+                {"refused": self.release_refused} if self.release is None else self.release.facts()
+            ),
             "warnings": list(corrected.warnings),
             "guesses": list(self.curve.guesses),
             "source": self.curve.source,
@@ -68,24 +86,70 @@ def correct_file(
     reading: dict[str, Any] | None = None,
     mixed_at_s: float | None = None,
     compare: bool = False,
+    release: dict[str, float | None] | None = None,
+    progress: Progress | None = None,
     **choices: Any,
 ) -> CurveReport:
     """Read a curve file and correct it.
 
     ``reading`` overrides the reader's guesses (keywords of ``fitting.read_curve``), ``choices``
-    are keywords of ``fitting.corrections.correct``. With ``compare`` every method is tried, the
-    slow dynamic model too.
+    are keywords of ``fitting.corrections.correct``. With ``compare`` every method is tried, and
+    what the result rests on is scanned. ``release`` holds what is known for the heat release:
+    sensor_lag_s, u_sensor_lag_s (a tenth of it where None), heat_capacity_J_per_K and
+    u_heat_capacity_J_per_K.
 
     Raises:
-        CurveError: the file is no curve, or no correction can be made on it; the message says why.
+        CurveError: the file is no curve, no correction can be made on it, or a number of
+            ``release`` cannot be meant; the message says why.
     """
     from fitting.corrections import correct
     from fitting.curve_files import read_curve
 
     curve = read_curve(path, **(reading or {}))
+    known = _known_of_release(release or {})
+    if compare:
+        from fitting import comparison
+
+        found = comparison.compare(curve, mixed_at_s=mixed_at_s, progress=progress, **choices)
+        return CurveReport(curve, found.corrected, found, *_release(curve, found.corrected, known))
     corrected = correct(curve, mixed_at_s=mixed_at_s, **choices)
-    if compare and all(m.method != "dynamic" for m in corrected.methods):
-        slow = correct(curve, mixed_at_s=mixed_at_s, **{**choices, "method": "dynamic"})
-        added = tuple(m for m in slow.methods if m.method == "dynamic")
-        corrected = replace(corrected, methods=(*corrected.methods, *added))
-    return CurveReport(curve, corrected)
+    return CurveReport(curve, corrected, None, *_release(curve, corrected, known))
+
+
+def _known_of_release(given: dict[str, float | None]) -> dict[str, float]:
+    """What was given for the heat release, checked before anything long is done.
+
+    Raises:
+        InputError: a number that cannot be meant, or an uncertainty without its value.
+    """
+    known: dict[str, float] = {}
+    for name, words, unit in (
+        ("sensor_lag_s", "the sensor's lag", "s"),
+        ("heat_capacity_J_per_K", "the heat capacity", "J/K"),
+    ):
+        value, u = given.get(name), given.get(f"u_{name}")
+        if value is None and u is not None:
+            raise InputError(f"an uncertainty of {words} without its value; give both")
+        for what, number in ((words, value), (f"the uncertainty of {words}", u)):
+            if number is not None and not 0 <= number < 1e6:
+                raise InputError(f"{what} is {number} {unit}; expected 0 or more")
+        if value is not None:
+            known[name] = value
+            known[f"u_{name}"] = (
+                u if u is not None else _LAG_SHARE * value if name == "sensor_lag_s" else 0.0
+            )
+    if known.get("heat_capacity_J_per_K") == 0:
+        raise InputError("the heat capacity is 0 J/K; expected more than 0: content and cup")
+    return known
+
+
+def _release(
+    curve: Curve, corrected: Corrected, known: dict[str, float]
+) -> tuple[HeatRelease | None, str]:
+    from fitting.errors import CurveError
+    from fitting.heat_release import heat_release
+
+    try:
+        return heat_release(curve, corrected, **known), ""
+    except CurveError as refused:
+        return None, str(refused)

@@ -22,7 +22,13 @@ def write_curve_page(path: Path, report: CurveReport) -> Path:
     """
     from calib.pages import curve_page, write_page
 
-    return write_page(path, curve_page(report.curve, report.corrected))
+    page = curve_page(
+        report.curve,
+        report.comparison or report.corrected,
+        report.release,
+        release_refused=report.release_refused,
+    )
+    return write_page(path, page)
 
 
 def write_class_page(path: Path, results: TableResults) -> Path:

@@ -19,13 +19,13 @@ if TYPE_CHECKING:
 _DASH = "–"
 
 
-def release_blocks(release: HeatRelease | None) -> dict[str, Any]:
+def release_blocks(release: HeatRelease | None, refused: str = "") -> dict[str, Any]:
     """What the template needs for the section on heat release; empty without one."""
     if release is None:
         return {
             "release_figures": (),
             "release_facts": (),
-            "release_verdict": "",
+            "release_verdict": f"Not told: {refused}" if refused else "",
             "release_notes": (),
         }
     rows = tuple(

@@ -63,6 +63,7 @@ def curve_page(
     title: str = "",
     cautions: Sequence[str] = DEFAULT_CAUTIONS,
     more_tables: Sequence[ExtraTable] = (),
+    release_refused: str = "",
 ) -> str:
     """One HTML page for one curve: data, lines, residuals, methods, release, stability, meanings.
 
@@ -74,6 +75,7 @@ def curve_page(
         title: heading of the page; made from the curve's source where empty.
         cautions: sentences for the people at the bench.
         more_tables: further tables for the section on methods.
+        release_refused: why there is no heat release, where it was sought.
 
     Returns:
         the page as text, to be written with `write_page`.
@@ -89,7 +91,7 @@ def curve_page(
         residual_figure=_residual_figure(curve, corrected),
         **_methods(corrected),
         more_tables=tuple(more_tables),
-        **release_blocks(heat_release),
+        **release_blocks(heat_release, release_refused),
         stability_figures=[stability_figure(i, s, corrected) for i, s in enumerate(scans, 1)],
         stability_verdict=stability_verdict(scans, corrected),
         meanings=_meanings(corrected, heat_release),

@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
+from calib.cli.mishaps import show_mishaps, show_outlying
 from calib.cli.options import ByName, JsonFlag, PageFile, RegistryPlace, TableFile
 from calib.cli.output import Output
 from calib.cli.problems import exit_code, show_problems
@@ -40,6 +41,17 @@ def enthalpy(
         typer.Option("--record", help="Keep the results, each with its constant and its inputs."),
     ] = False,
     by: ByName = None,
+    mishaps: Annotated[
+        bool,
+        typer.Option("--mishaps", help="Print what usual mishaps would have done to each run."),
+    ] = False,
+    numbers: Annotated[
+        bool, typer.Option("--numbers", help="Numbers in place of the groups' names on the page.")
+    ] = False,
+    summary: Annotated[
+        Path | None,
+        typer.Option("--summary", metavar="FILE", help="Write the means by reaction: CSV or XLSX."),
+    ] = None,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:
@@ -50,10 +62,12 @@ def enthalpy(
     report = evaluate_table(table, registry, at_25=at_25, per=per, progress=out.progress)
     facts = report.facts
     _show(out, facts, budget=budget)
+    if mishaps:
+        show_mishaps(out, facts["runs"])
     if page is not None:
         from calib.jobs.pages import write_class_page
 
-        out.note(f"page written: {write_class_page(page, report)}")
+        out.note(f"page written: {write_class_page(page, report, numbers=numbers)}")
     if results is not None:
         from calib.jobs.results_file import write_results
 
@@ -64,6 +78,10 @@ def enthalpy(
         options = {"at_25": at_25, "per": per}
         facts |= record_results(report, registry, by=by, options=options)
         out.note(f"results kept: {len(facts['recorded'])}, new: {facts['recorded_new']}")
+    if summary is not None:
+        from calib.jobs.results_file import write_summary
+
+        out.note(f"means written: {write_summary(summary, report)}")
     out.dump(facts)
     raise typer.Exit(exit_code(facts["errors"], bool(facts["runs"])))
 
@@ -107,6 +125,7 @@ def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
             out.note(f"warning: {run['run']}: {warning}")
     for line in facts["summary"]:
         _show_summary(out, line)
+        show_outlying(out, line)
     if budget:
         for run in runs:
             out.table(

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from calib.enthalpies.sources import AppliedConstant
 from calib.run_model.measured import MeasuredRun
 
-__all__ = ["SCHOOL_CP", "Treatment", "treatments"]
+__all__ = ["SCHOOL_CP", "Treatment", "raw_rise", "treatments"]
 
 SCHOOL_CP = 4.184
 """J/(g K): the thermochemical calorie taken for water's specific heat."""
@@ -42,7 +42,7 @@ def treatments(
     mass, C_mix, C_2 = float(measured.mass_g(x)), float(measured.C_mix(x)), float(measured.C_2(x))
     apart = float(measured.added_C(x)) - float(measured.cup_C(x))
     heat = float(measured.heat_J(x, constant.value_J_per_K))
-    raw = _raw_rise(measured)
+    raw = raw_rise(measured)
     volume = measured.prepared.fill_mL + _solid_mass(measured)
     C_all = C_mix + constant.value_J_per_K
     results = [
@@ -65,7 +65,7 @@ def treatments(
     return tuple(found)
 
 
-def _raw_rise(measured: MeasuredRun) -> float:
+def raw_rise(measured: MeasuredRun) -> float:
     """Extreme reading less the reading before mixing. [K]"""
     rise = measured.rise
     if rise.corrected is not None:

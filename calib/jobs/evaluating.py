@@ -41,6 +41,7 @@ def evaluate_table(
     Raises:
         TableError, RegistryError: nothing could be done; the message says why.
     """
+    from calib.classwork.class_facts import class_facts
     from calib.enthalpy import FromRegistry, evaluate
     from calib.registry import open_registry
     from calib.runs.reader import read_table
@@ -55,4 +56,4 @@ def evaluate_table(
             per=per,
             progress=progress,
         )
-    return TableResults(table, report, report.to_json())
+    return TableResults(table, report, class_facts(report))

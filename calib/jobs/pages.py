@@ -31,8 +31,10 @@ def write_curve_page(path: Path, report: CurveReport) -> Path:
     return write_page(path, page)
 
 
-def write_class_page(path: Path, results: TableResults) -> Path:
+def write_class_page(path: Path, results: TableResults, *, numbers: bool = False) -> Path:
     """Write the self-contained page of one table of runs, each curve with its correction.
+
+    ``numbers`` writes numbers in place of the groups' names, which are then nowhere in the file.
 
     Raises:
         InputError: the page cannot be written there.
@@ -45,7 +47,9 @@ def write_class_page(path: Path, results: TableResults) -> Path:
         rise = one.measured.rise
         if one.run.curve_path is not None and rise.corrected is not None:
             curves[one.run.run] = (read_curve(one.run.curve_path), rise.corrected)
-    page = class_page(results.facts, curves, cautions=_cautions(results.report.results))
+    page = class_page(
+        results.facts, curves, cautions=_cautions(results.report.results), anonymous=numbers
+    )
     return write_page(path, page)
 
 

@@ -15,6 +15,7 @@ COMPUTED = (
     *("per", "reference_kJ_per_mol", "u_reference_kJ_per_mol"),
     *("expected_at_run_kJ_per_mol", "u_expected_at_run_kJ_per_mol", "why_no_expected"),
     *("quantity", "value", "u_value", "unit"),
+    *("deviation", "mishap_verdict"),
 )
 
 
@@ -72,3 +73,29 @@ def _computed(facts: dict[str, Any]) -> list[CellValue]:
     low, high = facts["interval95_kJ_per_mol"] or (None, None)
     cells = [facts.get(name) for name in COMPUTED]
     return [*cells[:12], low, high, *cells[12:]]
+
+
+SUMMARY = (
+    *("reaction", "unit", "per", "runs", "mean", "u_mean", "u_independent", "u_shared", "sd"),
+    *("robust_mean", "robust_sd", "scatter_p", "reference", "expected_at_runs"),
+)
+
+
+def write_summary(path: Path, results: TableResults) -> Path:
+    """Write one line a reaction: mean, its two parts of uncertainty, robust mean, groups far off.
+
+    Raises:
+        TableError: the ending is not known, the file is the table itself or cannot be written.
+    """
+    from calib.runs.writer import write_table
+
+    headers = [*SUMMARY, "interval95_low", "interval95_high", "shared_by_all", "far_from_others"]
+    rows: list[list[CellValue]] = []
+    for line in results.facts["summary"]:
+        far = [f"{one['run']}: {one['reason']}" for one in line["outlying_reasons"]]
+        shared = "; ".join(one["source"] for one in line["shared"])
+        rows.append(
+            [*(line.get(name) for name in SUMMARY), *line["interval95"], shared, "; ".join(far)]
+        )
+    write_table(path, headers, rows, sheet="Means", not_over=[results.table.path])
+    return path

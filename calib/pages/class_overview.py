@@ -45,7 +45,8 @@ def reaction_block(
     flagged = sum(p.flagged for p in points)
     hollow = f" Hollow diamonds: {flagged} with remarks." if flagged else ""
     description = (
-        f"{len(points)} groups as points with their 95 % intervals, smallest at the top. "
+        f"{len(points)} group{'s' * (len(points) != 1)} as points with 95 % intervals, smallest at "
+        "the top. "
         f"Lines, in {unit}: {lines or 'none'}.{hollow} The table below has every number."
     )
     drawn = [
@@ -94,14 +95,17 @@ def _around(middle_value: tuple[float, float] | None) -> str:
 def _sentence(summary: Row, groups: int) -> str:
     mean = mean_of(summary)
     if mean.value is None:
-        return f"{groups} groups; no mean was taken."
+        return f"{groups} group{'s' * (groups != 1)}; no mean was taken."
     spread = spread_of(summary)
     scatter = (
         f", standard deviation between groups {figures(spread, 2)} {mean.unit}"
         if spread is not None
         else ""
     )
+    if groups == 1:
+        return f"One group: {plus_minus(mean.value, mean.u)} {mean.unit}."
     said = f"Mean of {groups} groups: {plus_minus(mean.value, mean.u)} {mean.unit}{scatter}."
+    said += _robust(summary, groups, mean.unit)
     shared, own = summary.get("u_shared"), summary.get("u_independent")
     if shared is not None and own is not None:
         said += (
@@ -114,11 +118,21 @@ def _sentence(summary: Row, groups: int) -> str:
     return said
 
 
+def _robust(summary: Row, groups: int, unit: str) -> str:
+    """The mean in which groups far off count less, where there are enough to tell."""
+    middle = summary.get("robust_mean")
+    if middle is None or groups < 3:
+        return ""
+    return f" Robust mean, in which groups far off count less: {minus(figures(middle, 4))} {unit}."
+
+
 def _outlying(summary: Row) -> str:
     outlying = [str(run) for run in summary.get("outlying") or ()]
     if not outlying:
         return ""
-    return f"Far from the others, by more than three times what explains it: {', '.join(outlying)}."
+    reasons = {str(one["run"]): str(one["reason"]) for one in summary.get("outlying_reasons") or ()}
+    named = [f"{run} ({reasons[run]})" if run in reasons else run for run in outlying]
+    return f"Far from the others, by more than three times what explains it: {'; '.join(named)}."
 
 
 def _point(run: Mapping[str, Any]) -> Point | None:

@@ -73,8 +73,9 @@ def class_page(
         curves: the logged curve and its correction by the run's label, where there is one.
         title: heading of the page.
         cautions: sentences for the people at the bench.
-        mishaps: by the run's label, rows with ``name``, ``change_kJ_per_mol``, ``change_percent``
-            and ``explains`` (true where it would explain the group's deviation), best first.
+        mishaps: by the run's label, rows with ``name``, ``change_kJ_per_mol`` (or ``change`` in
+            the result's own unit), ``change_percent`` and ``explains`` (true where it would explain
+            the group's deviation), best first; by default those that stand in ``enthalpy``.
         anonymous: write numbers instead of names; the names are then nowhere in the file.
         notes: further sentences for the section on how it was computed.
 
@@ -190,14 +191,30 @@ def _run(
         ],
         "mishaps": [
             (
-                str(m["name"]),
-                signed(m["change_kJ_per_mol"], 2),
+                f"{m['name']}, either way" if m.get("either_way") else str(m["name"]),
+                minus(figures(_change(m), 2)),
                 _percent(m.get("change_percent")),
                 "yes" if m.get("explains") else "no",
             )
-            for m in mishaps.get(label, ())
+            for m in mishaps.get(label, row.get("mishaps") or ())
         ],
+        "verdict": _verdict(row),
     }
+
+
+def _change(mishap: Row) -> float | None:
+    own = mishap.get("change_kJ_per_mol")
+    return own if own is not None else mishap.get("change")
+
+
+def _verdict(row: Row) -> str:
+    """The run's deviation, and what would explain it, in a sentence or two."""
+    said = str(row.get("mishap_verdict") or "")
+    deviation = row.get("deviation")
+    if not said or deviation is None:
+        return said
+    off = f"{plus_minus(deviation, row.get('u_deviation'))} {row.get('unit') or MOLAR}"
+    return f"Off {row.get('deviation_from')} by {off}. Explanation: {said}."
 
 
 def _percent(value: float | None) -> str:

@@ -76,6 +76,10 @@ class Instruments:
             return Reading(column, value, unit, maker.given(given, str(quantity)))
         return Reading(column, value, unit, maker.parts(str(quantity)))
 
+    def step_K(self, column: str) -> float:
+        """The display step of the thermometer read for a column of temperatures. [K]"""
+        return self._step(column, "temperature", self.settings.of(column))
+
     def _step(self, column: str, quantity: str, setting: Setting) -> float:
         if setting.step is not None:
             return setting.step

@@ -1,0 +1,273 @@
+"""What usual mishaps would have done to a run, and which of them would explain its deviation.
+
+Every change is recomputed through the heat balance (:mod:`calib.classwork.mishap_balance`). The
+sizes of the mishaps are common practice, no source: they are names for scale, not findings about
+anybody. A deviation is looked into only where it leaves the interval that it must be expected in:
+
+    |result − expected| > t₉₅ sqrt(u_result² + u_expected²)
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from calib.classwork.mishap_balance import Balance, Truth, Written, balance_of
+from calib.enthalpies.one_run import RunResult
+from calib.enthalpies.parts import SCHOOL_CP
+
+__all__ = ["Goal", "Mishap", "Verdict", "explain", "goal_of", "mishaps"]
+
+DROP_ML = 0.05
+APART_K, LATE_S, WEAK, WET, LEFT = 0.5, 20.0, 0.02, 0.05, 0.05
+CUP_AREA_M2 = math.pi / 4 * 0.075**2
+STILL_AIR_W_PER_M2K = 6.0
+PSYCHROMETRIC_PA_PER_K = 66.0
+"""An open cup 7.5 cm wide in still air (common practice); heat goes with the air and, through the
+psychrometric constant, with the vapour."""
+LEAST_SHARE, MOST_SHARE = 0.4, 2.5
+"""How much of a deviation a mishap must make up to count as its explanation."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mishap:
+    """One mishap and what it would have done, in the unit of the result.
+
+    ``either_way`` marks a mishap that can as well go the other way; ``change`` has the sign that
+    comes nearer to the run's deviation.
+    """
+
+    name: str
+    change: float
+    change_percent: float
+    either_way: bool = False
+    explains: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """What the result is compared with."""
+
+    value: float
+    u: float
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """A run's deviation and the mishaps, best explanation first. ``deviation`` None: no goal."""
+
+    goal: Goal | None
+    deviation: float | None
+    u_deviation: float | None
+    needed: bool
+    mishaps: tuple[Mishap, ...]
+    sentence: str
+
+    @property
+    def explaining(self) -> tuple[Mishap, ...]:
+        """Those that would explain the deviation."""
+        return tuple(m for m in self.mishaps if m.explains)
+
+
+def mishaps(one: RunResult) -> tuple[Mishap, ...]:
+    """What each mishap that this run can have would have done, largest first."""
+    b = balance_of(one)
+    found = [
+        *_spilt(one, b),
+        *_second_temperature(one, b),
+        _lid_late(one, b),
+        _computed("the cup's constant ignored", b, b.rise_K, Written(no_cup=True)),
+        _computed(f"water's {SCHOOL_CP:.3g} J/(g K) used", b, b.rise_K, Written(water_cp=True)),
+        _peak(one, b),
+        *_weak_stock(one, b),
+        *_of_a_solid(one, b),
+        *_last_digit(one, b),
+    ]
+    return tuple(sorted(found, key=lambda m: -abs(m.change)))
+
+
+def explain(one: RunResult, goal: Goal | None) -> Verdict:
+    """The run's deviation from a goal, and which mishaps would explain it, if any is needed."""
+    found = mishaps(one)
+    if goal is None:
+        return Verdict(None, None, None, False, found, "there is no value to compare with")
+    result = one.result
+    deviation = result.value - goal.value
+    u = math.hypot(result.u, goal.u)
+    allowed = result.coverage_factor() * u
+    if abs(deviation) <= allowed:
+        said = f"none needed: it agrees with {goal.name} within what both are uncertain by"
+        return Verdict(goal, deviation, u, False, found, said)
+    judged = [_judged(m, deviation, allowed) for m in found]
+    ranked = sorted(
+        judged,
+        key=lambda m: (not m.explains, abs(deviation - m.change) if m.explains else -abs(m.change)),
+    )
+    names = [m.name for m in ranked if m.explains]
+    if names:
+        said = f"would be explained by: {'; or '.join(names[:3])}"
+    else:
+        said = "none of these mishaps by itself would explain it"
+    return Verdict(goal, deviation, u, True, tuple(ranked), said)
+
+
+def goal_of(one: RunResult) -> Goal | None:
+    """The value expected at the run's concentrations, else the accepted one with room for that."""
+    from calib.reactions.forecast import U_NO_CONCENTRATION
+
+    if one.physical is not None:
+        value = one.physical.reference
+        if value is None:
+            return None
+        return Goal(value, 0.01 * abs(value), "the published value")
+    if one.expected is None:
+        return None
+    if one.expected.at_run is not None:
+        return Goal(
+            one.expected.at_run.value, one.expected.at_run.u, "the value for its concentrations"
+        )
+    standard, equation = one.expected.at_infinite_dilution, one.measured.prepared.process.equation
+    net = equation.net().items() if equation is not None else ()
+    dissolved = sum(abs(float(n)) for s, n in net if s.state == "aq")
+    u = math.hypot(standard.u, U_NO_CONCENTRATION * dissolved / one.basis.moles_per_reaction)
+    return Goal(standard.value, u, "the value at infinite dilution")
+
+
+def _judged(one: Mishap, deviation: float, allowed: float) -> Mishap:
+    change = one.change
+    if one.either_way and change * deviation < 0.0:
+        change = -change
+    share = change / deviation
+    explains = LEAST_SHARE <= share <= MOST_SHARE and abs(deviation - change) <= allowed
+    percent = one.change_percent if change == one.change else -one.change_percent
+    return Mishap(one.name, change, percent, one.either_way, explains)
+
+
+# --- the mishaps ---------------------------------------------------------------------------------
+
+
+def _made(name: str, b: Balance, result: float, *, either_way: bool = False) -> Mishap:
+    change = result - b.value
+    return Mishap(name, change, 100.0 * change / b.value if b.value else 0.0, either_way)
+
+
+def _happened(name: str, b: Balance, truth: Truth, *, either_way: bool = False) -> Mishap:
+    return _made(name, b, b.result(b.rise(truth), Written()), either_way=either_way)
+
+
+def _computed(name: str, b: Balance, rise_K: float, written: Written) -> Mishap:
+    return _made(name, b, b.result(rise_K, written))
+
+
+def _spilt(one: RunResult, b: Balance) -> list[Mishap]:
+    prepared = one.measured.prepared
+    added, side, words = prepared.added, "in_cup", "the liquid in the cup"
+    if added is not None and added.composition is not None:
+        side, words = "added", "the second liquid"
+    portion = prepared.added if side == "added" else prepared.in_cup
+    assert portion is not None
+    inputs = one.measured.quantities.inputs
+    column, less = f"{side}_mL", 2 * DROP_ML
+    if f"{side}_g" in inputs:
+        column, less = f"{side}_g", 2 * DROP_ML * portion.mass_g / portion.volume_mL
+    truth = Truth({column: float(inputs[column].value) - less})
+    return [_happened(f"two drops ({2 * DROP_ML:g} mL) of {words} spilt", b, truth)]
+
+
+def _second_temperature(one: RunResult, b: Balance) -> list[Mishap]:
+    added = one.measured.prepared.added
+    what = "the second liquid" if added is not None and added.composition is not None else (
+        "the solid"
+    )  # fmt: skip
+    name = f"{what} {APART_K:g} K off its reading"
+    return [_happened(name, b, Truth(apart_K=APART_K), either_way=True)]
+
+
+def _vapour_Pa(t_C: float) -> float:
+    """Saturation pressure by Magnus' formula (Alduchov & Eskridge 1996, from memory). [Pa]"""
+    return 610.94 * math.exp(17.625 * t_C / (t_C + 243.04))
+
+
+def _lid_late(one: RunResult, b: Balance) -> Mishap:
+    rise = one.measured.rise
+    room = one.run.room_C if one.run.room_C is not None else rise.before_C
+    warmer = rise.final_C - room
+    vapour = (_vapour_Pa(rise.final_C) - 0.5 * _vapour_Pa(room)) / PSYCHROMETRIC_PA_PER_K
+    lost = CUP_AREA_M2 * STILL_AIR_W_PER_M2K * (warmer + vapour) * LATE_S
+    return _happened(f"lid on {LATE_S:g} s late", b, Truth(lost_J=lost))
+
+
+def _peak(one: RunResult, b: Balance) -> Mishap:
+    from calib.enthalpies.parts import raw_rise
+
+    return _computed("extreme reading taken, not corrected", b, raw_rise(one.measured), Written())
+
+
+def _weak_stock(one: RunResult, b: Balance) -> list[Mishap]:
+    prepared, inputs = one.measured.prepared, one.measured.quantities.inputs
+    found = []
+    for portion in (prepared.in_cup, prepared.added):
+        name = f"{portion.side}_mol_per_L" if portion is not None else ""
+        if portion is None or name not in inputs:
+            continue
+        truth = Truth({name: float(inputs[name].value) * (1.0 - WEAK)})
+        found.append(_happened(f"stock {portion.species} {100 * WEAK:g} % weak", b, truth))
+    return found
+
+
+def _of_a_solid(one: RunResult, b: Balance) -> list[Mishap]:
+    prepared, inputs = one.measured.prepared, one.measured.quantities.inputs
+    added = prepared.added
+    if added is None or added.species.state != "s" or "added_molar_mass" not in inputs:
+        return []
+    wet = f"{added.species} with {100 * WET:g} % water"
+    if one.physical is not None:
+        ice = prepared.process.kind == "fusion"
+        return [_happened(wet, b, Truth(reacted=1.0 - WET))] if ice else []
+    molar = float(inputs["added_molar_mass"].value)
+    found = [_happened(wet, b, Truth({"added_molar_mass": molar / (1.0 - WET)}))]
+    extent = prepared.process.extent
+    if extent is None or any(s.state == "s" for s in extent.limited_by):
+        name = f"{100 * LEFT:g} % of {added.species} left undissolved"
+        found.append(_happened(name, b, Truth(reacted=1.0 - LEFT)))
+    return found
+
+
+def _last_digit(one: RunResult, b: Balance) -> list[Mishap]:
+    rise, tools = one.measured.rise, one.measured.prepared.instruments
+    if not rise.from_curve:
+        step = tools.step_K("extreme_C")
+        result = b.result(b.rise_K + step, Written())
+        name = f"last digit of the extreme reading ({step:g} K) misread by one"
+        return [_made(name, b, result, either_way=True)] if step > 0 else []
+    if one.run.added_C is None:
+        return []
+    step = tools.step_K("added_C")
+    name = f"last digit of what is added's temperature ({step:g} K) misread by one"
+    return [_happened(name, b, Truth(apart_K=step), either_way=True)] if step > 0 else []
+
+
+# --- a class -------------------------------------------------------------------------------------
+
+
+def mishap_rows(verdict: Verdict, unit: str) -> list[dict[str, Any]]:
+    """The mishaps as the command and the page take them."""
+    molar = unit == "kJ/mol"
+    return [
+        {"name": m.name, "change": m.change,
+         "change_kJ_per_mol": m.change if molar else None,
+         "change_percent": m.change_percent, "either_way": m.either_way, "explains": m.explains}
+        for m in verdict.mishaps
+    ]  # fmt: skip
+
+
+def likely_reason(one: RunResult, others: Sequence[RunResult]) -> str:
+    """Why a run may lie far from the others of its reaction: against their robust mean."""
+    from calib.enthalpies.summary import robust_mean
+
+    middle, spread = robust_mean([other.result.value for other in others])
+    verdict = explain(one, Goal(middle, spread, "the other groups"))
+    return verdict.sentence

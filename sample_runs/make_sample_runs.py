@@ -16,6 +16,7 @@ Nor are the school's instruments right: balance, probes and stock solutions are 
 from __future__ import annotations
 
 import csv
+import shutil
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -378,6 +379,8 @@ def make_all(folder: Path, rng: np.random.Generator, *, cp_spread: float = 0.0) 
     published correlation: this world's solutions need not obey it either.
     """
     cups, tools = true_cups(rng), draw_instruments(rng)
+    if folder.resolve() != HERE:
+        shutil.copy(HERE / "readings.toml", folder)
     make_calibrations(folder, cups, rng, tools)
     make_class_with_curves(folder, cups, rng, cp_spread, tools)
     make_class_with_readings(folder, cups, rng, tools)

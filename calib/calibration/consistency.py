@@ -54,6 +54,7 @@ class Agreement:
             "u_J_per_K": self.u_J_per_K,
             "p": self.p_value,
             "consistent": self.consistent,
+            "sentence": self.sentence,
         }
 
 

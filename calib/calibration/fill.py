@@ -18,11 +18,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from calib.calibration.combine import Between, Combined, combine
 from calib.calibration.one_run import CalibrationRun
 
 __all__ = ["FillModel", "choose_fill_model"]
+
+FloatArray = npt.NDArray[np.float64]
 
 MIN_RUNS = 4
 MIN_SPAN = 0.15
@@ -31,7 +34,11 @@ MIN_ODDS = 3.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FillModel:
-    """The chosen model. ``combined.value`` is the constant at ``reference_mL``."""
+    """The chosen model. ``combined.value`` is the constant at ``reference_mL``.
+
+    The reference is the fill at which constant and slope are uncorrelated, where that lies among
+    the runs' fills; else their mean, with ``u_slope`` widened to hold the correlation.
+    """
 
     combined: Combined
     reference_mL: float
@@ -65,14 +72,30 @@ def choose_fill_model(
             f"(odds {odds:.2g} to 1, at least {MIN_ODDS:g} asked for)"
         )
         return FillModel(plain, mean, 0.0, 0.0, why)
-    shift = -float(line.covariance[0, 1]) / float(line.covariance[1, 1])
-    design = np.stack([np.ones_like(fills), fills - mean - shift], axis=1)
-    line = combine(results, design=design, between=between)
     why = (
         f"linear in the liquid's volume: {slope:+.3g} ± {u_slope:.2g} J/K per mL "
         f"(odds {odds:.3g} to 1 against a constant)"
     )
+    shift = -float(line.covariance[0, 1]) / float(line.covariance[1, 1])
+    if not float(fills.min()) <= mean + shift <= float(fills.max()):
+        return FillModel(line, mean, slope, _widened(line, fills - mean), why)
+    design = np.stack([np.ones_like(fills), fills - mean - shift], axis=1)
+    line = combine(results, design=design, between=between)
     return FillModel(line, mean + shift, slope, u_slope, why)
+
+
+def _widened(line: Combined, away: FloatArray) -> float:
+    """u of the slope that, taken as independent of the constant's, covers the line's own u.
+
+    Errors that grow with the fill (a thermometer's, a beaker's cooling) make constant and slope
+    correlated at any fill in reach. At the ends of the runs' range u(V) is then the line's own, and
+    between them no smaller.
+    """
+    slope, both = float(line.covariance[1, 1]), float(line.covariance[0, 1])
+    least = [
+        slope + 2.0 * both / end for end in (float(away.min()), float(away.max())) if end != 0.0
+    ]
+    return math.sqrt(max(slope, *least))
 
 
 def _odds(slope: float, u: float, scale: float) -> float:

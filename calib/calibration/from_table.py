@@ -31,11 +31,16 @@ class KnownLoss(Protocol):
         ...
 
 
+KnownConstant = Callable[[str], tuple[float, float] | None]
+"""A cup's constant from before with its u [J/K], or None."""
+
+
 def calibrate(
     table: Table,
     *,
     instruments: Instruments | None = None,
     known_loss: KnownLoss | None = None,
+    known_constant: KnownConstant | None = None,
     between: Between = "mandel-paule",
     method: str | None = None,
     progress: Progress | None = None,
@@ -45,6 +50,7 @@ def calibrate(
     Each row is a mixing, known-reaction, heater or cooling run, as its columns say. ``between``
     chooses the estimator of the spread between runs, ``method`` a correction of curves by name.
     ``known_loss`` helps with rows that have readings only; the table's own curves come first.
+    ``known_constant`` helps with cups that have cooling logs only.
     Rows that cannot be used become problems; all others are computed.
     """
     from calib.runs.instruments import Instruments as Loader
@@ -52,8 +58,9 @@ def calibrate(
     tools = instruments if instruments is not None else Loader.load(table)
     rows, refused = with_own_logs(table)
     constants, problems = calibrate_runs(
-        rows, tools, known_loss=known_loss, between=between, method=method, progress=progress
-    )
+        rows, tools, known_loss=known_loss, known_constant=known_constant, between=between,
+        method=method, progress=progress,
+    )  # fmt: skip
     problems += refused
     order = {run.run: place for place, run in enumerate(table.rows)}
     problems.sort(key=lambda p: order.get(p.row, -1))
@@ -67,6 +74,7 @@ def calibrate_runs(
     instruments: Instruments,
     *,
     known_loss: KnownLoss | None = None,
+    known_constant: KnownConstant | None = None,
     between: Between = "mandel-paule",
     method: str | None = None,
     progress: Progress | None = None,
@@ -98,7 +106,8 @@ def calibrate_runs(
     constants: list[CupConstant] = []
     for cup, own in done.items():
         own.sort(key=lambda one: place[id(one.run)])
-        constants += combine_cup(cup, own, between=between)
+        known = known_constant(cup) if known_constant is not None else None
+        constants += combine_cup(cup, own, between=between, known=known)
     first = {run.apparatus: index for index, run in reversed(list(enumerate(runs)))}
     constants.sort(key=lambda c: first.get(c.apparatus, 0))
     return tuple(constants), problems

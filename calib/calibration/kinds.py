@@ -57,6 +57,17 @@ class Shrunk:
             f"{self.u_J_per_K:.2f} J/K, {100 * self.weight:.0f} % its own"
         )
 
+    def to_json(self) -> dict[str, float]:
+        """As ``drawn_towards_kind``: the cup's own value, the others', and how much was kept."""
+        return {
+            "own_J_per_K": self.own_J_per_K,
+            "u_own_J_per_K": self.u_own_J_per_K,
+            "kind_mean_J_per_K": self.kind.mean_J_per_K,
+            "between_cup_sd_J_per_K": self.kind.between_cup_sd_J_per_K,
+            "other_cups": self.kind.cups,
+            "share_of_own": self.weight,
+        }
+
 
 def pool_kind(constants: Mapping[str, tuple[float, float]], *, between: Between = "reml") -> Kind:
     """Mean and between-cup spread of a kind from its cups' constants and their u. [J/K]

@@ -10,16 +10,12 @@ from calib.calibration.combine import Between, Combined, combine
 from calib.calibration.consistency import Agreement, compare_ways
 from calib.calibration.fill import FillModel, choose_fill_model
 from calib.calibration.one_run import CalibrationRun, conductance_of_run
-from calib.calibration.report import CupConstant, RunFinding, method_text
+from calib.calibration.report import OUTLYING, CupConstant, RunFinding, method_text
 from calib.calibration.verdicts import quality_of, warnings_of
 from calib.calibration.ways import KNOWN_WAYS, Way
 from calib.uncertainty import Propagated
 
-__all__ = ["OUTLYING", "budget_of", "combine_cup"]
-
-OUTLYING = 3.0
-"""A run is called outlying where it lies further than this many standard uncertainties (its own,
-the others' and the between-run spread found from the others) from what the other runs say."""
+__all__ = ["budget_of", "combine_cup"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,13 +28,18 @@ class _Group:
 
 
 def combine_cup(
-    apparatus: str, runs: Sequence[CalibrationRun], *, between: Between = "mandel-paule"
+    apparatus: str,
+    runs: Sequence[CalibrationRun],
+    *,
+    between: Between = "mandel-paule",
+    known: tuple[float, float] | None = None,
 ) -> tuple[CupConstant, ...]:
     """The cup's constant from all its runs.
 
     Runs of several ways are combined only where every pair of ways agrees
     (:mod:`calib.calibration.consistency`); otherwise each way gives a constant of its own, with
-    the disagreement stated. Cooling logs add to the conductance only.
+    the disagreement stated. Cooling logs add to the conductance only; where there is nothing else,
+    ``known`` is the cup's constant from before, with its u [J/K].
     """
     cooling = tuple(run for run in runs if run.way == "cooling")
     by_way = {
@@ -47,7 +48,7 @@ def combine_cup(
     }
     present = tuple(way for way, own in by_way.items() if own)
     if not present:
-        return (_only_cooling(apparatus, cooling),) if cooling else ()
+        return (_only_cooling(apparatus, cooling, known),) if cooling else ()
     models = {way: choose_fill_model(by_way[way], between=between) for way in present}
     agreements = _agreements(present, by_way, {w: m.combined for w, m in models.items()})
     if all(one.consistent for one in agreements):
@@ -123,8 +124,20 @@ def _constant(
     )
 
 
-def _only_cooling(apparatus: str, cooling: tuple[CalibrationRun, ...]) -> CupConstant:
-    loss = _conductance(cooling, 0.0, 0.0)
+def _only_cooling(
+    apparatus: str, cooling: tuple[CalibrationRun, ...], known: tuple[float, float] | None
+) -> CupConstant:
+    loss = _conductance(cooling, *(known or (0.0, 0.0)))
+    if known is None:
+        word = (
+            "cooling logs tell the heat loss only; the conductance leaves the cup's own heat "
+            "capacity out, which a mixing or heater run would give"
+        )
+    else:
+        word = (
+            "cooling logs tell the heat loss only; the cup's constant in force, "
+            f"{known[0]:.2f} ± {known[1]:.2g} J/K, was used for it"
+        )
     return CupConstant(
         apparatus=apparatus, method=method_text(("cooling",)), combined=None,
         heat_loss_W_per_K=loss.value if loss is not None else None,
@@ -133,9 +146,7 @@ def _only_cooling(apparatus: str, cooling: tuple[CalibrationRun, ...]) -> CupCon
         fill_mL=_range(run.prepared.fill_mL for run in cooling),
         temperature_C=_range(t for r in cooling for t in (r.rise.before_C, r.rise.final_C)),
         reference_fill_mL=cooling[0].prepared.fill_mL,
-        slope_J_per_K_per_mL=0.0, u_slope_J_per_K_per_mL=0.0, budget=(),
-        warnings=("cooling logs tell the heat loss only; the conductance leaves the cup's own heat "
-                  "capacity out, which a mixing or heater run would give",),
+        slope_J_per_K_per_mL=0.0, u_slope_J_per_K_per_mL=0.0, budget=(), warnings=(word,),
         failed_quality="no constant: cooling logs only",
     )  # fmt: skip
 

@@ -16,9 +16,18 @@ if TYPE_CHECKING:
 
     from calib.calibration.combine import Combined
     from calib.calibration.consistency import Agreement
+    from calib.calibration.kinds import Shrunk
     from calib.uncertainty import Propagated
 
-__all__ = ["CalibrationReport", "CupConstant", "RunFinding", "finite"]
+__all__ = ["OUTLIER_RULE", "OUTLYING", "CalibrationReport", "CupConstant", "RunFinding", "finite"]
+
+OUTLYING = 3.0
+"""A run is called outlying where it lies further than this many standard uncertainties (its own,
+the others' and the between-run spread found from the others) from what the other runs say."""
+OUTLIER_RULE = (
+    f"a run is outlying where it lies more than {OUTLYING:g} standard uncertainties (its own, the "
+    "others', and the spread between the others) from what the cup's other runs say; it is kept"
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,7 +48,7 @@ class RunFinding:
         return (
             *self.calibration.warnings,
             f"outlying: {abs(self.deleted):.1f} standard uncertainties from what the cup's other "
-            "runs say (rule: more than 3); kept, not dropped",
+            f"runs say (rule: more than {OUTLYING:g}); kept, not dropped",
         )
 
 
@@ -68,6 +77,7 @@ class CupConstant:
     agreements: tuple[Agreement, ...] = ()
     sensor_lag_s: float | None = None
     model_choice: str = ""
+    drawn: Shrunk | None = None
 
     @property
     def constant_J_per_K(self) -> float:
@@ -116,6 +126,7 @@ class CupConstant:
                 {"source": source, "u_J_per_K": u, "share_percent": share}
                 for source, u, share in self.budget
             ],
+            "drawn_towards_kind": self.drawn.to_json() if self.drawn is not None else None,
             "failed_quality": self.failed_quality,
             "status": "not stored",
             "warnings": list(self.warnings),
@@ -148,6 +159,7 @@ class CalibrationReport:
         return {
             "constants": [constant.to_json() for constant in self.constants],
             "runs": [run_json(run) for run in self.runs],
+            "outlier_rule": OUTLIER_RULE,
             "errors": [
                 {"row": p.row, "column": p.column, "message": p.message, "found": p.found,
                  "expected": p.expected, "remedy": p.remedy}

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from calib.calibration.combine import Combined
 from calib.calibration.consistency import Agreement
-from calib.calibration.report import RunFinding
+from calib.calibration.report import OUTLYING, RunFinding
 
 __all__ = ["quality_of", "warnings_of"]
 
@@ -46,7 +46,8 @@ def warnings_of(
         if run.outlying:
             found.append(
                 f"run {run.calibration.run.run} is outlying: {abs(run.deleted):.1f} standard "
-                "uncertainties from what the others say (rule: more than 3); kept, not dropped"
+                f"uncertainties from what the others say (rule: more than {OUTLYING:g}); kept, not "
+                "dropped"
             )
     found += [one.sentence for one in agreements if not one.consistent]
     found += _readings_only(runs)

@@ -29,33 +29,44 @@ def calibrate_table(
     reason: str = "",
     valid_from: date | None = None,
     recheck_after: timedelta = RECHECK_AFTER,
+    lean_on_kind: Sequence[str] = (),
     progress: Progress | None = None,
 ) -> dict[str, Any]:
     """Calibrate every cup in a table and keep the constants as drafts, or approved.
 
     Rows of cups that the registry does not know are refused by name; all others are computed.
     A constant that is stored already, from the same files with the same result, is not stored
-    twice. A constant that failed its checks is approved only with a ``reason``. Returns the object
-    of ``calibrate --json``. Nothing is stored if the table cannot be read.
+    twice. A constant that failed its checks is approved only with a ``reason``. The cups of
+    ``lean_on_kind`` are drawn towards the others of their kind. A cup with cooling logs only keeps
+    its constant in force and gets the loss found. Returns the object of ``calibrate --json``.
+    Nothing is stored if the table cannot be read.
 
     Raises:
-        TableError, RegistryError: nothing could be done; the message says why.
+        TableError, RegistryError, InputError: nothing could be done; the message says why.
     """
     from calib.calibration import calibrate
     from calib.jobs.constant_source import RegistryConstants
+    from calib.jobs.cup_kinds import kind_facts, leaned
     from calib.registry import open_registry
     from calib.runs.reader import read_table
 
     table = read_table(path)
     with open_registry(registry, create=False) as store:
         table = _only_registered(table, store)
-        report = calibrate(table, known_loss=RegistryConstants(store), progress=progress)
+        before = RegistryConstants(store)
+        report = calibrate(
+            table, known_loss=before, known_constant=before.constant_of, progress=progress
+        )
+        report = leaned(report, store, lean_on_kind)
         facts = report.to_json()
-        found = [  # cooling logs alone give a loss, no constant to keep
-            (new_constant(c, table, valid_from=valid_from, recheck_after=recheck_after), shown)
-            for c, shown in zip(report.constants, facts["constants"], strict=True)
-            if c.combined is not None
-        ]
+        facts["kinds"] = kind_facts(report, store)
+        found = []
+        for one, shown in zip(report.constants, facts["constants"], strict=True):
+            if one.combined is not None:
+                new = new_constant(one, table, valid_from=valid_from, recheck_after=recheck_after)
+                found.append((new, shown))
+            elif carried := carried_over(one, table, store, valid_from):
+                found.append((carried, shown))
         _keep(store, found, approve=approve, by=by, reason=reason)
         facts["registry"] = store.where
     return facts
@@ -106,6 +117,7 @@ def new_constant(
         "budget": constant.to_json()["budget"],
         "runs": [run_json(finding) for finding in constant.runs],
         "table": table.path.name,
+        "drawn_towards_kind": constant.drawn.to_json() if constant.drawn is not None else None,
     }
     has_slope = constant.slope_J_per_K_per_mL != 0
     return NewConstant(
@@ -129,6 +141,50 @@ def new_constant(
         fill_slope_J_per_K_per_mL=constant.slope_J_per_K_per_mL if has_slope else None,
         u_fill_slope_J_per_K_per_mL=constant.u_slope_J_per_K_per_mL if has_slope else None,
         fill_reference_mL=constant.reference_fill_mL if has_slope else None,
+        details_json=json.dumps(details, ensure_ascii=False, default=str),
+    )
+
+
+def carried_over(
+    cooled: CupConstant, table: Table, store: Registry, valid_from: date | None = None
+) -> NewConstant | None:
+    """The cup's constant in force with the loss that its cooling logs tell; None without one.
+
+    Value, range and recheck date stay those of the constant in force; its number is in the details.
+    """
+    from calib.calibration.report import run_json
+    from calib.registry import NewConstant
+    from calib.registry.errors import RegistryError
+
+    if cooled.heat_loss_W_per_K is None:
+        return None
+    try:
+        old = store.constant_for(cooled.apparatus)
+    except RegistryError:
+        return None
+    own = [finding.calibration.run for finding in cooled.runs]
+    curves = [_digest(run.curve_path) for run in own if run.curve_path is not None]
+    details = {
+        "value_from_constant": old.id,
+        "runs": [run_json(finding) for finding in cooled.runs],
+        "table": table.path.name,
+    }
+    same = (
+        "constant_J_per_K", "u_constant_J_per_K", "sensor_lag_s", "between_run_sd_J_per_K",
+        "fill_mL", "temperature_C", "recheck_due", "recheck_uses", "fill_slope_J_per_K_per_mL",
+        "u_fill_slope_J_per_K_per_mL", "fill_reference_mL",
+    )  # fmt: skip
+    return NewConstant(
+        **{name: getattr(old, name) for name in same},
+        apparatus=cooled.apparatus,
+        method=f"{old.method.split('; loss from')[0]}; loss from cooling log",
+        valid_from=valid_from or max(cooled.last_date or date.today(), old.valid_from),
+        heat_loss_W_per_K=cooled.heat_loss_W_per_K,
+        u_heat_loss_W_per_K=cooled.u_heat_loss_W_per_K,
+        runs=len(own),
+        digests=(table.digest, *curves),
+        rows_json=json.dumps([_row(run) for run in own], ensure_ascii=False, default=str),
+        warnings=(*cooled.warnings, f"the value is that of constant {old.id}"),
         details_json=json.dumps(details, ensure_ascii=False, default=str),
     )
 

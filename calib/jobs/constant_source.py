@@ -28,3 +28,11 @@ class RegistryConstants:
         if stored.heat_loss_W_per_K is None or stored.u_heat_loss_W_per_K is None:
             return None
         return Loss(stored.heat_loss_W_per_K, stored.u_heat_loss_W_per_K)
+
+    def constant_of(self, apparatus: str) -> tuple[float, float] | None:
+        """The cup's constant in force with its u [J/K], or None."""
+        try:
+            stored = self._registry.constant_for(apparatus)
+        except RegistryError:
+            return None
+        return stored.constant_J_per_K, stored.u_constant_J_per_K

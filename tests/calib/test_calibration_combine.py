@@ -134,3 +134,23 @@ def test_a_cup_that_does_not_care_stays_constant():
 def test_fills_that_hardly_differ_ask_for_no_slope():
     constant = calibrated(mixing("1"), mixing("2", cold_g=103.0)).constants[0]
     assert constant.model_choice == "constant: the fills hardly differ"
+
+
+def test_errors_that_grow_with_the_fill_keep_the_reference_within_reach():
+    """A thermometer's error is worth more in more water, so that constant and slope are correlated;
+    what is stated must be at a fill that was run, with u at the ends no smaller than the runs'."""
+    constant = filled(0.06, fills=(80.0, 120.0, 160.0, 200.0, 80.0, 200.0))
+    low, high = constant.fill_mL
+    assert low <= constant.reference_fill_mL <= high
+    assert constant.constant_J_per_K == pytest.approx(
+        14.0 + 0.06 * (constant.reference_fill_mL - 140.0), abs=0.7
+    )
+    assert not constant.failed_quality
+    for end in (low, high):
+        at_end = [
+            one.calibration.constant.u
+            for one in constant.runs
+            if abs(one.calibration.prepared.fill_mL - end) < 1.0
+        ]
+        away = constant.u_slope_J_per_K_per_mL * (end - constant.reference_fill_mL)
+        assert np.hypot(constant.u_constant_J_per_K, away) > 0.5 * min(at_end)

@@ -22,6 +22,7 @@ from calib.cli import (
     plan,
     practice,
     reference,
+    template,
 )
 from fitting.errors import CupledgerError
 
@@ -43,6 +44,7 @@ app.command("enthalpy")(enthalpy.enthalpy)
 app.command("practice")(practice.practice)
 app.command("plan")(plan.plan)
 app.command("reference")(reference.reference)
+app.command("template")(template.template)
 app.command("demo")(demo.demo)
 
 

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from fitting.comparison import Comparison as Comparison
     from fitting.comparison import compare as compare
+    from fitting.cooling_laws import fit_cooling_log as fit_cooling_log
     from fitting.corrections import METHODS as METHODS
     from fitting.corrections import Corrected as Corrected
     from fitting.corrections import Correction as Correction
@@ -43,6 +44,7 @@ _HOME = {
     "HeatRelease": "fitting.heat_release",
     "compare": "fitting.comparison",
     "correct": "fitting.corrections",
+    "fit_cooling_log": "fitting.cooling_laws",
     "list_columns": "fitting.curve_files",
     "make_practice": "fitting.practice",
     "read_curve": "fitting.curve_files",
@@ -52,8 +54,8 @@ _HOME = {
 
 __all__ = [
     "METHODS", "Comparison", "Corrected", "Correction", "CupledgerError", "Curve", "CurveError",
-    "HeatRelease", "compare", "correct", "list_columns", "make_practice", "read_curve", "reveal",
-    "write_curve",
+    "HeatRelease", "compare", "correct", "fit_cooling_log", "list_columns", "make_practice",
+    "read_curve", "reveal", "write_curve",
 ]  # fmt: skip
 
 

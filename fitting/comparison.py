@@ -16,10 +16,13 @@ from dataclasses import dataclass, field, replace
 from html import escape
 from typing import TYPE_CHECKING, Any
 
+from fitting.cooling_laws.of_curve import laws_of
+from fitting.corrections.case import Case, build_case
 from fitting.corrections.choice import ON_REQUEST, correct
 from fitting.corrections.result import Corrected, Correction, methods_frame, methods_html
 from fitting.curve import Curve
-from fitting.stability import Stability, scan_stability
+from fitting.periods import MixingMoment
+from fitting.stability import CASE_CHOICES, Stability, scan_stability
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -116,12 +119,23 @@ def compare(curve: Curve, *, progress: Progress | None = None, **choices: Any) -
         CurveError: an argument is out of its range.
     """
     tell = progress or (lambda done, total, what: None)
-    tell(0, 3, "every method")
+    tell(0, 4, "every method")
     corrected = with_slow_methods(curve, correct(curve, **choices), choices)
-    tell(1, 3, "choices")
+    tell(2, 4, "scans of the choices")
     stability = scan_stability(curve, corrected, **choices)
-    tell(3, 3, "done")
-    return Comparison(curve, corrected, corrected.methods, None, stability, corrected.rule)
+    tell(3, 4, "cooling laws")
+    laws = laws_of(case_of(curve, corrected, choices), corrected)
+    tell(4, 4, "done")
+    return Comparison(curve, corrected, corrected.methods, laws, stability, corrected.rule)
+
+
+def case_of(curve: Curve, corrected: Corrected, choices: dict[str, Any]) -> Case:
+    """What the methods saw, laid out again about the moment of mixing that was used."""
+    moment = MixingMoment(
+        corrected.mixed_at_s, corrected.u_mixed_at_s, corrected.mixing_given, "as used"
+    )
+    kept = {name: value for name, value in choices.items() if name in CASE_CHOICES}
+    return build_case(curve, moment, **kept)
 
 
 def with_slow_methods(curve: Curve, corrected: Corrected, choices: dict[str, Any]) -> Corrected:

@@ -32,6 +32,7 @@ REACH_S = 5.0
 _SHIFTS_S = (-5.0, -3.5, -2.0, -1.0, 0.0, 1.0, 2.0, 3.5, 5.0)
 _LENGTHS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)  # of the time from mixing to the last reading
 _SHORTEST_S = 60.0
+CASE_CHOICES = ("capacity_ratio", "room_C", "u_room_K", "prior_rate_per_s", "u_prior_rate_per_s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,15 +122,12 @@ def scan_stability(curve: Curve, corrected: Corrected, **choices: Any) -> Stabil
             prior_rate_per_s, u_prior_rate_per_s; ``method`` and the moment of mixing are taken
             from ``corrected``.
     """
-    kept = {name: value for name, value in choices.items() if name in _KEPT}
+    kept = {name: value for name, value in choices.items() if name in CASE_CHOICES}
     tried = _Tried(curve, corrected, kept)
     scans = (_moments(tried), _ends(tried), _lengths(tried))
     chosen = corrected.chosen
     spread = max(scan.moved_K(chosen.rise_K) for scan in scans)
     return Stability(scans, spread, chosen.u_rise_K, _verdict(scans, corrected))
-
-
-_KEPT = ("capacity_ratio", "room_C", "u_room_K", "prior_rate_per_s", "u_prior_rate_per_s")
 
 
 @dataclass(frozen=True, eq=False)

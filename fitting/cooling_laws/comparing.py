@@ -1,0 +1,148 @@
+"""Which law a stretch of cooling asks for: fits, corrected AIC, and a forecast of its end."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from fitting.cooling_laws.fitted import (
+    T_INF,
+    Found,
+    Scatter,
+    first_guess,
+    fit_law,
+    rate_in_middle,
+)
+from fitting.cooling_laws.laws import LAWS, NEWTON, Law
+from fitting.cooling_laws.result import LawComparison, LawFit
+from fitting.cooling_laws.stretch import Stretch
+from fitting.curve import FloatArray
+from fitting.noise import lag1
+
+MARGIN = 4.0
+"""By how much the AICc of a further law must be less than Newton's: below 4 a model still has
+"some support", from 4 to 7 "considerably less" (K. P. Burnham, D. R. Anderson, Model Selection and
+Multimodel Inference (2002), sec. 2.6)."""
+HELD_BACK = 0.3
+_MAX_RHO = 0.9
+
+
+def compare_laws(stretch: Stretch, names: tuple[str, ...] = tuple(LAWS)) -> LawComparison:
+    """Fit every law, compare them, and choose one.
+
+    Newton's law is kept unless another one's AICc is less by more than `MARGIN` and it also
+    forecasts the held-back last part better than Newton's does, from the part before it.
+    """
+    laws = [LAWS[name] for name in names]
+    found, scatter = _fit_all(laws, stretch)
+    forecast = {one.law.name: _forecast_rms(one, stretch, scatter) for one in found}
+    aicc = {one.law.name: one.aicc() for one in found}
+    chosen, why = _choose(aicc, forecast)
+    least = min(aicc.values())
+    fits = tuple(
+        _summary(one, stretch, aicc[one.law.name] - least, forecast[one.law.name]) for one in found
+    )
+    return LawComparison(fits, chosen, why, stretch.from_s, stretch.from_s + float(stretch.t[-1]))
+
+
+def _fit_all(laws: list[Law], stretch: Stretch) -> tuple[list[Found], Scatter]:
+    """Fit all laws with one common scatter, found from whichever law leaves least.
+
+    The correlation is that of the law with the least of it, so that what a law misses does not
+    pass for the readings' memory.
+    """
+    guess = first_guess(stretch)
+    scatter = Scatter(max(_rough_scatter(stretch.y), stretch.step_K), 0.0)
+    found = [fit_law(law, stretch, scatter, guess) for law in laws]
+    for _ in range(2):
+        scatter = _scatter_of(found, stretch)
+        found = [_again(one, stretch, scatter) for one in found]
+    return found, scatter
+
+
+def _again(one: Found, stretch: Stretch, scatter: Scatter) -> Found:
+    """The same law, searched from where it was found."""
+    return fit_law(one.law, stretch, scatter, one.p[:3], (tuple(one.p[3:].tolist()),))
+
+
+def _rough_scatter(y: FloatArray) -> float:
+    """Scatter of the bins from second differences: √6 times that of one bin."""
+    return float(np.sqrt(np.mean(np.diff(y, 2) ** 2) / 6))
+
+
+def _scatter_of(found: list[Found], stretch: Stretch) -> Scatter:
+    from fitting.cooling_laws.fitted import whiten
+
+    n = stretch.t.size
+    rho = min(_unbiased(lag1(one.residual_K), n, one.law.size) for one in found)
+    rho = float(np.clip(rho, 0.0, _MAX_RHO))
+    powers = [
+        float(np.sum(whiten(one.residual_K, rho) ** 2)) / max(n - one.law.size, 1) for one in found
+    ]
+    return Scatter(max(float(np.sqrt(min(powers))), stretch.step_K), rho)
+
+
+def _unbiased(rho: float, n: int, m: int) -> float:
+    """Lag-1 correlation with what fitting m parameters takes away put back, about (m + 2ρ)/n.
+
+    Source: M. G. Kendall, Biometrika 41 (1954) 403, for m = 1; extended by the same count.
+    """
+    return (rho + m / n) / max(1 - 2 / n, 0.5)
+
+
+def _forecast_rms(one: Found, stretch: Stretch, scatter: Scatter) -> float:
+    """Rms of the held-back end about what the law says from the part before it, K."""
+    first = stretch.first(1 - HELD_BACK)
+    keep = first.t.size
+    if stretch.t.size - keep < 3:
+        return float("nan")
+    early = _again(one, first, scatter)
+    ahead = one.law.model(early.p, stretch.t, first.span)
+    return float(np.sqrt(np.mean((stretch.y - ahead)[keep:] ** 2)))
+
+
+def _choose(aicc: dict[str, float], forecast: dict[str, float]) -> tuple[str, str]:
+    """Name of the law and the reason."""
+    others = sorted((name for name in aicc if name != NEWTON), key=lambda name: aicc[name])
+    gain = {name: aicc[NEWTON] - aicc[name] for name in others}
+    asked = [name for name in others if gain[name] > MARGIN]
+    if not asked:
+        best = others[0]
+        return NEWTON, (
+            f"the readings do not ask for more: the AICc of the next law ({best}) is "
+            f"{abs(gain[best]):.1f} {'less' if gain[best] > 0 else 'more'}, and {MARGIN:g} less "
+            "would be needed"
+        )
+    for name in asked:
+        if not forecast[name] >= forecast[NEWTON]:
+            tail = ""
+            if np.isfinite(forecast[name]):
+                tail = (
+                    f", and it forecasts the last {100 * HELD_BACK:.0f} % to "
+                    f"{1000 * forecast[name]:.1f} mK rms, Newton's law to "
+                    f"{1000 * forecast[NEWTON]:.1f} mK"
+                )
+            return name, f"its AICc is {gain[name]:.1f} less than that of Newton's law{tail}"
+    best = asked[0]
+    return NEWTON, (
+        f"{best} fits better (AICc less by {gain[best]:.1f}) but forecasts the last "
+        f"{100 * HELD_BACK:.0f} % worse ({1000 * forecast[best]:.1f} against "
+        f"{1000 * forecast[NEWTON]:.1f} mK rms)"
+    )
+
+
+def _summary(one: Found, stretch: Stretch, delta: float, forecast: float) -> LawFit:
+    law = one.law
+    u = np.sqrt(np.maximum(np.diag(one.covariance), 0.0))
+    rate, u_rate = rate_in_middle(one, stretch)
+    fit = LawFit(
+        law.name, law.title, law.equation, (), one.aicc(), delta, forecast, rate, u_rate,
+        float(one.p[T_INF]), float(u[T_INF]),
+        float(np.sqrt(np.mean(one.residual_K**2))), lag1(one.residual_K),
+    )  # fmt: skip
+    listed = tuple(
+        (name, float(value), float(error), unit)
+        for (name, unit), value, error in zip(law.parameters, one.p, u, strict=True)
+    )
+    return replace(fit, parameters=listed)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Annotated
 
 import typer
 
 from calib.cli.calibrate_view import show_calibration
-from calib.cli.options import ByName, JsonFlag, RegistryPlace, TableFile
+from calib.cli.options import ByName, JsonFlag, RegistryPlace, TableFile, day
 from calib.cli.output import Output
 from calib.cli.problems import exit_code, show_problems
 
@@ -20,6 +21,24 @@ def calibrate(
     reason: Annotated[
         str, typer.Option("--reason", help="Why; needed where a constant failed its checks.")
     ] = "",
+    valid_from: Annotated[
+        str | None,
+        typer.Option(
+            "--valid-from", metavar="DATE", help="First day in force (default: last run's date)."
+        ),
+    ] = None,
+    recheck_after: Annotated[
+        int,
+        typer.Option(
+            "--recheck-after", metavar="DAYS", min=1, max=3660, help="Due for a recheck after this."
+        ),
+    ] = 183,
+    recheck_uses: Annotated[
+        int | None,
+        typer.Option(
+            "--recheck-uses", metavar="N", min=1, help="Due after so many kept results, too."
+        ),
+    ] = None,
     lean_on_kind: Annotated[
         list[str] | None,
         typer.Option(
@@ -47,6 +66,9 @@ def calibrate(
         by=by,
         reason=reason,
         lean_on_kind=lean_on_kind or (),
+        valid_from=day(valid_from),
+        recheck_after=timedelta(days=recheck_after),
+        recheck_uses=recheck_uses,
         progress=out.progress,
     )
     for note in facts["notes"]:

@@ -1,14 +1,15 @@
-"""``cupledger constants impact``: the kept results that rest on a constant, old against new."""
+"""``cupledger constants impact`` and ``certificate``: what rests on a constant, and its page."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from calib.cli.options import JsonFlag, RegistryPlace
+from calib.cli.options import JsonFlag, RegistryPlace, day
 from calib.cli.output import Output
-from calib.cli.problems import show_problems
+from calib.cli.problems import exit_code, show_problems
 from calib.rounding import figures, with_u
 
 
@@ -30,6 +31,41 @@ def impact(
     out.dump(facts)
     if facts["errors"]:
         raise typer.Exit(2 if len(facts["errors"]) == len(facts["results"]) else 1)
+
+
+def certificate(
+    cups: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[CUP...]", help="These cups (default: all with a constant)."),
+    ] = None,
+    number: Annotated[
+        list[int] | None,
+        typer.Option(
+            "--number", metavar="NUMBER", help="This constant, in force or not; may be repeated."
+        ),
+    ] = None,
+    on: Annotated[
+        str | None,
+        typer.Option("--on", metavar="DATE", help="In force on this day (default: today)."),
+    ] = None,
+    folder: Annotated[
+        Path, typer.Option("--folder", metavar="DIR", help="Where to write the pages.")
+    ] = Path(),
+    registry: RegistryPlace = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """Write a page per cup that prints on one sheet: runs, value, budget, range, dates."""
+    from calib.jobs.certifying import certify
+
+    out = Output(as_json=as_json)
+    facts = certify(folder, registry, cups=cups or (), numbers=number or (), on=day(on))
+    show_problems(out, facts["errors"])
+    for one in facts["certificates"]:
+        out.say(f"{one['apparatus']}, constant {one['constant_id']}: {one['page']}")
+    if not facts["certificates"] and not facts["errors"]:
+        out.note(f"no constant is in force on {facts['on']}; nothing was written")
+    out.dump(facts)
+    raise typer.Exit(exit_code(facts["errors"], bool(facts["certificates"])))
 
 
 def _show(out: Output, facts: dict[str, Any]) -> None:
@@ -54,11 +90,11 @@ def _show(out: Output, facts: dict[str, Any]) -> None:
 
 
 def _line(one: dict[str, Any], *, recomputed: bool) -> list[str]:
-    day = "–" if one["date"] is None else str(one["date"])
+    run_date = "–" if one["date"] is None else str(one["date"])
     cells = [
         one["run"],
         one["table"],
-        day,
+        run_date,
         one["reaction"] or one["quantity"],
         f"{with_u(one['old'], one['u_old'])} {one['unit']}",
         figures(one["old_constant_J_per_K"], 4),

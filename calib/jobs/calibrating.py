@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from calib.errors import RowProblem
+from calib.errors import InputError, RowProblem
 
 if TYPE_CHECKING:
     from calib.calibration import CupConstant
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 Progress = Callable[[int, int, str], None]
 RECHECK_AFTER = timedelta(days=183)  # half a year: cups are rechecked each term
+LONGEST = timedelta(days=3660)
 
 
 def calibrate_table(
@@ -30,6 +31,7 @@ def calibrate_table(
     valid_from: date | None = None,
     recheck_after: timedelta = RECHECK_AFTER,
     lean_on_kind: Sequence[str] = (),
+    recheck_uses: int | None = None,
     progress: Progress | None = None,
 ) -> dict[str, Any]:
     """Calibrate every cup in a table and keep the constants as drafts, or approved.
@@ -50,9 +52,10 @@ def calibrate_table(
     from calib.registry import open_registry
     from calib.runs.reader import read_table
 
+    _require_recheck(recheck_after, recheck_uses)
     table = read_table(path)
     with open_registry(registry, create=False) as store:
-        table = _only_registered(table, store)
+        table = only_registered(table, store)
         before = RegistryConstants(store)
         report = calibrate(
             table, known_loss=before, known_constant=before.constant_of, progress=progress
@@ -60,16 +63,26 @@ def calibrate_table(
         report = leaned(report, store, lean_on_kind)
         facts = report.to_json()
         facts["kinds"] = kind_facts(report, store)
+        plan: dict[str, Any] = {"recheck_after": recheck_after, "recheck_uses": recheck_uses}
         found = []
         for one, shown in zip(report.constants, facts["constants"], strict=True):
             if one.combined is not None:
-                new = new_constant(one, table, valid_from=valid_from, recheck_after=recheck_after)
+                new = new_constant(one, table, valid_from=valid_from, **plan)
                 found.append((new, shown))
             elif carried := carried_over(one, table, store, valid_from):
                 found.append((carried, shown))
         _keep(store, found, approve=approve, by=by, reason=reason)
         facts["registry"] = store.where
     return facts
+
+
+def _require_recheck(after: timedelta, uses: int | None) -> None:
+    if not timedelta(days=1) <= after <= LONGEST:
+        raise InputError(
+            f"a recheck after {after.days} days: expected 1 to {LONGEST.days}; nothing was stored"
+        )
+    if uses is not None and uses < 1:
+        raise InputError(f"a recheck after {uses} uses: expected 1 or more; nothing was stored")
 
 
 def _keep(
@@ -101,6 +114,7 @@ def new_constant(
     *,
     valid_from: date | None = None,
     recheck_after: timedelta = RECHECK_AFTER,
+    recheck_uses: int | None = None,
 ) -> NewConstant:
     """What the registry keeps of a cup's constant: the value, and all that it came from."""
     from calib.calibration.report import run_json
@@ -133,7 +147,8 @@ def new_constant(
         between_run_sd_J_per_K=c.between_sd,
         fill_mL=constant.fill_mL,
         temperature_C=constant.temperature_C,
-        recheck_due=start + recheck_after,
+        recheck_due=(constant.last_date or start) + recheck_after,
+        recheck_uses=recheck_uses,
         digests=(table.digest, *curves),
         rows_json=json.dumps([_row(run) for run in own], ensure_ascii=False, default=str),
         warnings=constant.warnings,
@@ -189,7 +204,7 @@ def carried_over(
     )
 
 
-def _only_registered(table: Table, store: Registry) -> Table:
+def only_registered(table: Table, store: Registry) -> Table:
     """The table without the rows of cups that the registry does not know, each named."""
     known = {cup.id for cup in store.list_apparatus()}
     rows, problems = [], list(table.problems)

@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from calib.registry.control_chart import ControlChart
+from calib.registry.control_chart import ControlChart, first_of_each
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+CAPTION = (
+    "bars: 1.96 standard uncertainties of each value; dashed: limits at 3 sigma; ring: a rule is"
+    " broken there"
+)
+
 
 def draw(chart: ControlChart, axes: Axes | None = None) -> Axes:
     """Draw the values with their limits into ``axes`` (or a new figure's), and return them.
 
-    A point at which a rule is broken is ringed and named, so that colour alone says nothing.
+    A point at which a rule is broken is ringed and numbered, so that colour alone says nothing; the
+    rules' names and meanings stand above.
     """
     if axes is None:
         from matplotlib.figure import Figure
@@ -37,8 +44,9 @@ def draw(chart: ControlChart, axes: Axes | None = None) -> Axes:
             )  # fmt: skip
     _ring_signals(chart, axes)
     axes.set_ylabel(chart.unit)
-    axes.set_title(chart.name, loc="left", fontsize="medium")
-    axes.set_xticks(x, [point.label for point in chart.points], rotation=30, ha="right")
+    axes.set_title(f"{chart.name}{_broken_rules(chart)}", loc="left", fontsize="small")
+    ticks = [str(point.day or point.label) for point in chart.points]
+    axes.set_xticks(x, ticks, rotation=30, ha="right")
     axes.tick_params(axis="x", labelsize="x-small")
     return axes
 
@@ -46,16 +54,30 @@ def draw(chart: ControlChart, axes: Axes | None = None) -> Axes:
 def _ring_signals(chart: ControlChart, axes: Axes) -> None:
     broken: dict[int, list[str]] = {}
     for signal in chart.signals:
-        broken.setdefault(signal.at, []).append(signal.rule)
+        broken.setdefault(signal.at, []).append(_short(signal.rule, chart.rules))
     for at, rules in broken.items():
         value = chart.points[at].value
+        below = value < chart.centre
         axes.plot(
             [at + 1], [value], marker="o", markersize=11, markerfacecolor="none", color="#b3261e"
         )
         axes.annotate(
-            ", ".join(rules), (at + 1, value), xytext=(0, 9), textcoords="offset points",
-            ha="center", fontsize="x-small", color="#b3261e",
+            ", ".join(rules), (at + 1, value), xytext=(0, -9 if below else 9),
+            textcoords="offset points", ha="center", va="top" if below else "bottom",
+            fontsize="small", color="#b3261e",
         )  # fmt: skip
+
+
+def _short(rule: str, rules: str) -> str:
+    return rule.removeprefix(rules).strip().replace("moving range", "range")
+
+
+def _broken_rules(chart: ControlChart) -> str:
+    """The rules that are broken, by name and meaning, a line each."""
+    return "".join(
+        f"\n{signal.rule}: {signal.meaning}"
+        for signal in sorted(first_of_each(chart.signals), key=lambda signal: signal.rule)
+    )
 
 
 def figure(chart: ControlChart) -> Figure:
@@ -72,6 +94,23 @@ def figure(chart: ControlChart) -> Figure:
         bottom.axhline(chart.range_limit, color="0.4", linestyle="--", linewidth=0.8)
     bottom.set_xlim(top.get_xlim())
     bottom.set_ylabel(f"moving range, {chart.unit}")
+    made.supxlabel(CAPTION, fontsize="x-small")
+    return made
+
+
+def sheet(charts: Sequence[ControlChart]) -> Figure:
+    """Several charts in one figure, the values of each with its limits."""
+    from matplotlib.figure import Figure
+
+    columns = 1 if len(charts) < 3 else 2
+    rows = -(-len(charts) // columns)
+    made = Figure(figsize=(6.0 * columns, 2.9 * rows), layout="constrained")
+    grid = made.subplots(rows, columns, squeeze=False).ravel()
+    for axes, chart in zip(grid, charts, strict=False):
+        draw(chart, axes)
+    for spare in grid[len(charts) :]:
+        spare.set_axis_off()
+    made.supxlabel(CAPTION, fontsize="x-small")
     return made
 
 

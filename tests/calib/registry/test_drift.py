@@ -299,8 +299,9 @@ def test_the_chart_is_drawn_and_written() -> None:
     chart = control_chart(points([21.0, 21.6, 26.0], u=0.6), name="H1", centre=21.3)
     made = figure(chart)
     assert [axes.get_ylabel() for axes in made.axes] == ["J/K", "moving range, J/K"]
-    assert [text.get_text() for text in made.axes[0].texts] == ["Nelson 1"]
-    assert draw(chart).get_title(loc="left") == "H1"
+    assert [text.get_text() for text in made.axes[0].texts] == ["1"]
+    assert made.axes[0].get_title(loc="left") == "H1\nNelson 1: a point beyond 3 sigma"
+    assert draw(chart).get_title(loc="left").startswith("H1\n")
     figure(control_chart([], name="H1"))
     lines = as_text(chart).splitlines()
     assert len(lines) == 3

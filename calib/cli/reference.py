@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -16,7 +16,8 @@ def reference(
         typer.Argument(
             metavar="[WHAT]...",
             help='A substance, an equation, an instrument: KNO3, "H+ + OH- -> H2O", balance.'
-            " Nothing: an overview.",
+            ' "reactions" or a topic such as neutralization: that list with accepted values and'
+            " expected rises. Nothing: an overview.",
         ),
     ] = None,
     as_json: JsonFlag = False,
@@ -27,14 +28,39 @@ def reference(
     out = Output(as_json=as_json)
     found = look_up(" ".join(words or []))
     for section in found["sections"]:
-        out.table(
-            ["what", "value", "holds for", "source"],
-            [
-                [line["what"], line["value"], line.get("holds", ""), line["source"]]
-                for line in section["lines"]
-            ],
-            title=section["title"],
-        )
+        _show(out, section)
     for caution in found["cautions"]:
         out.say(f"Caution: {caution}")
     out.dump(found)
+
+
+def _show(out: Output, section: dict[str, Any]) -> None:
+    lines = section["lines"]
+    if section["kind"] == "search":
+        rows = [[line["what"], line["name"], line["equation"]] for line in lines]
+        out.table(["topic", "name", "equation"], rows, title=section["title"])
+    elif section["kind"] == "list":
+        _show_list(out, section)
+    else:
+        rows = [
+            [line["what"], line["value"], line.get("holds", ""), line["source"]] for line in lines
+        ]
+        out.table(["what", "value", "holds for", "source"], rows, title=section["title"])
+
+
+def _show_list(out: Output, section: dict[str, Any]) -> None:
+    out.table(
+        ["topic", "name", "accepted, infinite dilution", "expected rise", "amounts", "missing"],
+        [
+            [
+                line["what"],
+                line["name"],
+                line["value"],
+                line["rise"],
+                line["amounts"],
+                "; ".join(line["missing"]),
+            ]
+            for line in section["lines"]
+        ],
+        title=f"{section['title']}, per mole of reaction as written; rises for a cup of 20 J/K",
+    )

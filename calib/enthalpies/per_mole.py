@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import ReactionError
-from calib.reactions.basis import REACTION, Basis, basis_of, usual_basis
+from calib.reactions.basis import REACTION, Basis, basis_of, default_basis
 
 if TYPE_CHECKING:
     from calib.enthalpies.one_run import RunResult
@@ -45,8 +45,7 @@ def chosen_basis(prepared: PreparedRun, wanted: str = "") -> tuple[Basis, str]:
         except ReactionError as error:
             usual, _ = chosen_basis(prepared)
             return usual, f"{error}. Given {usual.words}"
-    usual = basis_of(equation, usual_basis(equation))
-    return (usual if usual.moles_per_reaction == 1.0 else basis_of(equation, REACTION)), ""
+    return default_basis(equation), ""
 
 
 def on_basis(expected: Expected, basis: Basis) -> Expected:

@@ -81,6 +81,12 @@ def usual_basis(equation: Equation) -> str:
     return WATER if is_neutralization(equation) else REACTION
 
 
+def default_basis(equation: Equation) -> Basis:
+    """The reaction as written, in the textbook's words where they mean the same number."""
+    usual = basis_of(equation, usual_basis(equation))
+    return usual if usual.moles_per_reaction == 1.0 else basis_of(equation, REACTION)
+
+
 def is_neutralization(equation: Equation) -> bool:
     """Acid and hydroxide giving salt and water, nothing else going on."""
     water = equation.coefficient(Species("H2O", "l"))

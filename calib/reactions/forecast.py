@@ -13,7 +13,7 @@ from math import hypot
 from calib.balance import expected_rise_K
 from calib.errors import CupledgerError, ReactionError
 from calib.estimate import Estimate
-from calib.reactions.basis import basis_of
+from calib.reactions.basis import default_basis
 from calib.reactions.concentration import Expected, expected_enthalpy, molalities_in_run
 from calib.reactions.deduce import PhysicalProcess, deduce
 from calib.reactions.equation import Equation, Species
@@ -34,8 +34,9 @@ class Forecast:
     """What to expect of one run.
 
     ``reference`` is the handbook's value at infinite dilution [kJ per mole of reaction], ``at_run``
-    the one at the run's concentrations, ``rise_K`` the rise of the insulated cup (below nought when
-    it cools). ``missing`` names every number that was not to be had; ``why`` what follows from it.
+    the one at the run's concentrations, ``per`` says what both are per mole of, ``rise_K`` is the
+    rise of the insulated cup (below nought when it cools). ``missing`` names every number that was
+    not to be had; ``why`` what follows from it.
     """
 
     process: Equation | PhysicalProcess
@@ -74,7 +75,7 @@ def _of_reaction(
 ) -> Forecast:
     amounts = _amounts(in_cup, added)
     extent = react(equation, amounts)
-    per = basis_of(equation).words
+    per = default_basis(equation).words
     try:
         expected = _expected(equation, extent, amounts, in_cup, added)
     except ReactionError as error:

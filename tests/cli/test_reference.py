@@ -146,7 +146,9 @@ def test_a_slip_of_the_pen_is_answered_with_near_names(cupledger, words, near):
     assert near in done.err
 
 
-@pytest.mark.parametrize("words", ["nosuch", "💧", "((", "KNO3)(", "?", "-> ", "x" * 500, "=", "\t"])
+@pytest.mark.parametrize(
+    "words", ["nosuch", "💧", "((", "KNO3)(", "?", "-> ", "x" * 500, "=", "\t"]
+)
 def test_nonsense_is_refused_in_words(cupledger, words):
     done = cupledger("reference", "--", words)
     assert done.code == (0 if not words.strip() else 2)

@@ -60,13 +60,19 @@ class ConstantSource(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class FromRegistry:
-    """A registry as a source of constants."""
+    """A registry as a source of constants, asked once for each cup and day."""
 
     registry: Any
+    found: dict[tuple[str, date | None], Any] = field(
+        default_factory=dict, repr=False, compare=False
+    )
 
     def constant_for(self, apparatus: str, on: date | None) -> Any:
         """The constant in force."""
-        return self.registry.constant_for(apparatus, on)
+        key = (apparatus, on)
+        if key not in self.found:
+            self.found[key] = self.registry.constant_for(apparatus, on)
+        return self.found[key]
 
     def kind_pooled(self, apparatus: str, on: date | None) -> Any:
         """The pooled value of the cup's kind; a retired cup gets none."""

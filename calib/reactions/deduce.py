@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from calib.errors import ReactionError
 from calib.reactions.activity import ATTACKS_WATER, SERIES
@@ -45,6 +46,7 @@ class PhysicalProcess:
 Outcome = Equation | PhysicalProcess
 
 
+@lru_cache(maxsize=1024)
 def deduce(in_cup: Species, added: Species) -> Outcome:
     """The reaction of ``added`` with what is in the cup, or the physical process.
 

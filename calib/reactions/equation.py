@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import lru_cache
 from math import lcm
 from typing import TypeAlias
 
@@ -68,6 +69,16 @@ class Species:
         return f"{self.formula}{charge_text(self.formula, self.charge)}{state}"
 
 
+@lru_cache(maxsize=1024)
+def _net(equation: Equation) -> tuple[tuple[Species, Fraction], ...]:
+    """The net numbers of an equation: a class's rows ask for them over and over."""
+    numbers: dict[Species, Fraction] = {}
+    for sign, side in ((-1, equation.reactants), (1, equation.products)):
+        for coefficient, species in side:
+            numbers[species] = numbers.get(species, Fraction(0)) + sign * Fraction(coefficient)
+    return tuple((species, number) for species, number in numbers.items() if number)
+
+
 @dataclass(frozen=True, slots=True)
 class Equation:
     """Reactants and products with positive coefficients; see ``parse_equation``."""
@@ -83,11 +94,7 @@ class Equation:
 
     def net(self) -> dict[Species, Fraction]:
         """Signed stoichiometric numbers, products positive; what cancels is left out."""
-        numbers: dict[Species, Fraction] = {}
-        for sign, side in ((-1, self.reactants), (1, self.products)):
-            for coefficient, species in side:
-                numbers[species] = numbers.get(species, Fraction(0)) + sign * Fraction(coefficient)
-        return {species: number for species, number in numbers.items() if number}
+        return dict(_net(self))
 
     def imbalance(self) -> dict[str, Fraction]:
         """Products minus reactants of each element and of the ``charge``; empty when balanced."""

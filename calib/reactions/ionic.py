@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from functools import lru_cache
 
 from calib.reactions.equation import Equation, Species, tidy
 from calib.reactions.ions import in_water
@@ -10,12 +11,17 @@ from calib.reactions.ions import in_water
 
 def net_numbers(equation: Equation) -> dict[Species, Fraction]:
     """Signed numbers of the net ionic reaction, spectators gone; H3O+ counts as H+ and H2O."""
+    return dict(_net_numbers(equation))
+
+
+@lru_cache(maxsize=1024)
+def _net_numbers(equation: Equation) -> tuple[tuple[Species, Fraction], ...]:
     numbers: dict[Species, Fraction] = {}
     for species, number in equation.net().items():
         for count, part in in_water(species):
             for n, piece in _without_hydronium(part):
                 numbers[piece] = numbers.get(piece, Fraction(0)) + number * count * n
-    return {species: number for species, number in numbers.items() if number}
+    return tuple((species, number) for species, number in numbers.items() if number)
 
 
 def _without_hydronium(species: Species) -> tuple[tuple[int, Species], ...]:

@@ -97,6 +97,7 @@ def known_reaction(text: str) -> KnownReaction | None:
     return None
 
 
+@lru_cache(maxsize=1024)
 def known_for(equation: Equation) -> KnownReaction | None:
     """The known reaction that this equation is, written for any amount; else ``None``."""
     numbers = net_numbers(equation)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -36,8 +37,7 @@ def combine_mean(results: Sequence[Propagated], weights: Sequence[float] | None 
     w = np.full(len(results), 1.0 / len(results))
     if weights is not None:
         w = np.asarray(weights, dtype=np.float64) / float(np.sum(weights))
-    matrix = covariance_matrix(results)
-    total = max(float(w @ matrix @ w), 0.0)
+    total = max(_variance(results, w), 0.0)
     use: dict[str, int] = {}
     for one in results:
         for key in {line.key for line in one.lines if line.key is not None}:
@@ -60,3 +60,23 @@ def combine_mean(results: Sequence[Propagated], weights: Sequence[float] | None 
     return Mean(
         value, math.sqrt(total), math.sqrt(own), math.sqrt(total - own), lines, tuple(map(float, w))
     )
+
+
+def _variance(results: Sequence[Propagated], w: np.ndarray[Any, Any]) -> float:
+    """Variance of the weighted mean, Σ w_i² u_i² + Σ_k [(Σ w_i c_ik)² − Σ (w_i c_ik)²].
+
+    c_ik is what key k contributes to result i. The same as wᵀ V w with the covariance matrix V,
+    which ten thousand results would make too large to hold; it is used where keys are correlated.
+    """
+    if any(one.correlations for one in results):
+        return float(w @ covariance_matrix(results) @ w)
+    total, sums = 0.0, dict[str, float]()
+    for weight, one in zip(w.tolist(), results, strict=True):
+        own: dict[str, float] = {}
+        for line in one.lines:
+            if line.key is not None:
+                own[line.key] = own.get(line.key, 0.0) + weight * line.contribution
+        total += weight**2 * one.u**2 - sum(part**2 for part in own.values())
+        for key, part in own.items():
+            sums[key] = sums.get(key, 0.0) + part
+    return total + sum(part**2 for part in sums.values())

@@ -234,3 +234,19 @@ def test_degrees_of_freedom_from_a_factor(dof):
 
     assert dof_of_factor(coverage_factor(dof)) == pytest.approx(dof, rel=1e-6)
     assert math.isinf(dof_of_factor(1.96))
+
+
+def test_a_means_variance_is_that_of_the_whole_covariance_matrix():
+    """JCGM 100, 5.2.2: wᵀ V w, which is worked out without the matrix for many results."""
+    rng = np.random.default_rng(2)
+    results = []
+    for number in range(30):
+        inputs = [
+            Input("a", rng.normal(), rng.uniform(0.1, 1.0), key="balance"),
+            Input("b", rng.normal(), rng.uniform(0.1, 1.0), key=f"cup {number % 4}"),
+            Input("c", rng.normal(), rng.uniform(0.1, 1.0)),
+        ]
+        results.append(propagate(lambda x: 2 * x["a"] - x["b"] + 0.5 * x["c"], inputs))
+    w = np.full(30, 1 / 30)
+    whole = float(w @ covariance_matrix(results) @ w)
+    assert combine_mean(results).u ** 2 == pytest.approx(whole, rel=1e-12)

@@ -6,7 +6,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.cli import constants_impact, constants_sharing, constants_watch
+from calib.cli import (
+    calibration_plan,
+    constants_impact,
+    constants_sharing,
+    constants_watch,
+)
 from calib.cli.constants_view import constant_facts, constant_table, trail_facts, trail_table
 from calib.cli.options import ByName, JsonFlag, RegistryPlace, day
 from calib.cli.output import Output
@@ -23,6 +28,7 @@ app = typer.Typer(
 app.command("export")(constants_sharing.export)
 app.command("import")(constants_sharing.import_)
 app.command("merge")(constants_sharing.merge)
+app.command("plan")(calibration_plan.plan)
 app.command("impact")(constants_impact.impact)
 app.command("certificate")(constants_impact.certificate)
 app.command("drift")(constants_watch.drift)

@@ -21,7 +21,7 @@ from calib.calibration.ways import constant_of_run
 from calib.errors import InputError
 from calib.run_model.measured import measure
 from calib.run_model.prepared import prepare
-from calib.run_model.rise import Rise
+from calib.run_model.rise import Rise, find_rise
 from calib.runs.model import Run
 
 if TYPE_CHECKING:
@@ -38,9 +38,10 @@ MAX_RUNS = 40
 class MixingSetup:
     """One way to mix: masses [g], temperatures [°C], and how well the corrected rise will be known.
 
-    ``u_rise_K`` is the rise's own standard uncertainty: 0.1 % of a logged rise, by this project's
-    simulations, or the reading's where only the extreme is read. ``between_J_per_K`` is the spread
-    between runs that no budget holds, such as drops left in the cup.
+    ``u_rise_K`` is a logged rise's own standard uncertainty, 0.1 % of it unless given (this
+    project's simulations); where nothing is logged the extreme reading's budget is taken.
+    ``between_J_per_K`` is the spread between runs that no budget holds, such as drops left in the
+    cup.
     """
 
     cold_g: float = 100.0
@@ -53,6 +54,7 @@ class MixingSetup:
     apparatus: str = "cup"
     u_added_C: float | None = None
     wait_s: float | None = None
+    logged: bool = True
 
     @property
     def fill_g(self) -> float:
@@ -104,10 +106,17 @@ def runs_needed(
 ) -> int | None:
     """Smallest number of runs that reaches the wanted u; None where ``MAX_RUNS`` do not."""
     one = _one_run(constant_J_per_K, instruments, setup)
-    for count in range(1, MAX_RUNS + 1):
-        if _combined(one, count, setup).u <= wanted_u_J_per_K:
-            return count
-    return None
+
+    def reaches(count: int) -> bool:
+        return _combined(one, count, setup).u <= wanted_u_J_per_K
+
+    if not reaches(MAX_RUNS):
+        return None
+    few, enough = 0, MAX_RUNS
+    while enough - few > 1:  # u falls with every run
+        middle = (few + enough) // 2
+        few, enough = (few, middle) if reaches(middle) else (middle, enough)
+    return enough
 
 
 def best_setups(
@@ -126,7 +135,7 @@ def best_setups(
     for share in (0.35, 0.5, 0.65):
         for hot in (room_C + 12.0, room_C + 20.0, room_C + 29.0, hot_limit_C):
             for hot_in_cup in (False, True):
-                if hot > hot_limit_C + 1e-9:
+                if not room_C + 2.0 <= hot <= hot_limit_C + 1e-9:
                     continue
                 one = replace(
                     base, cold_g=(1 - share) * fill_g, hot_g=share * fill_g, cold_C=room_C,
@@ -208,8 +217,13 @@ def _one_run(C: float, instruments: Instruments, setup: MixingSetup) -> Propagat
         room_C=min(setup.cold_C, setup.hot_C), u=given,
         extra={} if setup.wait_s is None else {"added_read_s": str(setup.wait_s)},
     )  # fmt: skip
-    u_rise = setup.u_rise_K if setup.u_rise_K is not None else 0.001 * abs(rise_K)
-    rise = Rise(rise_K, u_rise, first[1], first[1] + rise_K, "planned log", True, (), dof=math.inf)
+    if setup.logged:
+        u_rise = setup.u_rise_K if setup.u_rise_K is not None else 0.001 * abs(rise_K)
+        final = first[1] + rise_K
+        rise = Rise(rise_K, u_rise, first[1], final, "planned log", True, (), dof=math.inf)
+    else:
+        run = replace(run, extreme_C=first[1] + rise_K)
+        rise = find_rise(prepare(run, instruments), C_app=C)
     measured = measure(prepare(run, instruments), rise)
     return constant_of_run(measured, "mixing")[0]
 

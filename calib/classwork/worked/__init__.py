@@ -1,0 +1,1 @@
+"""Worked answers: a run's calculation step by step, at two depths, and why they differ."""

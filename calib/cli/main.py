@@ -18,6 +18,8 @@ from calib.cli import (
     cycles,
     demo,
     enthalpy,
+    key,
+    mark,
     output,
     plan,
     practice,
@@ -43,6 +45,8 @@ app.command("cycles")(cycles.cycles)
 app.command("enthalpy")(enthalpy.enthalpy)
 app.command("practice")(practice.practice)
 app.command("plan")(plan.plan)
+app.command("mark")(mark.mark)
+app.command("key")(key.key)
 app.command("reference")(reference.reference)
 app.command("template")(template.template)
 app.command("demo")(demo.demo)

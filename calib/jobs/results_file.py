@@ -31,11 +31,15 @@ def write_results(path: Path, results: TableResults) -> Path:
     given = (*table.columns, *table.extra_columns)
     rows: list[list[CellValue]] = []
     for one, facts in zip(results.report.results, results.facts["runs"], strict=True):
-        rows.append([*_given(one.run, given), *_computed(facts), "; ".join(facts["warnings"]), ""])
+        rows.append(
+            [*given_cells(one.run, given), *_computed(facts), "; ".join(facts["warnings"]), ""]
+        )
     read = {run.run: run for run in table.rows}
     for problem in results.facts["errors"]:
         known = read.get(problem["row"])
-        cells = _given(known, given) if known is not None else _label_only(problem["row"], given)
+        cells = (
+            given_cells(known, given) if known is not None else label_only(problem["row"], given)
+        )
         blank: list[CellValue] = [None] * (len(_HEADERS) - 1)
         rows.append([*cells, *blank, f"{problem['column']}: {problem['message']}"])
     write_table(path, [*given, *_HEADERS], rows, not_over=[table.path])
@@ -52,7 +56,8 @@ _HEADERS = (
 )
 
 
-def _given(run: Run, columns: tuple[str, ...]) -> list[CellValue]:
+def given_cells(run: Run, columns: tuple[str, ...]) -> list[CellValue]:
+    """A row's cells as they came in, column by column."""
     cells: list[CellValue] = []
     for column in columns:
         if column in run.extra:
@@ -64,7 +69,7 @@ def _given(run: Run, columns: tuple[str, ...]) -> list[CellValue]:
     return cells
 
 
-def _label_only(label: str, columns: tuple[str, ...]) -> list[CellValue]:
+def label_only(label: str, columns: tuple[str, ...]) -> list[CellValue]:
     """A row that could not even be read: its label, so that it can be found in the table."""
     return [label if column == "run" else None for column in columns]
 

@@ -72,6 +72,8 @@ class Habits:
     keep: int | None = None
     amount_places: int | None = None
     molar_mass_places: int = 2
+    kilojoule_places: int | None = None
+    capacity_digits: int | None = None
     final_digits: int = 3
     rounding: str = ROUND_HALF_UP
 
@@ -130,12 +132,14 @@ def draw_bench(rng: random.Random, label: str, experiment: Experiment | None = N
 def draw_habits(rng: random.Random) -> Habits:
     """How a student may honestly compute and round."""
     return Habits(
-        c=rng.choice(("4.18", "4.18", "4.184", "4.2")),
+        c=rng.choice(("4.18", "4.18", "4.184", "4.2", "4.19", "4.186")),
         use_density=rng.random() < 0.2,
-        start="mean" if rng.random() < 0.3 else "cup",
+        start=rng.choice(("cup", "cup", "mean", "each")),
         keep=rng.choice((None, None, 4, 3, 3, 2)),
         amount_places=rng.choice((None, None, 4, 3)),
-        molar_mass_places=rng.choice((2, 1)),
+        molar_mass_places=rng.choice((2, 1, 0)),
+        kilojoule_places=rng.choice((None, None, 3, 2)),
+        capacity_digits=rng.choice((None, None, 4, 3)),
         final_digits=rng.choice((2, 3, 3, 4)),
         rounding=rng.choice((ROUND_HALF_UP, ROUND_HALF_UP, ROUND_HALF_EVEN, ROUND_DOWN)),
     )
@@ -176,6 +180,9 @@ def rise(bench: Bench, habits: Habits) -> Decimal:
     start = D(bench.in_C)
     if habits.start == "mean" and bench.added_mL:
         start = (D(bench.in_C) + D(bench.added_C)) / 2
+    if habits.start == "each" and bench.added_mL:  # q of each liquid from its own temperature
+        one, two, _ = masses(bench, habits)
+        start = (one * D(bench.in_C) + two * D(bench.added_C)) / (one + two)
     return D(bench.extreme_C) - start
 
 
@@ -206,9 +213,11 @@ def compute(bench: Bench, habits: Habits, slips: frozenset[str] = frozenset()) -
     c = D(habits.c)
     if "calories" in slips:
         c = D(1)
-    q = significant(m * c * delta, habits.keep)
+    q = significant(significant(m * c, habits.capacity_digits) * delta, habits.keep)
     if "J for kJ" not in slips:
         q = q / 1000
+        if habits.kilojoule_places is not None and abs(q) > 1:
+            q = q.quantize(D(1).scaleb(-habits.kilojoule_places), rounding=ROUND_HALF_UP)
     n, other = amounts(bench, habits)
     if "other moles" in slips:
         assert other is not None

@@ -10,23 +10,34 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from calib.runs.cells import last_place
 from calib.runs.model import CellValue, Run
 
-__all__ = ["OWN_UNIT_COLUMNS", "TypedAnswer", "UnreadableAnswerError", "typed_answer"]
+__all__ = ["TypedAnswer", "UnreadableAnswerError", "own_unit", "typed_answer"]
 
 MOST_DIGITS = 5
 """Digits beyond the fifth are a calculator's, not the group's: they are not held against it."""
 
-OWN_UNIT_COLUMNS: Mapping[str, str] = {
-    "reportedjpergk": "J/(g K)",
-    "reportedjpergc": "J/(g K)",
-    "reportedjperg": "J/g",
-}
-"""Further columns for answers that are no molar enthalpy, by their squeezed heading."""
+_OWN_UNITS = (
+    (
+        re.compile(r"(?:reported|answer)j(?:per)?g(?:per)?(?:k|c)|(?:reported|answer)jg1k1"),
+        "J/(g K)",
+    ),
+    (re.compile(r"(?:reported|answer)j(?:per)?g1?"), "J/g"),
+)
+
+
+def own_unit(heading: str) -> str | None:
+    """The unit of a further column for answers that are no molar enthalpy, else None.
+
+    >>> own_unit("reported_J_per_gK"), own_unit("Reported J/(g °C)"), own_unit("remark")
+    ('J/(g K)', 'J/(g K)', None)
+    """
+    squeezed = re.sub(r"[^a-z0-9]+", "", heading.casefold())
+    return next((unit for form, unit in _OWN_UNITS if form.fullmatch(squeezed)), None)
+
 
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,3})?")
 
@@ -83,7 +94,7 @@ def typed_answer(run: Run) -> TypedAnswer | None:
         text = run.written.get("reported_kJ_per_mol") or f"{run.reported_kJ_per_mol:.10g}"
         return _answer(text, run.reported_kJ_per_mol, "kJ/mol", "reported_kJ_per_mol")
     for heading, cell in run.extra.items():
-        unit = OWN_UNIT_COLUMNS.get(re.sub(r"[^a-z0-9]+", "", heading.casefold()))
+        unit = own_unit(heading)
         if unit is not None and not _says_nothing(cell):
             return _from_cell(heading, cell, unit)
     return None

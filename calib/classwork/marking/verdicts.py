@@ -22,11 +22,12 @@ __all__ = ["Fit", "HonestFit", "exact_fit", "find_slips", "honest_fit"]
 
 NEAR = 0.03
 """Slips that move the answer by less than this share of it need a fine match to be named."""
+SLIP_DIGITS = 2
 PAIR_DIGITS = 3
 """Two slips together are only looked for behind a number of at least so many digits."""
 FINE = tuple(
     Rounding(None, capacity, heat, amount)
-    for capacity, heat, amount in product((None, 3), (None, 4, 3), (None, 4, 3))
+    for capacity, heat, amount in product((None, 4, 3), (None, 4, 3), (None, 4, 3))
 )
 ROUGH = tuple(
     Rounding(rise, None, heat, amount)
@@ -104,6 +105,8 @@ def find_slips(
     ``layers`` are the ways of the depth taught, then those of a simpler one, if there is any.
     Empty where nothing reproduces the number.
     """
+    if answer.value == 0.0 or answer.digits < SLIP_DIGITS:
+        return ()  # so coarse a number is reproduced by too much
     honest = [way.path.value() for ways in layers for way in ways]
     for ways in layers:
         found = _fits(answer, ways, _singles(slips), FINE + ROUGH, honest)

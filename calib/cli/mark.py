@@ -1,0 +1,91 @@
+"""``cupledger mark``: each group's own answer against its own readings, with the likely slip."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from calib.cli.options import JsonFlag, RegistryPlace, TableFile
+from calib.cli.output import Output
+from calib.cli.problems import exit_code, show_problems
+from calib.rounding import figures
+
+SoluteMass = Annotated[
+    str,
+    typer.Option(
+        "--solute-mass", metavar="in|out",
+        help="Whether the mass of a dissolving solid counts in the simple depth, as taught.",
+    ),
+]  # fmt: skip
+
+
+def mark(
+    table: TableFile,
+    depth: Annotated[
+        str, typer.Option("--depth", metavar="simple|full", help="The calculation as taught.")
+    ] = "simple",
+    solute_mass: SoluteMass = "in",
+    sheets: Annotated[
+        Path | None,
+        typer.Option(
+            "--sheets", metavar="FOLDER|FILE",
+            help="Write feedback sheets: a page a group into a folder, or all in one .html or .md.",
+        ),
+    ] = None,
+    results: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE", help="Write the marks: CSV or XLSX.")
+    ] = None,
+    registry: RegistryPlace = None,
+    as_json: JsonFlag = False,
+) -> None:  # fmt: skip
+    """Mark each group's own answer against its own readings; name the slip that explains it."""
+    from calib.jobs.marking import mark_answers, write_marks, write_sheets
+
+    out = Output(as_json=as_json)
+    marked = mark_answers(
+        table, registry, depth=depth, solute_mass=solute_mass, progress=out.progress
+    )
+    facts = marked.facts
+    _show(out, facts)
+    if sheets is not None:
+        written = write_sheets(sheets, marked)
+        where = written[0] if len(written) == 1 else f"{len(written)} pages in {sheets}"
+        out.note(f"feedback sheets written: {where}")
+    if results is not None:
+        out.note(f"marks written: {write_marks(results, marked)}")
+    out.dump(facts)
+    done = any(row["verdict"] != "cannot be marked" for row in facts["runs"])
+    raise typer.Exit(exit_code(facts["errors"], done))
+
+
+def _show(out: Output, facts: dict[str, Any]) -> None:
+    for note in facts["notes"]:
+        out.note(f"reading: {note}")
+    show_problems(out, facts["errors"])
+    out.table(
+        ["run", "answer", "own readings give", "verdict", "what happened"],
+        [
+            [
+                row["run"],
+                f"{row['answer']} {row['unit']}" if "answer" in row else "",
+                figures(row.get("own_readings_give"), 4),
+                row["verdict"],
+                _words(row),
+            ]
+            for row in facts["runs"]
+        ],
+    )
+    counted = ", ".join(f"{many} {verdict}" for verdict, many in facts["counts"].items())
+    if counted:
+        out.say(f"{counted} (depth {facts['depth']})")
+
+
+def _words(row: dict[str, Any]) -> str:
+    if "answer" not in row:
+        return str(row["reason"])
+    if row["fits"]:
+        return "; or ".join(fit["words"] for fit in row["fits"])
+    said = [*row["calculated"], *(f"left out: {part}" for part in row["left_out"])]
+    return "; ".join(said)

@@ -13,10 +13,12 @@ import numpy as np
 
 from fitting.curve import Curve, FloatArray
 from fitting.plots_fits import DrawnFits, drawn_fits
+from fitting.plots_release import plot_heat_release
 from fitting.plots_style import (
     FAINT,
     INK,
     LIGHT,
+    SINCE_MIXING,
     drawing_style,
     legend_above,
     new_figure,
@@ -27,7 +29,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from fitting.corrections.result import Corrected
-    from fitting.heat_release import HeatRelease
 
 __all__ = [
     "StabilityScan",
@@ -35,13 +36,13 @@ __all__ = [
     "drawn_fits",
     "new_figure",
     "plot_correction",
+    "plot_end",
     "plot_heat_release",
     "plot_methods",
     "plot_residuals",
     "plot_stability",
 ]
 
-SINCE_MIXING = "time since mixing / min"
 _MOST_DOTS = 220
 
 
@@ -130,6 +131,44 @@ def _draw_after(ax: Axes, fits: DrawnFits, mixed: float) -> None:
         )
 
 
+def plot_end(ax: Axes, curve: Curve, corrected: Corrected) -> None:
+    """The corrected end enlarged: after line traced back to the mixing, extreme reading, interval.
+
+    The temperature axis holds the 95 % interval, the extreme reading and the after period, not the
+    start, so that what the correction adds can be seen.
+    """
+    fits, mixed, final = drawn_fits(curve, corrected), corrected.mixed_at_s, corrected.final_C
+    low, high = (corrected.chosen.before_C + edge for edge in corrected.chosen.interval95_K)
+    time, temperature = thinned(curve, mixed)
+    ax.plot(
+        _minutes(time, mixed), temperature, ".", color=LIGHT["readings"], markersize=3.2,
+        label="readings",
+    )  # fmt: skip
+    _draw_after(ax, fits, mixed)
+    ax.axhline(final, color=INK, linewidth=0.8)
+    ax.errorbar(
+        [0], [final], yerr=[[max(final - low, 0.0)], [max(high - final, 0.0)]], fmt="D",
+        color=INK, markersize=6, capsize=6, label="corrected end, 95 %",
+    )  # fmt: skip
+    ax.plot(
+        _minutes([corrected.extreme_at_s], mixed), [corrected.extreme_C], "s", markersize=6,
+        color=LIGHT["fore"], label="extreme reading",
+    )  # fmt: skip
+    shown = [
+        final,
+        corrected.extreme_C,
+        *fits.after.temperature_C,
+        *fits.extrapolated.temperature_C,
+    ]
+    shown += [edge for edge in (low, high) if np.isfinite(edge) and abs(edge - final) < 1.0]
+    pad = 0.12 * (max(shown) - min(shown)) or 0.01
+    ax.set_ylim(min(shown) - pad, max(shown) + pad)
+    end = float(_minutes(curve.time_s[-1:], mixed)[0])
+    ax.set_xlim(-0.04 * end, 1.02 * end)
+    tidy_axes(ax, SINCE_MIXING, "temperature / °C")
+    legend_above(ax)
+
+
 def plot_residuals(ax: Axes, curve: Curve, corrected: Corrected) -> None:
     """Readings of the fore and after periods minus the lines through them, in millikelvin."""
     fits, mixed = drawn_fits(curve, corrected), corrected.mixed_at_s
@@ -188,58 +227,6 @@ def _limit_to_methods(ax: Axes, corrected: Corrected) -> None:
     ax.set_xlim(float(rises.min()) - margin, float(rises.max()) + margin)
 
 
-def plot_heat_release(
-    ax: Axes, release: HeatRelease, *, show: str = "fraction", in_watts: bool | None = None
-) -> None:
-    """``fraction`` released against time, or heat ``flow``, with a band of ± 2 u.
-
-    Raises:
-        ValueError: ``show`` is neither ``fraction`` nor ``flow``.
-    """
-    minutes = release.since_mixing_s / 60.0
-    if show == "fraction":
-        centre, u, unit = 100 * release.fraction, 100 * release.u_fraction, "released / %"
-    elif show == "flow":
-        watts = release.flow_W is not None if in_watts is None else in_watts
-        if watts and release.flow_W is not None and release.u_flow_W is not None:
-            centre, u, unit = release.flow_W, release.u_flow_W, "heat flow / W"
-        else:
-            centre = 1000 * release.flow_K_per_s
-            u, unit = 1000 * release.u_flow_K_per_s, "heat flow / (mK/s)"
-    else:
-        raise ValueError(f"show is {show!r}; expected 'fraction' or 'flow'")
-    ax.fill_between(
-        minutes,
-        centre - 2 * u,
-        centre + 2 * u,
-        color=LIGHT["release"],
-        alpha=0.25,
-        linewidth=0,
-        label="± 2 u",
-    )
-    ax.plot(minutes, centre, "-", color=LIGHT["release"], label="from the curve")
-    if show == "fraction":
-        ax.axhline(100.0, color=INK, linewidth=0.8)
-    if release.over_after_s is not None:
-        ax.axvline(
-            release.over_after_s / 60,
-            color=LIGHT["fore"],
-            linestyle=(0, (4, 2)),
-            label=f"{100 * release.over_share:.0f} % released",
-        )
-    ax.set_xlim(*_release_span(release))
-    tidy_axes(ax, SINCE_MIXING, unit)
-    legend_above(ax)
-
-
-def _release_span(release: HeatRelease) -> tuple[float, float]:
-    """Minutes to draw: the release and as much again, not the long quiet time after it."""
-    end = float(release.since_mixing_s[-1])
-    over = release.over_after_s
-    shown = end if over is None else min(end, max(2.5 * over, 60.0))
-    return -0.02 * shown / 60, 1.02 * shown / 60
-
-
 def plot_stability(
     ax: Axes, scan: StabilityScan, corrected: Corrected, *, label: str | None = None
 ) -> None:
@@ -247,10 +234,14 @@ def plot_stability(
     values = np.asarray(scan.values, dtype=np.float64)
     rises = np.asarray(scan.rise_K, dtype=np.float64)
     low, high = corrected.chosen.interval95_K
-    ax.axhspan(
-        low, high, color=LIGHT["insulated"], alpha=0.18, linewidth=0, label="stated 95 % interval"
-    )
+    ax.axhspan(low, high, color=LIGHT["insulated"], alpha=0.18, linewidth=0, label="stated 95 %")
     ax.plot(values, rises, "o-", color=LIGHT["after"], markersize=4, label="rise")
+    u = np.asarray(getattr(scan, "u_rise_K", ()), dtype=np.float64)
+    if u.size == rises.size:
+        ax.errorbar(
+            values, rises, yerr=1.96 * u, fmt="none", color=LIGHT["after"], elinewidth=0.8,
+            capsize=2, label="its own 95 %",
+        )  # fmt: skip
     if scan.used is not None:
         ax.axvline(scan.used, color=LIGHT["fore"], linestyle=(0, (4, 2)), label="value in use")
     finite = rises[np.isfinite(rises)]

@@ -37,6 +37,8 @@ DARK = {
 INK, FAINT = LIGHT["ink"], LIGHT["faint"]
 DATA_NAMES = ("readings", "fore", "after", "insulated", "release")
 
+SINCE_MIXING = "time since mixing / min"
+
 WIDE_INCHES = (7.4, 4.0)
 NARROW_INCHES = (3.7, 3.6)
 THUMB_INCHES = (3.5, 2.2)

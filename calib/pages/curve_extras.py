@@ -9,7 +9,6 @@ import numpy as np
 
 from calib.pages.figures import FigureBlock, draw_svg
 from calib.pages.typeset import minus, plus_minus
-from calib.rounding import decimals_for
 from fitting.plots import StabilityScan, plot_heat_release, plot_stability
 
 if TYPE_CHECKING:
@@ -28,31 +27,7 @@ def release_blocks(release: HeatRelease | None, refused: str = "") -> dict[str, 
             "release_verdict": f"Not told: {refused}" if refused else "",
             "release_notes": (),
         }
-    rows = tuple(
-        (
-            f"{at:.0f}",
-            minus(f"{100 * f:.1f} ± {100 * u:.1f}"),
-            minus(f"{1000 * q:.2f} ± {1000 * uq:.2f}"),
-        )
-        for at, f, u, q, uq in release.table()
-    )
-    headers = ("time since mixing / s", "released / %", "heat flow / (mK/s)")
-    blocks = []
-    for show, title, words in (
-        ("fraction", "Share of the heat released", "The share of all heat released until a time"),
-        ("flow", "Heat flow", "Heat released per second"),
-    ):
-        description = f"{words}, with a band of two standard uncertainties. {release.verdict}"
-        svg = draw_svg(
-            lambda ax, show=show: plot_heat_release(ax, release, show=show),  # type: ignore[misc]
-            f"figure-{show}",
-            title,
-            description,
-            wide=(7.4, 3.2),
-            narrow=(3.7, 3.1),
-        )
-        kept = rows if show == "fraction" else ()
-        blocks.append(FigureBlock(f"figure-{show}", title, description, svg, headers, kept))
+    blocks = [_release_figure(release, *one) for one in _RELEASE_FIGURES]
     return {
         "release_figures": blocks,
         "release_facts": _release_facts(release),
@@ -61,27 +36,82 @@ def release_blocks(release: HeatRelease | None, refused: str = "") -> dict[str, 
     }
 
 
-def _release_facts(release: HeatRelease) -> list[tuple[str, str, str]]:
-    over = release.over_interval95_s
-    facts = [
-        ("rise that 100 % stands for", plus_minus(release.total_K, release.u_total_K), "K"),
+_RELEASE_FIGURES = (
+    ("temperature", "Temperature without loss", "What the content would have shown without loss"),
+    ("fraction", "Share of the heat released", "The share of all heat released until a time"),
+    ("flow", "Heat flow", "Heat released per second by Tian's equation"),
+)
+
+
+def _release_figure(release: HeatRelease, show: str, title: str, words: str) -> FigureBlock:
+    ident = f"figure-{show}"
+    over = (
+        " The shaded stretch of time is where the end of the release lies with 95 % probability."
+        if release.over_interval95_s is not None
+        else ""
+    )
+    description = f"{words}, with a band of two standard uncertainties.{over}"
+    if show == "fraction":
+        description += f" {release.verdict}"
+    svg = draw_svg(
+        lambda ax: plot_heat_release(ax, release, show=show),
+        ident,
+        title,
+        description,
+        wide=(7.4, 3.2),
+        narrow=(3.7, 3.1),
+    )
+    headers, rows = (_release_rows(release)) if show == "fraction" else ((), ())
+    return FigureBlock(ident, title, description, svg, headers, rows)
+
+
+def _release_rows(
+    release: HeatRelease,
+) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+    C = release.heat_capacity_J_per_K
+    unit, factor = ("(mK/s)", 1000.0) if C is None else ("W", C)
+    rows = tuple(
         (
-            "time to 63.2 % of the heat",
+            f"{at:.0f}",
+            minus(f"{100 * f:.1f} ± {100 * u:.1f}"),
+            minus(f"{factor * q:.2f} ± {factor * uq:.2f}"),
+        )
+        for at, f, u, q, uq in release.table()
+    )
+    return ("time since mixing / s", "released / %", f"heat flow / {unit}"), rows
+
+
+def _release_facts(release: HeatRelease) -> list[tuple[str, str, str, str]]:
+    over = release.over_interval95_s
+    at = release.over_after_s if release.resolved else None
+    if release.total_J is not None:
+        heat = (plus_minus(release.total_J, release.u_total_J), "J")
+    else:
+        heat = (plus_minus(release.total_K, release.u_total_K), "J for each J/K")
+    lag = plus_minus(release.lag_removed_s, release.u_lag_removed_s or None)
+    return [
+        ("heat released", *heat, "total_heat"),
+        (
+            "release time constant (63.2 % of the heat)",
             plus_minus(release.release_time_s, release.u_release_time_s),
             "s",
+            "release_time",
         ),
         (
-            f"time to {100 * release.over_share:.0f} % of the heat",
-            _DASH if release.over_after_s is None else f"{release.over_after_s:.0f}",
-            "s",
+            f"over: {100 * release.over_share:.0f} % of the heat",
+            "not told from pouring and sensor" if at is None else f"{at:.0f}",
+            "" if at is None else "s",
+            "over",
         ),
-        ("its 95 % interval", _DASH if over is None else _open_span(over), "s"),
-        ("sensor lag removed", f"{release.lag_removed_s:g}" if release.lag_removed_s else "0", "s"),
-        ("scatter over what the noise explains", f"{release.misfit:.2f}", ""),
+        ("its 95 % interval", _DASH if over is None else _open_span(over), "s", "over"),
+        (
+            "sensor lag taken off" + ("" if release.lag_known else " (not known)"),
+            lag if release.lag_removed_s else "0",
+            "s",
+            "lag",
+        ),
+        ("scatter over what the noise explains", f"{release.misfit:.2f}", "", "misfit"),
     ]
-    if release.total_J is not None:
-        facts.insert(1, ("heat released", plus_minus(release.total_J, release.u_total_J), "J"))
-    return facts
 
 
 def _open_span(low_high: tuple[float, float | None]) -> str:
@@ -91,14 +121,16 @@ def _open_span(low_high: tuple[float, float | None]) -> str:
 
 def stability_figure(number: int, scan: StabilityScan, corrected: Corrected) -> FigureBlock:
     """One scan of the rise against a choice, with its numbers."""
-    ident, title = f"figure-stability-{number}", f"The rise against {scan.title}"
+    ident, title = f"figure-stability-{number}", f"The rise against {_choice(scan.title)}"
     rises = np.asarray(scan.rise_K, dtype=np.float64)
     finite = rises[np.isfinite(rises)]
     span = float(np.ptp(finite)) if finite.size else 0.0
+    note = getattr(scan, "note", "")
     description = (
-        f"The corrected rise for {rises.size} values of {scan.title}. It moves by "
-        f"{1000 * span:.1f} mK; the stated standard uncertainty is "
+        f"The corrected rise for {rises.size} values of the {_choice(scan.title)}. Its largest and "
+        f"smallest values differ by {1000 * span:.1f} mK; the stated standard uncertainty is "
         f"{1000 * corrected.chosen.u_rise_K:.1f} mK."
+        + (f" {note[:1].upper()}{note[1:]}." if note else "")
     )
     svg = draw_svg(
         lambda ax: plot_stability(ax, scan, corrected),
@@ -108,12 +140,22 @@ def stability_figure(number: int, scan: StabilityScan, corrected: Corrected) -> 
         wide=(7.4, 2.8),
         narrow=(3.7, 3.0),
     )
-    places = decimals_for(corrected.chosen.u_rise_K)
+    own = getattr(scan, "u_rise_K", ()) or (float("nan"),) * rises.size
     rows = tuple(
-        (minus(f"{value:g}"), minus(f"{rise:.{places}f}") if np.isfinite(rise) else _DASH)
-        for value, rise in zip(np.asarray(scan.values).tolist(), rises.tolist(), strict=True)
+        (
+            minus(f"{value:g}"),
+            plus_minus(rise, u if np.isfinite(u) else None) if np.isfinite(rise) else _DASH,
+        )
+        for value, rise, u in zip(
+            np.asarray(scan.values).tolist(), rises.tolist(), own, strict=True
+        )
     )
     return FigureBlock(ident, title, description, svg, (scan.title, "rise / K"), rows)
+
+
+def _choice(title: str) -> str:
+    """A scan's title without its unit."""
+    return title.rsplit(" / ", 1)[0]
 
 
 def stability_verdict(scans: Sequence[StabilityScan], corrected: Corrected) -> str:

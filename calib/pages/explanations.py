@@ -138,27 +138,6 @@ NUMBERS: dict[str, Meaning] = {
         "ρ = Σ rᵢ rᵢ₊₁/Σ rᵢ²",
         "G. E. P. Box, G. M. Jenkins, Time Series Analysis (1970), from memory",
     ),
-    "flow": Meaning(
-        "Heat flow",
-        "Heat released per second: what warms the content and what leaves it.",
-        "q = C dT/dt + G (T − T∞)",
-        "A. Tian's equation, Bull. Soc. Chim. Fr. 33 (1923), from memory",
-    ),
-    "smoothing": Meaning(
-        "Smoothing of the heat flow",
-        "The flow is the smoothest one that explains the readings; how smooth is decided by "
-        "leaving each reading out in turn (generalised cross-validation).",
-        "min Σ (y − A q)²/σ² + λ Σ (Δ² q)²",
-        "P. H. C. Eilers, Anal. Chem. 75 (2003) 3631; P. Craven, G. Wahba, Numer. Math. 31 (1979) "
-        "377; both from memory",
-    ),
-    "lag": Meaning(
-        "Sensor lag removed",
-        "The sensor follows the content with a time constant τ; the content's own temperature is "
-        "ahead of the reading.",
-        "T = T_s + τ dT_s/dt",
-        "first-order sensor; common practice, no source",
-    ),
     "release_time": Meaning(
         "Release time constant",
         "Time from the mixing until 63.2 % of the heat is out; 1/κ for a first-order release.",

@@ -81,6 +81,7 @@ def _one(
         figure, axes = new_figure(size, arranged=False)
         draw(axes)
         figure.tight_layout(pad=0.4)
+        figure.tight_layout(pad=0.4)  # again: new margins may bring longer numbers to the ticks
         buffer = io.StringIO()
         nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
         figure.savefig(buffer, format="svg", transparent=True, metadata=nothing)

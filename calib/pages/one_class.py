@@ -20,9 +20,10 @@ from calib.pages.class_rows import (
     kind_of,
     quantity,
 )
+from calib.pages.curve_meanings import listed_meaning
 from calib.pages.explanations import NUMBERS
 from calib.pages.names import Naming
-from calib.pages.one_curve import DEFAULT_CAUTIONS, listed_meaning
+from calib.pages.one_curve import DEFAULT_CAUTIONS
 from calib.pages.rendering import render
 from calib.pages.small_drawings import small_curve
 from calib.pages.typeset import minus, plus_minus, reaction_text, signed, span

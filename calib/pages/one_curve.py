@@ -3,27 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Protocol
-
-import numpy as np
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 from calib.pages.curve_extras import release_blocks, stability_figure, stability_verdict
-from calib.pages.explanations import NUMBERS, Meaning, method_meaning
+from calib.pages.curve_figures import curve_figure, end_figure, reading_places, residual_figure
+from calib.pages.curve_laws import law_blocks
+from calib.pages.curve_meanings import listed_meaning, meanings
+from calib.pages.explanations_curve import PARTS
 from calib.pages.figures import FigureBlock, draw_svg
 from calib.pages.rendering import render
 from calib.pages.typeset import minus, plus_minus, signed, span
-from calib.rounding import decimals_for, figures
+from calib.rounding import decimals_for
 from fitting.corrections.result import Corrected
 from fitting.plots import (
     StabilityScan,
-    drawn_fits,
-    plot_correction,
     plot_methods,
-    plot_residuals,
 )
 
 if TYPE_CHECKING:
+    from fitting.comparison import Comparison
     from fitting.corrections.result import Correction
     from fitting.curve import Curve
     from fitting.heat_release import HeatRelease
@@ -34,14 +33,7 @@ DEFAULT_CAUTIONS = (
     "Wear eye protection, also for dilute solutions.",
 )
 _DASH = "–"
-
-
-class HasCorrected(Protocol):
-    """A comparison of methods that holds the result itself."""
-
-    @property
-    def corrected(self) -> Corrected:
-        """The corrected curve."""
+_SMALL_SHARE = 0.005
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +48,7 @@ class ExtraTable:
 
 def curve_page(
     curve: Curve,
-    result: Corrected | HasCorrected,
+    result: Corrected | Comparison,
     heat_release: HeatRelease | None = None,
     stability: Sequence[StabilityScan] | None = None,
     *,
@@ -69,9 +61,10 @@ def curve_page(
 
     Args:
         curve: the readings.
-        result: what `correct` or `compare` gave for them.
+        result: what `correct` or `compare` gave for them; a comparison brings cooling laws and
+            stability with it.
         heat_release: what `fitting.heat_release.heat_release` gave, if wanted.
-        stability: scans of the rise against one choice each, if wanted.
+        stability: scans of the rise against one choice each, in place of the comparison's.
         title: heading of the page; made from the curve's source where empty.
         cautions: sentences for the people at the bench.
         more_tables: further tables for the section on methods.
@@ -80,25 +73,39 @@ def curve_page(
     Returns:
         the page as text, to be written with `write_page`.
     """
-    corrected: Corrected = result if isinstance(result, Corrected) else result.corrected
-    scans = tuple(stability or ())
+    compared = None if isinstance(result, Corrected) else result
+    corrected = result if isinstance(result, Corrected) else result.corrected
+    scans, verdict = _stability(compared, stability, corrected)
+    laws = law_blocks(None if compared is None else compared.laws)
     return render(
         "curve.html.jinja",
         title=title or f"Corrected rise of {curve.source or 'a logged curve'}",
         subtitle=_subtitle(curve),
-        **_result(corrected),
-        curve_figure=_curve_figure(curve, corrected),
-        residual_figure=_residual_figure(curve, corrected),
+        **_result(curve, corrected),
+        curve_figure=curve_figure(curve, corrected),
+        close_figures=(end_figure(curve, corrected), residual_figure(curve, corrected)),
         **_methods(corrected),
         more_tables=tuple(more_tables),
+        compared=compared is not None,
+        **laws,
         **release_blocks(heat_release, release_refused),
         stability_figures=[stability_figure(i, s, corrected) for i, s in enumerate(scans, 1)],
-        stability_verdict=stability_verdict(scans, corrected),
-        meanings=_meanings(corrected, heat_release),
+        stability_verdict=verdict,
+        meanings=meanings(corrected, heat_release, laws=bool(laws["law_rows"]), scans=bool(scans)),
         cautions=tuple(cautions),
         origin=_origin(curve, corrected),
         guesses=curve.guesses,
     )
+
+
+def _stability(
+    compared: Comparison | None, given: Sequence[StabilityScan] | None, corrected: Corrected
+) -> tuple[tuple[StabilityScan, ...], str]:
+    """The scans to draw and what they say together."""
+    if given is None and compared is not None and compared.stability is not None:
+        return compared.stability.scans, compared.stability.verdict
+    scans = tuple(given or ())
+    return scans, stability_verdict(scans, corrected)
 
 
 def _subtitle(curve: Curve) -> str:
@@ -109,7 +116,7 @@ def _subtitle(curve: Curve) -> str:
     )
 
 
-def _result(corrected: Corrected) -> dict[str, Any]:
+def _result(curve: Curve, corrected: Corrected) -> dict[str, Any]:
     chosen = corrected.chosen
     return {
         "rise": plus_minus(chosen.rise_K, chosen.u_rise_K),
@@ -117,47 +124,51 @@ def _result(corrected: Corrected) -> dict[str, Any]:
         "method_title": _title(chosen.method),
         "rule": corrected.rule,
         "warnings": corrected.warnings,
-        "facts": _facts(corrected),
+        "facts": _facts(curve, corrected),
         "budget": _budget(chosen),
     }
-
-
-def listed_meaning(name: str) -> Meaning:
-    """What a method does, under the title that the list of methods gives it."""
-    from fitting.corrections import METHODS
-
-    listed = METHODS.get(name)
-    meaning = method_meaning(name, *((listed.title, listed.source) if listed else ()))
-    return replace(meaning, name=listed.title) if listed else meaning
 
 
 def _title(name: str) -> str:
     return listed_meaning(name).name
 
 
-def _facts(corrected: Corrected) -> list[tuple[str, str, str]]:
+def _facts(curve: Curve, corrected: Corrected) -> list[tuple[str, str, str, str]]:
+    """Quantity, value, unit and the name of what explains it."""
     chosen = corrected.chosen
     places = decimals_for(chosen.u_rise_K)
-    mixed = f"{corrected.mixed_at_s:.1f} ± {corrected.u_mixed_at_s:.1f}"
+    shown = reading_places(curve, corrected)
+    u_mixed = f"{corrected.u_mixed_at_s:.1f}" if corrected.u_mixed_at_s >= 0.05 else "less than 0.1"
     how = "given" if corrected.mixing_given else "found from the curve"
     settled = corrected.settled_after_s
+    since = corrected.extreme_at_s - corrected.mixed_at_s
+    lacks = corrected.extreme_C - chosen.before_C - chosen.rise_K
     return [
-        ("corrected rise", plus_minus(chosen.rise_K, chosen.u_rise_K), "K"),
-        ("95 % interval of the rise", span(chosen.interval95_K), "K"),
-        ("temperature before mixing", minus(f"{chosen.before_C:.{places}f}"), "°C"),
-        ("temperature without loss", minus(f"{corrected.final_C:.{places}f}"), "°C"),
+        ("corrected rise", plus_minus(chosen.rise_K, chosen.u_rise_K), "K", "rise"),
+        ("95 % interval of the rise", span(chosen.interval95_K), "K", "interval"),
+        ("temperature before mixing", minus(f"{chosen.before_C:.{places}f}"), "°C", "before"),
         (
-            "extreme reading",
-            minus(f"{corrected.extreme_C:.{places}f} at {corrected.extreme_at_s:.0f} s"),
+            "temperature without loss",
+            plus_minus(corrected.final_C, chosen.u_rise_K),
             "°C",
+            "final",
         ),
-        (f"moment of mixing ({how})", mixed, "s"),
-        ("settled after", _DASH if settled is None else f"{settled:.0f}", "s"),
-        ("cooling rate", _rate(chosen), "1/min"),
+        ("extreme reading", minus(f"{corrected.extreme_C:.{shown}f}"), "°C", "extreme"),
+        ("… read since the mixing after", f"{since:.0f}", "s", "extreme"),
+        ("… minus temperature without loss", signed(1000 * lacks, 0), "mK", "extreme"),
+        (
+            f"moment of mixing ({how})",
+            f"{corrected.mixed_at_s:.1f} ± {u_mixed}",
+            "s",
+            "mixed_at",
+        ),
+        ("settled after", _DASH if settled is None else f"{settled:.0f}", "s", "settled"),
+        ("cooling rate", _rate(chosen), "1/min", "cooling"),
         (
             "temperature the cup tends to",
             _DASH if chosen.t_inf_C is None else minus(f"{chosen.t_inf_C:.2f}"),
             "°C",
+            "t_inf",
         ),
     ]
 
@@ -169,74 +180,25 @@ def _rate(method: Correction) -> str:
     return plus_minus(60 * k, None if u is None else 60 * u)
 
 
-def _budget(chosen: Correction) -> list[tuple[str, str, str]]:
+def _budget(chosen: Correction) -> list[tuple[str, str, str, str]]:
+    """Sources of the uncertainty, largest first; those below half a per cent of u² together."""
     total = chosen.u_rise_K**2
-    return [
-        (name, figures(1000 * u, 2), f"{100 * u * u / total:.0f}" if total > 0 else _DASH)
-        for name, u in sorted(chosen.parts, key=lambda part: -part[1])
-    ]
+    if total <= 0:
+        return []
+    parts = sorted(chosen.parts, key=lambda part: -part[1])
+    large = [part for part in parts if part[1] ** 2 >= _SMALL_SHARE * total]
+    small = [part for part in parts if part not in large]
+    rows = [_part(name, u, total, PARTS.get(name, "")) for name, u in large]
+    if small:
+        together = sum(u * u for _, u in small) ** 0.5
+        names = ", ".join(name for name, _ in small)
+        rows.append(_part(f"{len(small)} smaller parts together", together, total, names))
+    return rows
 
 
-def _curve_figure(curve: Curve, corrected: Corrected) -> FigureBlock:
-    chosen, places = corrected.chosen, decimals_for(corrected.chosen.u_rise_K)
-    description = (
-        f"Readings against time since mixing, with the lines through the fore and after periods. "
-        f"The content stood at {chosen.before_C:.{places}f} °C at the moment of mixing and would "
-        f"have ended at {corrected.final_C:.{places}f} °C without loss; the extreme reading was "
-        f"{corrected.extreme_C:.{places}f} °C."
-    )
-    ident, title = "figure-curve", "Readings, lines and the corrected end"
-    svg = draw_svg(lambda ax: plot_correction(ax, curve, corrected), ident, title, description)
-    return FigureBlock(ident, title, description, svg, *_curve_rows(curve, corrected))
-
-
-def _curve_rows(
-    curve: Curve, corrected: Corrected, most: int = 24
-) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
-    """Some two dozen readings, closer together after the mixing, with the lines' values."""
-    fits, mixed = drawn_fits(curve, corrected), corrected.mixed_at_s
-    since = curve.time_s - mixed
-    ends = np.geomspace(max(curve.step_s, 1.0), max(float(since[-1]), 2.0), most - 6)
-    wanted = np.concatenate([np.linspace(since[0], 0, 6), ends])
-    picked = sorted({int(np.argmin(np.abs(since - at))) for at in wanted})
-    residual = dict(zip(fits.residual_time_s.tolist(), fits.residual_K.tolist(), strict=True))
-    rows = []
-    for index in picked:
-        left = residual.get(float(curve.time_s[index]))
-        rows.append(
-            (
-                minus(f"{since[index] / 60:.2f}"),
-                minus(f"{curve.temperature_C[index]:.3f}"),
-                _DASH if left is None else signed(1000 * left),
-            )
-        )
-    return ("time since mixing / min", "reading / °C", "reading − line / mK"), tuple(rows)
-
-
-def _residual_figure(curve: Curve, corrected: Corrected) -> FigureBlock:
-    fits = drawn_fits(curve, corrected)
-    before = fits.residual_time_s < corrected.mixed_at_s
-    rows = []
-    for name, part in (("fore", fits.residual_K[before]), ("after", fits.residual_K[~before])):
-        if part.size:
-            rms = 1000 * float(np.sqrt(np.mean(part**2)))
-            rows.append((name, str(part.size), f"{rms:.1f}", f"{1000 * np.abs(part).max():.1f}"))
-    said = "; ".join(f"{row[0]} period {row[2]} mK rms over {row[1]} readings" for row in rows)
-    description = (
-        f"What is left of the readings after the lines: {said}. A slow wave means that the law "
-        "does not quite hold; steps come from the display."
-    )
-    ident, title = "figure-residuals", "Residuals of the fore and after periods"
-    svg = draw_svg(
-        lambda ax: plot_residuals(ax, curve, corrected),
-        ident,
-        title,
-        description,
-        wide=(7.4, 2.9),
-        narrow=(3.7, 3.0),
-    )
-    headers = ("period", "readings", "rms / mK", "largest / mK")
-    return FigureBlock(ident, title, description, svg, headers, tuple(rows))
+def _part(name: str, u: float, total: float, words: str) -> tuple[str, str, str, str]:
+    share = 100 * u * u / total
+    return name, f"{1000 * u:.{decimals_for(1000 * u)}f}", f"{share:.0f}", words
 
 
 def _methods(corrected: Corrected) -> dict[str, Any]:
@@ -280,39 +242,16 @@ def _methods(corrected: Corrected) -> dict[str, Any]:
 
 
 def _method_row(method: Correction, title: str) -> tuple[str, ...]:
-    rms = method.residual_rms_K
+    fitted = method.residual_rms_K > 0
     return (
-        title,
+        f"{title} ({method.method})",
         plus_minus(method.rise_K, method.u_rise_K),
         span(method.interval95_K),
         _rate(method),
-        _DASH if rms is None else f"{1000 * rms:.1f}",
-        figures(method.lag1_autocorrelation, 2),
+        f"{1000 * method.residual_rms_K:.1f}" if fitted else _DASH,
+        minus(f"{method.lag1_autocorrelation:.2f}") if fitted else _DASH,
         "yes" if method.admissible else "no",
     )
-
-
-def _meanings(corrected: Corrected, release: HeatRelease | None) -> list[Meaning]:
-    chosen, places = corrected.chosen, decimals_for(corrected.chosen.u_rise_K)
-    known = {
-        "rise": minus(f"{chosen.rise_K:.{places}f} K"),
-        "u_rise": f"{chosen.u_rise_K:.{places}f} K",
-        "interval": f"{span(chosen.interval95_K)} K",
-        "before": minus(f"{chosen.before_C:.{places}f} °C"),
-        "cooling": f"{_rate(chosen)} 1/min",
-        "t_inf": "" if chosen.t_inf_C is None else f"{chosen.t_inf_C:.2f} °C",
-        "settled": (
-            ""
-            if corrected.settled_after_s is None
-            else f"{corrected.settled_after_s:.0f} s after mixing"
-        ),
-        "rms": "",
-        "lag1": "",
-    }
-    listed = [NUMBERS[name].worth(value) for name, value in known.items()]
-    if release is not None:
-        listed += [NUMBERS[name] for name in ("flow", "release_time", "smoothing", "lag")]
-    return listed
 
 
 def _origin(curve: Curve, corrected: Corrected) -> list[tuple[str, str]]:

@@ -133,7 +133,7 @@ def test_heat_release_refuses_an_unknown_view(curve, corrected):
     _, ax = new_figure()
     plot_heat_release(ax, release, show="flow")
     assert ax.get_ylabel() == "heat flow / (mK/s)"
-    with pytest.raises(ValueError, match="'fraction' or 'flow'"):
+    with pytest.raises(ValueError, match="one of temperature, fraction, flow"):
         plot_heat_release(ax, release, show="both")
 
 

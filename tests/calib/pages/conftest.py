@@ -7,7 +7,7 @@ import re
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from pathlib import Path
 from types import SimpleNamespace
@@ -17,6 +17,8 @@ import numpy as np
 import pytest
 
 from calib.registry.records import StoredConstant
+from fitting.comparison import Comparison, compare
+from fitting.cooling_laws import LawComparison, LawFit
 from fitting.corrections import Corrected, correct
 from fitting.curve import Curve
 from fitting.heat_release import heat_release
@@ -61,6 +63,27 @@ def release(slow_run):
     return heat_release(
         curve, corrected, sensor_lag_s=run.experiment.sensor.lag_s, heat_capacity_J_per_K=430.0
     )
+
+
+@pytest.fixture(scope="session")
+def compared(slow_run) -> Comparison:
+    """Every method on the slow run, its scans, and cooling laws with invented numbers."""
+    curve, _, run = slow_run
+    found = compare(curve, mixed_at_s=run.mixed_at_s, capacity_ratio=run.capacity_ratio)
+    return replace(found, laws=invented_laws())
+
+
+def invented_laws() -> LawComparison:
+    common = (("T0", 26.1, 0.01, "°C"), ("k", 1.2e-4, 2e-5, "1/s"), ("T∞", 21.3, 0.4, "°C"))
+    laws = (
+        LawFit("newton", "Newton's law", "dT/dt = −k (T − T∞)", common, -612.0, 3.1, 0.004,
+               1.2e-4, 2e-5, 21.3, 0.4),
+        LawFit("steeper", "loss steeper than linear", "dT/dt = −k θ |θ/θr|^(n−1)",
+               (*common, ("n", 1.3, 0.2, "")), -615.1, 0.0, float("nan"), 1.3e-4, 3e-5, 21.1, 0.6),
+        LawFit("another", "<b>another</b> law", "x < y", common, -600.0, 15.1, 0.02, 1e-4, 1e-5,
+               -1.0, 0.1),
+    )  # fmt: skip
+    return LawComparison(laws, "newton", "no other law explains the end better", 320.0, 760.0)
 
 
 @pytest.fixture(scope="session")

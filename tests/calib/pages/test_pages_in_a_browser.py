@@ -16,8 +16,8 @@ KINDS = ("curve", "class", "certificate")
 
 
 @pytest.fixture(scope="module")
-def pages(slow_run, release, scan, class_data):
-    curve, corrected, _ = slow_run
+def pages(slow_run, compared, release, class_data):
+    curve = slow_run[0]
     table, curves = class_data(12)
     mishaps = {
         "Larch": [
@@ -26,7 +26,7 @@ def pages(slow_run, release, scan, class_data):
         ]
     }  # fmt: skip
     return {
-        "curve": curve_page(curve, corrected, release, [scan]),
+        "curve": curve_page(curve, compared, release),
         "class": class_page(table, curves, mishaps=mishaps),
         "certificate": certificate_page(constant()),
     }
@@ -100,7 +100,7 @@ def test_certificate_prints_on_one_sheet(look, runs, digests):
 
 def test_curve_page_prints_without_its_menu(pages, look):
     with look(pages["curve"]) as seen:
-        assert 2 <= seen.pdf_pages() <= 9
+        assert 2 <= seen.pdf_pages() <= 10
         seen.page.emulate_media(media="print")
         assert not seen.page.locator("nav").is_visible()
         assert seen.page.locator("svg.wide").first.is_visible()

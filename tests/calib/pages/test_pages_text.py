@@ -10,7 +10,7 @@ from itertools import pairwise
 import pytest
 
 from calib.errors import InputError
-from calib.pages import certificate_page, class_page, curve_page, write_page
+from calib.pages import certificate_page, class_page, curve_page, explanations_curve, write_page
 from calib.pages.explanations import METHODS as EXPLAINED
 from calib.pages.explanations import NUMBERS
 from calib.rounding import with_u
@@ -49,10 +49,10 @@ class Outline(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def pages(slow_run, release, scan, class_data):
-    curve, corrected, _ = slow_run
+def pages(slow_run, compared, release, class_data):
+    curve = slow_run[0]
     return {
-        "curve": curve_page(curve, corrected, release, [scan]),
+        "curve": curve_page(curve, compared, release),
         "class": class_page(*class_data(12)),
         "certificate": certificate_page(constant()),
     }
@@ -106,12 +106,72 @@ def test_the_numbers_are_those_of_the_result(slow_run):
 
 def test_every_method_and_number_is_explained():
     assert set(EXPLAINED) == set(METHODS)
-    for meaning in [*EXPLAINED.values(), *NUMBERS.values()]:
+    own = [*explanations_curve.NUMBERS.values(), *explanations_curve.LAWS.values()]
+    assert all(meaning.equation for meaning in own)
+    for meaning in [*EXPLAINED.values(), *NUMBERS.values(), *own]:
         assert meaning.sentence.endswith(".")
         assert meaning.source
     assert all(meaning.equation for meaning in EXPLAINED.values())
     assert "Scientific Paper 230 (1914)" in EXPLAINED["dickinson"].source
     assert NUMBERS["u_dH"].source.startswith("JCGM 100:2008")
+
+
+def test_each_fact_leads_to_its_meaning(pages):
+    """`test_structure` checks that every address on the page exists."""
+    facts = re.findall(r'<th scope="row"><a href="#means-([a-z_0-9]+)">', pages["curve"])
+    assert {"rise", "interval", "before", "final", "extreme", "mixed_at", "settled", "cooling",
+            "t_inf", "total_heat", "release_time", "over", "lag", "misfit"} <= set(facts)  # fmt: skip
+
+
+def test_every_part_of_an_uncertainty_is_explained(slow_run):
+    curve, corrected, run = slow_run
+    every = [*corrected.methods]
+    every += correct(curve, method="dynamic", mixed_at_s=run.mixed_at_s).methods
+    named = {name for method in every for name, _ in method.parts}
+    assert named <= set(explanations_curve.PARTS)
+
+
+def test_small_parts_of_the_uncertainty_are_told_together(slow_run):
+    curve, corrected, _ = slow_run
+    html = curve_page(curve, corrected)
+    rows = re.search(r"<caption>What the uncertainty.*?</table>", html, flags=re.S)
+    assert rows is not None
+    shares = [int(s) for s in re.findall(r'<td class="n">(\d+)</td><td>', rows.group(0))]
+    assert 98 <= sum(shares) <= 102
+    assert "smaller parts together" in rows.group(0)
+    assert all(name in html for name, _ in corrected.chosen.parts if "'" not in name)
+
+
+def test_a_comparison_brings_laws_and_stability(pages, compared, slow_run):
+    html = pages["curve"]
+    assert "Which law the cup cools by" in html
+    assert "&lt;b&gt;another&lt;/b&gt; law" in html
+    assert "n 1.30 ± 0.20" in html
+    assert "0.0072 ± 0.0012" in html  # k of 1.2e-4 1/s in 1/min
+    assert "Fitted from 320 to 760 s" in html
+    assert "ΔAICc" in html
+    for number in (1, 2, 3):
+        assert f'id="figure-stability-{number}"' in html
+    assert compared.stability.verdict[1:] in html.replace("&#39;", "'").replace(
+        "\N{NO-BREAK SPACE}%", " %"
+    )
+    assert "<nav" in html
+    assert "nan" not in re.sub(r"<style>.*?</style>", "", html, flags=re.S).lower().split()
+    bare = curve_page(slow_run[0], slow_run[1])
+    assert "Which law the cup cools by" not in bare
+    assert "--compare --page" in bare
+
+
+def test_heat_release_is_told_or_refused_with_the_reason(pages, slow_run, release):
+    curve, corrected, _ = slow_run
+    html = pages["curve"]
+    for show in ("temperature", "fraction", "flow"):
+        assert f'id="figure-{show}"' in html
+    assert with_u(release.total_J, release.u_total_J).replace("-", "−") in html
+    assert "heat flow / W" in html
+    refused = curve_page(curve, corrected, release_refused="no cooling is known")
+    assert "Not told: no cooling is known" in refused
+    assert "Heat release</h2>" not in curve_page(curve, corrected)
 
 
 def test_a_method_that_knows_no_cooling_rate_gets_a_page(slow_run):

@@ -1,0 +1,104 @@
+"""Figures of a curve's page that show readings and lines: whole, enlarged, residuals."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from calib.pages.figures import FigureBlock, draw_svg
+from calib.pages.typeset import minus, signed
+from calib.rounding import decimals_for
+from fitting.plots import drawn_fits, plot_correction, plot_end, plot_residuals
+
+if TYPE_CHECKING:
+    from fitting.corrections.result import Corrected
+    from fitting.curve import Curve
+
+_DASH = "–"
+
+
+def reading_places(curve: Curve, corrected: Corrected) -> int:
+    """Decimals that a reading has: those of the display's step, where there is one."""
+    if curve.resolution_K > 0:
+        return decimals_for(curve.resolution_K, 1)
+    return decimals_for(corrected.chosen.u_rise_K)
+
+
+def curve_figure(curve: Curve, corrected: Corrected) -> FigureBlock:
+    """Readings with the lines through both periods and the rise at the moment of mixing."""
+    chosen, places = corrected.chosen, decimals_for(corrected.chosen.u_rise_K)
+    description = (
+        f"Readings against time since mixing, with the lines through the fore and after periods. "
+        f"The content stood at {chosen.before_C:.{places}f} °C at the moment of mixing and would "
+        f"have ended at {corrected.final_C:.{places}f} °C without loss; the extreme reading was "
+        f"{corrected.extreme_C:.{reading_places(curve, corrected)}f} °C."
+    )
+    ident, title = "figure-curve", "Readings, lines and the corrected end"
+    svg = draw_svg(lambda ax: plot_correction(ax, curve, corrected), ident, title, description)
+    return FigureBlock(ident, title, description, svg, *_curve_rows(curve, corrected))
+
+
+def end_figure(curve: Curve, corrected: Corrected) -> FigureBlock:
+    """The corrected end enlarged, so that the correction itself can be seen."""
+    chosen, places = corrected.chosen, decimals_for(corrected.chosen.u_rise_K)
+    lacks = corrected.extreme_C - corrected.final_C
+    description = (
+        f"The same curve, enlarged about its end. Traced back to the moment of mixing, without "
+        f"loss, it stands at {corrected.final_C:.{places}f} ± {chosen.u_rise_K:.{places}f} °C. "
+        f"The extreme reading lies {abs(1000 * lacks):.0f} mK {'above' if lacks > 0 else 'below'} "
+        "that; this is what the correction is about."
+    )
+    ident, title = "figure-end", "The end at the moment of mixing, enlarged"
+    svg = draw_svg(lambda ax: plot_end(ax, curve, corrected), ident, title, description)
+    return FigureBlock(ident, title, description, svg)
+
+
+def _curve_rows(
+    curve: Curve, corrected: Corrected, most: int = 24
+) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+    """Some two dozen readings, closer together after the mixing, with the lines' values."""
+    fits, mixed = drawn_fits(curve, corrected), corrected.mixed_at_s
+    since = curve.time_s - mixed
+    ends = np.geomspace(max(curve.step_s, 1.0), max(float(since[-1]), 2.0), most - 6)
+    wanted = np.concatenate([np.linspace(since[0], 0, 6), ends])
+    picked = sorted({int(np.argmin(np.abs(since - at))) for at in wanted})
+    residual = dict(zip(fits.residual_time_s.tolist(), fits.residual_K.tolist(), strict=True))
+    rows = []
+    for index in picked:
+        left = residual.get(float(curve.time_s[index]))
+        rows.append(
+            (
+                minus(f"{since[index] / 60:.2f}"),
+                minus(f"{curve.temperature_C[index]:.3f}"),
+                _DASH if left is None else signed(1000 * left),
+            )
+        )
+    return ("time since mixing / min", "reading / °C", "reading − line / mK"), tuple(rows)
+
+
+def residual_figure(curve: Curve, corrected: Corrected) -> FigureBlock:
+    """What is left of the readings after the lines."""
+    fits = drawn_fits(curve, corrected)
+    before = fits.residual_time_s < corrected.mixed_at_s
+    rows = []
+    for name, part in (("fore", fits.residual_K[before]), ("after", fits.residual_K[~before])):
+        if part.size:
+            rms = 1000 * float(np.sqrt(np.mean(part**2)))
+            rows.append((name, str(part.size), f"{rms:.1f}", f"{1000 * np.abs(part).max():.1f}"))
+    said = "; ".join(f"{row[0]} period {row[2]} mK rms over {row[1]} readings" for row in rows)
+    description = (
+        f"What is left of the readings after the lines: {said}. A slow wave means that the law "
+        "does not quite hold; steps come from the display."
+    )
+    ident, title = "figure-residuals", "Residuals of the fore and after periods"
+    svg = draw_svg(
+        lambda ax: plot_residuals(ax, curve, corrected),
+        ident,
+        title,
+        description,
+        wide=(7.4, 2.9),
+        narrow=(3.7, 3.0),
+    )
+    headers = ("period", "readings", "rms / mK", "largest / mK")
+    return FigureBlock(ident, title, description, svg, headers, tuple(rows))

@@ -99,7 +99,7 @@ def explain(one: RunResult, goal: Goal | None) -> Verdict:
     u = math.hypot(result.u, goal.u)
     allowed = result.coverage_factor() * u
     if abs(deviation) <= allowed:
-        said = f"none needed: it agrees with {goal.name} within what both are uncertain by"
+        said = f"no mishap needed: it agrees with {goal.name} within what both are uncertain by"
         return Verdict(goal, deviation, u, False, found, said)
     judged = [_judged(m, deviation, allowed) for m in found]
     ranked = sorted(
@@ -108,9 +108,9 @@ def explain(one: RunResult, goal: Goal | None) -> Verdict:
     )
     names = [m.name for m in ranked if m.explains]
     if names:
-        said = f"would be explained by: {'; or '.join(names[:3])}"
+        said = f"would be explained by {'; or by '.join(names[:3])}"
     else:
-        said = "none of these mishaps by itself would explain it"
+        said = "not explained by any one of these mishaps"
     return Verdict(goal, deviation, u, True, tuple(ranked), said)
 
 
@@ -246,7 +246,7 @@ def _last_digit(one: RunResult, b: Balance) -> list[Mishap]:
     if one.run.added_C is None:
         return []
     step = tools.step_K("added_C")
-    name = f"last digit of what is added's temperature ({step:g} K) misread by one"
+    name = f"last digit of the second temperature ({step:g} K) misread by one"
     return [_happened(name, b, Truth(apart_K=step), either_way=True)] if step > 0 else []
 
 

@@ -29,8 +29,7 @@ def show_mishaps(out: Output, runs: Sequence[dict[str, Any]]) -> None:
             out.say(f"{run['run']}: {run['mishap_verdict']}")
         else:
             off = f"{with_u(run['deviation'], run['u_deviation'])} {run['unit']}"
-            out.say(f"{run['run']}: off {run['deviation_from']} by {off}; explanation:"
-                    f" {run['mishap_verdict']}")  # fmt: skip
+            out.say(f"{run['run']}: off {run['deviation_from']} by {off}; {run['mishap_verdict']}")
         out.say()
 
 

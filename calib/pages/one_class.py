@@ -215,7 +215,7 @@ def _verdict(row: Row) -> str:
     if not said or deviation is None:
         return said
     off = f"{plus_minus(deviation, row.get('u_deviation'))} {row.get('unit') or MOLAR}"
-    return f"Off {row.get('deviation_from')} by {off}. Explanation: {said}."
+    return f"Off {row.get('deviation_from')} by {off}; {said}."
 
 
 def _percent(value: float | None) -> str:
@@ -287,7 +287,7 @@ def _drawing(number: int, logged: tuple[Curve, Corrected] | None) -> tuple[Marku
     text = (
         f"{len(curve)} readings; blue: fore line, brown: after line, dashed where traced back; "
         f"square to diamond: the rise, {plus_minus(chosen.rise_K, chosen.u_rise_K)} K. "
-        f"{corrected.rule}"
+        f"{corrected.rule[:1].upper()}{corrected.rule[1:]}."
     )
     description = (
         f"Temperature from {minus(f'{chosen.before_C:.2f}')} °C before mixing to "

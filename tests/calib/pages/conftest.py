@@ -33,6 +33,19 @@ NEUTRAL = "HNO3(aq) + KOH(aq) -> KNO3(aq) + H2O(l)"
 DISSOLVING = "KNO3(s) -> KNO3(aq)"
 
 
+MISHAPS = (
+    ("water's 4.18 J/(g K) used", -3.1, False),
+    ("the second liquid 0.5 K off its reading", -2.1, True),
+    ("stock HNO3(aq) 2 % weak", 1.2, False),
+    ("the cup's constant ignored", 0.7, False),
+    ("last digit of the extreme reading (0.1 K) misread by one", -0.45, True),
+    ("lid on 20 s late", 0.25, False),
+    ("extreme reading taken, not corrected", -0.04, False),
+    ("two drops (0.1 mL) of the second liquid spilt", -0.03, False),
+    ("stock KOH(aq) 2 % weak", 0.0, False),
+)
+
+
 def logged(family: str = "slow", seed: int = 3) -> tuple[Curve, Corrected, Any]:
     """A simulated run as a curve, its correction and the truth."""
     experiment = draw_experiment(family, np.random.default_rng(seed))
@@ -136,6 +149,13 @@ def class_of(
                 "without": [
                     {"left_out": "the cup's constant", "result_kJ_per_mol": value * 0.98,
                      "shift_kJ_per_mol": -0.02 * value, "shift_percent": -2.0}
+                ],
+                "deviation": value - expected, "u_deviation": 0.4, "deviation_from": "its value",
+                "mishap_verdict": "no mishap needed: it agrees with its value",
+                "mishaps": [
+                    {"name": name, "change": change, "change_kJ_per_mol": change,
+                     "change_percent": 100 * change / value, "either_way": way, "explains": False}
+                    for name, change, way in MISHAPS
                 ],
             }
         )  # fmt: skip

@@ -107,6 +107,30 @@ def test_curve_page_prints_without_its_menu(pages, look):
         seen.quiet()
 
 
+def test_class_page_prints_what_is_open_and_nothing_to_press(pages, look):
+    with look(pages["class"]) as seen:
+        assert 2 <= seen.pdf_pages() <= 8
+        seen.page.locator("button.open").nth(1).click()
+        seen.page.emulate_media(media="print")
+        assert not seen.page.locator("nav").is_visible()
+        assert not seen.page.locator("#sieve").is_visible()
+        assert not seen.page.locator("button.open").first.is_visible()
+        assert seen.page.locator("#more-2 svg.drawing").is_visible()
+        assert not seen.page.locator("#more-3").is_visible()
+        assert seen.page.locator("th", has_text="rise / K").first.is_visible()
+        seen.quiet()
+
+
+def test_mishaps_and_verdict_open_with_the_group(pages, look):
+    with look(pages["class"], width=390) as seen:
+        seen.page.locator("button.open").nth(1).click()
+        shown = seen.page.locator("#more-2").inner_text()
+        assert "no mishap needed" in shown
+        assert "the second liquid 0.5 K off its reading, either way" in shown
+        assert "−2.1" in shown
+        assert seen.width() <= 390
+
+
 def first_groups(page, n: int) -> list[str]:
     labels = page.locator("#class > tbody:not([hidden]) > tr:first-child > th").all_inner_texts()
     return [label.strip() for label in labels[:n]]

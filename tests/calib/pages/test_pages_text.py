@@ -326,4 +326,4 @@ def test_many_groups_take_no_figure_each(class_data):
     table, curves = class_data(300)
     html = class_page(table, curves)
     assert html.count('class="drawing only"') == len(curves)
-    assert len(html.encode()) / len(curves) < 10_000
+    assert len(html.encode()) / len(curves) < 11_000  # tables of mishaps and budgets included

@@ -6,14 +6,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.cli import (
-    calibration_plan,
-    constants_impact,
-    constants_sharing,
-    constants_watch,
-)
 from calib.cli.constants_view import constant_facts, constant_table, trail_facts, trail_table
-from calib.cli.options import ByName, JsonFlag, RegistryPlace, day
+from calib.cli.late import late_group
+from calib.cli.options import JsonFlag, RegistryPlace
 from calib.cli.output import Output
 from calib.errors import InputError
 
@@ -21,19 +16,25 @@ if TYPE_CHECKING:
     from calib.registry import StoredConstant
 
 app = typer.Typer(
+    cls=late_group(
+        {
+            "approve": "calib.cli.constants_decide:approve",
+            "withdraw": "calib.cli.constants_decide:withdraw",
+            "plan": "calib.cli.calibration_plan:plan",
+            "drift": "calib.cli.constants_watch:drift",
+            "check": "calib.cli.constants_watch:check",
+            "recheck": "calib.cli.constants_watch:recheck",
+            "impact": "calib.cli.constants_impact:impact",
+            "certificate": "calib.cli.constants_impact:certificate",
+            "export": "calib.cli.constants_sharing:export",
+            "import": "calib.cli.constants_sharing:import_",
+            "merge": "calib.cli.constants_sharing:merge",
+        }
+    ),
     help="Show the stored constants; decide about them, check, share and certify them.",
     invoke_without_command=True,
     rich_markup_mode=None,
 )
-app.command("export")(constants_sharing.export)
-app.command("import")(constants_sharing.import_)
-app.command("merge")(constants_sharing.merge)
-app.command("plan")(calibration_plan.plan)
-app.command("impact")(constants_impact.impact)
-app.command("certificate")(constants_impact.certificate)
-app.command("drift")(constants_watch.drift)
-app.command("check")(constants_watch.check)
-app.command("recheck")(constants_watch.recheck)
 
 
 @app.callback()
@@ -74,72 +75,6 @@ def constants(
         trail_table(out, trail)
         facts["trail"] = [trail_facts(line) for line in trail]
     out.dump(facts)
-
-
-@app.command()
-def approve(
-    numbers: Annotated[list[int], typer.Argument(metavar="NUMBER...")],
-    reason: Annotated[str, typer.Option("--reason", help="Why; needed where checks failed.")] = "",
-    start: Annotated[
-        str | None,
-        typer.Option("--from", metavar="DATE", help="First day in force (ISO 8601)."),
-    ] = None,
-    in_place_of: Annotated[
-        int | None,
-        typer.Option(
-            "--in-place-of",
-            metavar="NUMBER",
-            help="Only if it takes over from this constant; else nothing is changed.",
-        ),
-    ] = None,
-    by: ByName = None,
-    registry: RegistryPlace = None,
-    as_json: JsonFlag = False,
-) -> None:
-    """Put drafts in force, all or none; each supersedes the cup's constant before it."""
-    from calib.jobs.deciding import approve_drafts
-
-    out = Output(as_json=as_json)
-    done = approve_drafts(
-        numbers, registry, reason=reason, valid_from=day(start), in_place_of=in_place_of, by=by
-    )
-    for kept, ended in done:
-        until = f" until {kept.valid_to}" if kept.valid_to is not None else ""
-        out.say(
-            f"Constant {kept.id} of {kept.apparatus} is in force from {kept.valid_from}{until}."
-        )
-        for old in ended:
-            out.say(
-                f"  It supersedes constant {old.id}, in force from {old.valid_from} until then."
-            )
-    out.dump(
-        {
-            "constants": [constant_facts(kept) for kept, _ in done],
-            "superseded": [old.id for _, ended in done for old in ended],
-        }
-    )
-
-
-@app.command()
-def withdraw(
-    number: Annotated[int, typer.Argument(metavar="NUMBER")],
-    reason: Annotated[str, typer.Option("--reason", help="Why nobody should use it.")],
-    by: ByName = None,
-    registry: RegistryPlace = None,
-    as_json: JsonFlag = False,
-) -> None:
-    """Take a constant out of use for all dates; it stays in the history."""
-    from calib.jobs.deciding import withdraw_constant
-
-    out = Output(as_json=as_json)
-    gone, touched = withdraw_constant(number, registry, reason=reason, by=by)
-    out.say(f"Constant {number} of {gone.apparatus} is withdrawn: {reason}")
-    if touched:
-        out.say(
-            f"{len(touched)} kept results rest on it; old against new:"
-            f" cupledger constants impact {number} --recompute"
-        )
-    out.dump({"constants": [constant_facts(gone)], "results": [kept.id for kept in touched]})
 
 
 def _refuse_options_before(context: typer.Context) -> None:

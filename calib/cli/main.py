@@ -10,26 +10,30 @@ import sys
 
 import typer
 
-from calib.cli import (
-    apparatus,
-    calibrate,
-    constants,
-    correct,
-    cycles,
-    demo,
-    enthalpy,
-    key,
-    mark,
-    output,
-    plan,
-    practice,
-    reference,
-    template,
-)
+from calib.cli import output
+from calib.cli.late import late_group
 from fitting.errors import CupledgerError
+
+# Where each command lives, in the order of the help: module:name. It is loaded when asked for.
+COMMANDS = {
+    "apparatus": "calib.cli.apparatus:app",
+    "calibrate": "calib.cli.calibrate:calibrate",
+    "constants": "calib.cli.constants:app",
+    "correct": "calib.cli.correct:correct",
+    "cycles": "calib.cli.cycles:cycles",
+    "enthalpy": "calib.cli.enthalpy:enthalpy",
+    "practice": "calib.cli.practice:practice",
+    "plan": "calib.cli.plan:plan",
+    "mark": "calib.cli.mark:mark",
+    "key": "calib.cli.key:key",
+    "reference": "calib.cli.reference:reference",
+    "template": "calib.cli.template:template",
+    "demo": "calib.cli.demo:demo",
+}
 
 app = typer.Typer(
     name="cupledger",
+    cls=late_group(COMMANDS),
     help="Calibrate cups, correct logged curves for heat loss, keep each cup's constant, apply it.",
     no_args_is_help=True,
     add_completion=True,
@@ -37,19 +41,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-app.add_typer(apparatus.app, name="apparatus")
-app.add_typer(constants.app, name="constants")
-app.command("calibrate")(calibrate.calibrate)
-app.command("correct")(correct.correct)
-app.command("cycles")(cycles.cycles)
-app.command("enthalpy")(enthalpy.enthalpy)
-app.command("practice")(practice.practice)
-app.command("plan")(plan.plan)
-app.command("mark")(mark.mark)
-app.command("key")(key.key)
-app.command("reference")(reference.reference)
-app.command("template")(template.template)
-app.command("demo")(demo.demo)
 
 
 def _show_version(wanted: bool) -> None:

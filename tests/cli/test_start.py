@@ -7,8 +7,14 @@ import sys
 import time
 
 import pytest
+from typer.main import get_command
 
-HEAVY = ("numpy", "scipy", "pandas", "matplotlib", "lmfit", "sqlalchemy", "thermo", "chemicals")
+from calib.cli.main import COMMANDS, app
+
+HEAVY = (
+    *("numpy", "scipy", "pandas", "matplotlib", "lmfit", "sqlalchemy", "thermo", "chemicals"),
+    "pydantic",  # typer's conversion of options; it takes longer to load than the command itself
+)
 
 
 def imported(*words: str) -> str:
@@ -28,7 +34,14 @@ def test_help_loads_nothing_heavy():
 
 def test_constants_loads_nothing_numeric(cups):
     report = imported("constants")
-    assert not [n for n in HEAVY if n != "sqlalchemy" and f" {n}" in report]
+    assert not [name for name in HEAVY if f" {name}" in report]
+
+
+def test_a_listing_loads_its_own_command_only(cups):
+    report = imported("constants")
+    assert " calib.cli.constants" in report
+    assert " calib.cli.enthalpy" not in report
+    assert " calib.cli.constants_watch" not in report
 
 
 def best_of(command: list[str], times: int = 7) -> float:
@@ -47,8 +60,42 @@ def test_help_starts_within_twice_the_time_of_its_libraries():
     assert ours <= 2.0 * bare + 0.05
 
 
-@pytest.mark.parametrize("words", [[], ["apparatus"], ["constants"], ["correct"], ["enthalpy"]])
+def everything() -> list[list[str]]:
+    """Every command and every command of a group, with nothing after it."""
+    found: list[list[str]] = [[]]
+    for name in COMMANDS:
+        found.append([name])
+        command = get_command(app).commands[name]
+        found += [[name, inner] for inner in getattr(command, "commands", ())]
+    return found
+
+
+@pytest.mark.parametrize("words", everything(), ids=" ".join)
 def test_every_command_has_help(cupledger, words):
     done = cupledger(*words, "--help")
     assert done.code == 0
     assert "Usage" in done.out
+
+
+def test_the_help_lists_every_command_with_what_it_does(cupledger):
+    told = cupledger("--help").out
+    listed = told.split("Commands:")[1]
+    for name in COMMANDS:
+        (line,) = [line for line in listed.splitlines() if line.split()[:1] == [name]]
+        assert len(line.split()) > 3
+    assert "merge " in cupledger("constants", "--help").out
+
+
+def test_a_mistyped_command_is_answered_with_the_right_one(cupledger):
+    done = cupledger("constnts")
+    assert done.code == 2
+    assert "Did you mean 'constants'?" in done.err
+    assert "Did you mean 'recheck'" in cupledger("constants", "rechek").err
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["constants", "recheck", "--within", "soon"], ["constants", "withdraw", "x", "--reason", "y"]],
+)
+def test_what_is_no_number_is_still_refused(cupledger, words):
+    assert cupledger(*words).code == 2

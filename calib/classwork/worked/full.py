@@ -128,7 +128,7 @@ class _Sheet:
         numbers = f"{r.final_C:.3f} °C − {r.before_C:.3f} °C"
         return self.step("rise", "Rise of a cup that loses no heat", "ΔT = T_f − T₁",
                          f"ΔT = {minus(numbers)}", "ΔT", self.m.rise_K, "K",
-                         f"T_f: {how}.")  # fmt: skip
+                         f"The end: {how}.")  # fmt: skip
 
     def brought(self) -> Step:
         m, x = self.m, self.x

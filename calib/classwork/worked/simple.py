@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from calib.classwork.marking.path import Path
 from calib.classwork.marking.readings import Brought, GroupReadings, Poured
 from calib.classwork.marking.ways import Taught, base_mass_g, simple_path
-from calib.classwork.worked.steps import Step, as_typed, minus, number
+from calib.classwork.worked.steps import Step, as_typed, difference, number
 
 __all__ = ["simple_steps"]
 
@@ -20,7 +20,7 @@ __all__ = ["simple_steps"]
 def simple_steps(readings: GroupReadings, taught: Taught, unit: str = "") -> tuple[Step, ...]:
     """Every step with its numbers; the last holds the answer."""
     path = simple_path(readings, taught, unit=unit or readings.unit())
-    steps = [_mass(readings, taught), _rise(readings), _heat(path)]
+    steps = [_mass(readings, taught), _rise(readings), _heat(readings, path)]
     if readings.kind == "molar":
         steps += [*_kilojoules(path), *_amounts(readings), *_per_mole(readings, path)]
     elif readings.kind == "specific heat":
@@ -48,32 +48,38 @@ def _mass(readings: GroupReadings, taught: Taught) -> Step:
                 f"m = {terms}", f"m = {number(whole)} g", whole, "g", remark=remark)  # fmt: skip
 
 
-def _rise(readings: GroupReadings) -> Step:
+def _ends(readings: GroupReadings) -> tuple[str, str]:
+    """Start and end as the group has them."""
     run, rise = readings.prepared.run, readings.rise
-    if rise.slack_K == 0.0:
-        start = as_typed(run, "in_cup_C" if run.in_cup_C is not None else "added_C")
-        end = as_typed(run, "extreme_C")
-    else:
-        start, end = f"{rise.start_C:.1f}", f"{rise.end_C:.1f}"
+    if rise.slack_K > 0.0:
+        return f"{rise.start_C:.1f}", f"{rise.end_C:.1f}"
+    start = as_typed(run, "in_cup_C" if run.in_cup_C is not None else "added_C")
+    return start, as_typed(run, "extreme_C")
+
+
+def _rise(readings: GroupReadings) -> Step:
+    start, end = _ends(readings)
+    rise = readings.rise
     remark = (
         f"The {rise.what} less the reading before mixing; a difference is the same in °C and K."
     )
     return Step("rise", "Change of temperature", "ΔT = T(end) − T(start)",
-                f"ΔT = {end} °C − {start} °C", f"ΔT = {number(rise.rise_K, 3)} K",
+                f"ΔT = {end} °C − {start} °C", f"ΔT = {_rise_text(readings)} K",
                 rise.rise_K, "K", remark=remark)  # fmt: skip
 
 
-def _heat(path: Path) -> Step:
+def _rise_text(readings: GroupReadings) -> str:
+    return difference(readings.rise.rise_K, *_ends(readings))
+
+
+def _heat(readings: GroupReadings, path: Path) -> Step:
     q = path.heat_J()
-    numbers = f"q = {number(path.mass_g)} g × {path.c_J_per_gK:g} J/(g K) × {_rise_text(path)} K"
+    rise = _rise_text(readings)
+    rise = f"({rise})" if path.rise_K < 0.0 else rise
+    numbers = f"q = {number(path.mass_g)} g × {path.c_J_per_gK:g} J/(g K) × {rise} K"
     way = "taken up by" if q >= 0.0 else "lost by"
     return Step("heat", f"Heat {way} the liquid", "q = m · c · ΔT", numbers,
                 f"q = {number(q)} J", q, "J", remark="c is that of water.")  # fmt: skip
-
-
-def _rise_text(path: Path) -> str:
-    text = number(path.rise_K, 3)
-    return f"({text})" if path.rise_K < 0.0 else text
 
 
 def _kilojoules(path: Path) -> Iterator[Step]:
@@ -135,26 +141,26 @@ def _per_mole(readings: GroupReadings, path: Path) -> Iterator[Step]:
 
 def _specific_heat(readings: GroupReadings, path: Path) -> Iterator[Step]:
     run = readings.prepared.run
-    added, end = as_typed(run, "added_C"), number(readings.rise.end_C, 3)
+    added, end = as_typed(run, "added_C"), _ends(readings)[1]
+    drop = difference(path.drop_K, added, end)
     yield Step("rise", f"Temperature drop of {readings.added.label}", "ΔT₂ = T₂ − T(end)",
-               f"ΔT₂ = {added} °C − {end} °C", f"ΔT₂ = {number(path.drop_K)} K", path.drop_K,
-               "K")  # fmt: skip
+               f"ΔT₂ = {added} °C − {end} °C", f"ΔT₂ = {drop} K", path.drop_K, "K")  # fmt: skip
     value = path.value()
     yield Step("amount", f"Specific heat of {readings.added.label}", "c₂ = q/(m₂ · ΔT₂)",
                f"c₂ = {number(path.heat_J())} J ÷ ({as_typed(run, 'added_g')} g × "
-               f"{number(path.drop_K)} K)",
+               f"{drop} K)",
                f"c₂ = {number(value, 3)} J/(g K)", value, "J/(g K)",
                remark="What the water took up, the solid gave.")  # fmt: skip
 
 
 def _fusion(readings: GroupReadings, path: Path, unit: str) -> Iterator[Step]:
-    run, q, end = readings.prepared.run, -path.heat_J(), readings.rise.end_C
+    run, q, end = readings.prepared.run, -path.heat_J(), _ends(readings)[1]
     per_gram = q / path.divisor
     yield Step("amount", "Heat for each gram of ice", "q/m₂",
                f"{number(q)} J ÷ {as_typed(run, 'added_g')} g", f"{number(per_gram)} J/g",
                per_gram, "J/g")  # fmt: skip
     yield Step("heat", "Of this, warming the melt from 0 °C took", "c · (T(end) − 0 °C)",
-               f"{path.c_J_per_gK:g} J/(g K) × {minus(f'{end:g}')} K",
+               f"{path.c_J_per_gK:g} J/(g K) × {end} K",
                f"{number(path.melt_J_per_g)} J/g", path.melt_J_per_g, "J/g")  # fmt: skip
     left = per_gram - path.melt_J_per_g
     yield Step("sign", "Heat of fusion", "L = q/m₂ − c · T(end)",

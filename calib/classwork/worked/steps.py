@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from calib.runs.model import Run
     from calib.uncertainty import Propagated
 
-__all__ = ["Step", "as_typed", "made_of", "minus", "number", "shown"]
+__all__ = ["Step", "as_typed", "difference", "made_of", "minus", "number", "shown"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +63,16 @@ def as_typed(run: Run, column: str) -> str:
         return minus(written)
     value = getattr(run, column)
     return "not given" if value is None else minus(f"{value:.10g}")
+
+
+def difference(value: float, *texts: str) -> str:
+    """A difference of readings with as many decimals as the finest of them.
+
+    >>> difference(6.8, "27.9", "21.1"), difference(-9.5, "11.5", "21")
+    ('6.8', '−9.5')
+    """
+    places = max(len(text.partition(".")[2]) for text in texts)
+    return minus(f"{value:.{places}f}")
 
 
 def shown(value: float, u: float) -> str:

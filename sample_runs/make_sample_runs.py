@@ -359,6 +359,59 @@ def make_class_with_readings(
     write_rows(folder / "class_readings.csv", rows)
 
 
+def as_answered(slips: str, m: float, own: float, rise: float, end: float, mol: float) -> str:
+    """What an invented group makes of its readings; m is the whole mass, own the first liquid's."""
+    mass = own if "one mass" in slips else m
+    change = rise + 273.15 if "kelvin" in slips else end if "final" in slips else rise
+    heat = mass * (1.0 if "calories" in slips else 4.18) * change
+    answer = -heat / (1.0 if "joules" in slips else 1000.0) / (1.0 if "undivided" in slips else mol)
+    answer = -answer if "sign" in slips else answer
+    if "misread" in slips:
+        answer *= 0.73
+    places = 3 if abs(answer) < 10 else 1 if abs(answer) < 1000 else 0
+    return "" if "none" in slips else f"{answer:.{places}f}"
+
+
+ANSWERS = ("", "sign", "one mass", "joules", "undivided", "kelvin", "sign, calories",
+           "", "one mass", "final", "misread", "none")  # fmt: skip
+
+
+def make_class_answers(folder: Path, cups: dict[str, Cup], tools: Instruments) -> None:
+    """Twelve groups with their own answers, some with a slip: what ``mark`` is for."""
+    rng = np.random.default_rng(20261104)  # its own, so that no other file depends on this one
+    rows: list[dict[str, object]] = []
+    for index, slips in enumerate(ANSWERS):
+        cup, acid = CUPS[index % 6], index < 7
+        if acid:
+            e, true = neutralization(cups[cup], rng, 1.0, tools.stock)
+        else:
+            e, true = dissolution("KNO3", 12.0, cups[cup], rng, 1.0)
+        run, read = as_read(simulate(e, rng), true, cup, Instruments(tools.balance_g), rng)
+        shows = tools.thermometers.get(cup, Probe()).shows
+        start, after = float(shows(run.true_before_C, 0.1)), run.time_s > run.mixed_at_s
+        course = run.temperature_C[after]
+        end = float(shows(course.max() if acid else course.min(), 0.1))
+        own, more = float(str(read["in_cup_g"])), float(str(read["added_g"]))
+        mol = own / 1000.0 if acid else more / 101.10
+        rows.append(
+            {
+                "run": f"pair {index + 1}",
+                "apparatus": cup,
+                "date": "2026-11-04",
+                "in_cup": "HNO3(aq)" if acid else "water",
+                "in_cup_mol_per_L": "1.000" if acid else "",
+                "added": "KOH(aq)" if acid else "KNO3(s)",
+                "added_mol_per_L": "1.000" if acid else "",
+                **read,
+                "added_C": f"{float(shows(true['added_C'], 0.1)):.1f}",
+                "in_cup_C": f"{start:.1f}",
+                "extreme_C": f"{end:.1f}",
+                "reported_kJ_per_mol": as_answered(slips, own + more, own, end - start, end, mol),
+            }
+        )
+    write_rows(folder / "class_answers.csv", rows)
+
+
 def make_truth(folder: Path, cups: dict[str, Cup]) -> None:
     """The answers of this invented world, for whoever wants to compare."""
     rows: list[dict[str, object]] = [
@@ -384,6 +437,7 @@ def make_all(folder: Path, rng: np.random.Generator, *, cp_spread: float = 0.0) 
     make_calibrations(folder, cups, rng, tools)
     make_class_with_curves(folder, cups, rng, cp_spread, tools)
     make_class_with_readings(folder, cups, rng, tools)
+    make_class_answers(folder, cups, tools)
     make_truth(folder, cups)
     return cups
 

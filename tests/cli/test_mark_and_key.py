@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+SAMPLE = Path(__file__).resolve().parents[2] / "sample_runs"
 HEADER = (
     "run,apparatus,date,in_cup,in_cup_mol_per_L,added,added_mol_per_L,in_cup_mL,added_mL,added_g,"
     "in_cup_C,added_C,extreme_C,reported_kJ_per_mol"
@@ -116,7 +119,7 @@ def test_sheets_and_marks_are_written_where_asked_and_nowhere_else(cups, tmp_pat
     assert "<img" not in page
     assert "Well done" in page
     second = (folder / names[1]).read_text(encoding="utf-8")
-    assert "Here: the sign is the other way round." in second
+    assert "Here, on your sheet: the sign is the other way round." in second
     one_file = tmp_path / "all.md"
     assert cups("mark", table, "--sheets", one_file).code == 1
     assert one_file.read_text(encoding="utf-8").count("step by step") == 2
@@ -137,6 +140,24 @@ def test_marks_out_keep_what_came_in(cups, tmp_path):
     assert "-28.40,not explained" in lines[1] or "-28.40,slip" in lines[1]
     assert lines[2].startswith("lost")
     assert cups("mark", table, "--out", table).code == 2
+
+
+def test_the_sample_answers_are_marked_as_they_were_made(cups):
+    """The table that ``sample_runs/make_sample_runs.py`` made with its own arithmetic."""
+    done = cups("mark", SAMPLE / "class_answers.csv", "--json")
+    assert done.code == 0
+    found = {
+        row["run"].split()[1]: [set(fit["slips"]) for fit in row.get("fits", [])] or row["verdict"]
+        for row in done.json["runs"]
+    }
+    mass = found.pop("3")  # acid and base weigh nearly the same, so half the mass looks alike
+    assert {"one mass only"} in mass
+    assert found == {
+        "1": "right", "2": [{"sign"}], "4": [{"J for kJ"}], "5": [{"not divided"}],
+        "6": [{"kelvin added"}], "7": [{"sign", "calories"}], "8": "right",
+        "9": [{"solute left out"}], "10": [{"final temperature"}], "11": "not explained",
+        "12": "no answer",
+    }  # fmt: skip
 
 
 def test_answers_of_a_metal_in_their_own_column(cups, tmp_path):

@@ -9,7 +9,7 @@ from calib.classwork.marking.slips import STAGES
 from calib.classwork.marking.verdicts import Fit
 from calib.classwork.worked.full import full_steps
 from calib.classwork.worked.simple import simple_steps
-from calib.classwork.worked.steps import Step, minus, number
+from calib.classwork.worked.steps import Step, number
 
 __all__ = ["Feedback", "feedback", "fit_words", "way_words"]
 
@@ -112,7 +112,7 @@ def _sentences(marked: Marked, own: str) -> list[str]:
 
 
 def _explained(marked: Marked, fit: Fit) -> list[str]:
-    said = [_would(marked, fit)]
+    said = [_would(marked, fit), *_substituted(marked, fit)]
     said += [f"It also comes out when {_gives(marked, other)}" for other in marked.fits[1:]]
     said += [HELP[kind] for kind in dict.fromkeys(fit.kinds)]
     return said
@@ -126,9 +126,30 @@ def _gives(marked: Marked, fit: Fit) -> str:
     return f"{fit_words(fit)}: that gives {number(fit.value, 4)} {marked.unit}."
 
 
+def _substituted(marked: Marked, fit: Fit) -> list[str]:
+    """The calculation with the slip in it, the group's numbers substituted."""
+    path = fit.path
+    if path.kind != "molar" or abs(path.factor) not in (1.0, 1000.0):
+        return []
+    heat = f"{number(path.mass_g)} g × {path.c_J_per_gK:.4g} J/(g K)"
+    if path.cup_J_per_K:
+        heat = f"({heat} + {number(path.cup_J_per_K)} J/K)"
+    rise = number(path.rise_K, 5 if abs(path.rise_K) > 100.0 else 3)
+    text = f"{heat} × {f'({rise})' if path.rise_K < 0.0 else rise} K"
+    if path.offset_J:
+        text = f"({text} − {number(-path.offset_J)} J)"
+    if path.divided:
+        text += f" ÷ {number(path.divisor)} mol"
+    if abs(path.factor) == 1.0:
+        text += " ÷ 1000"
+    sign = "−" if path.factor > 0.0 else ""
+    rounded = ", rounded on the way" if fit.rounding.steps else ""
+    return [f"Perhaps so{rounded}: {sign}{text} = {number(fit.value, 4)} {marked.unit}."]
+
+
 def fit_words(fit: Fit) -> str:
     """The slips of a fit as one clause."""
-    return " and ".join(slip.words for slip in fit.slips)
+    return "; and also ".join(slip.words for slip in fit.slips)
 
 
 def way_words(marked: Marked) -> str:
@@ -146,7 +167,7 @@ def _pointers(marked: Marked, steps: tuple[Step, ...]) -> dict[int, str]:
     for slip in sorted(marked.fits[0].slips, key=lambda one: STAGES.index(one.stage)):
         at = _place(steps, slip.stage, slip.kind)
         if at is not None:
-            text = minus(f"Here: {slip.words}.")
+            text = f"Here, on your sheet: {slip.words}."
             found[at] = f"{found[at]} {text}" if at in found else text
     return found
 

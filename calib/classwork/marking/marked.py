@@ -197,9 +197,11 @@ class _Ways:
     def simple(self) -> list[Way]:
         return simple_ways(self.readings, self.taught, unit=self.unit)
 
-    def full(self) -> list[Way]:
+    def full(self, *, whole: bool = False) -> list[Way]:
         result = self.result
-        return [] if result is None else full_ways(self.readings, result, unit=self.unit)
+        if result is None:
+            return []
+        return full_ways(self.readings, result, unit=self.unit, whole=whole)
 
 
 def _verdict(
@@ -216,7 +218,7 @@ def _verdict(
     if fit is not None:
         return replace(blank, verdict=_right(fit), honest=fit)
     marked = _with_slips(blank, [simple])
-    more = [_as_full(way) for way in ways.full() if not way.left_out]
+    more = [_as_full(way) for way in ways.full(whole=True)]
     fit = exact_fit(answer, more, with_slack=False) if marked.fits else honest_fit(answer, more)
     if fit is not None:  # a group that did more than it was taught is right
         return replace(blank, verdict=_right(fit), honest=fit, result=ways.result)

@@ -9,7 +9,7 @@ given and none is chosen.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, product
 
@@ -22,6 +22,8 @@ __all__ = ["Fit", "HonestFit", "exact_fit", "find_slips", "honest_fit"]
 
 NEAR = 0.03
 """Slips that move the answer by less than this share of it need a fine match to be named."""
+ROOM = 0.35
+"""A slip is looked into where one of a few ways with it comes within this share of the answer."""
 SLIP_DIGITS = 2
 PAIR_DIGITS = 3
 """Two slips together are only looked for behind a number of at least so many digits."""
@@ -138,7 +140,10 @@ def _fits(
     honest: Sequence[float],
 ) -> list[Fit]:
     found = []
+    apart = _far_apart(ways)
     for combination in candidates:
+        if not any(_near(answer, v, ROOM * abs(v)) for v in _values(combination, apart)):
+            continue
         for way in ways:
             path = way.path
             for slip in combination:
@@ -153,6 +158,24 @@ def _fits(
             if fit is not None:
                 found.append(fit)
     return found
+
+
+def _far_apart(ways: Sequence[Way]) -> list[Way]:
+    """A few of the ways, so that every other one is within a tenth of one of them."""
+    chosen: list[Way] = []
+    for way in ways:
+        value = way.path.value()
+        if all(abs(value - one.path.value()) > 0.1 * abs(value) for one in chosen):
+            chosen.append(way)
+    return chosen
+
+
+def _values(combination: tuple[Slip, ...], ways: Sequence[Way]) -> Iterator[float]:
+    for way in ways:
+        path = way.path
+        for slip in combination:
+            path = slip.apply(path)
+        yield path.value()
 
 
 def _first(

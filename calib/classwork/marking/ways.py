@@ -177,13 +177,18 @@ def _bases(readings: GroupReadings) -> list[tuple[float, str]]:
     return found
 
 
-def full_ways(readings: GroupReadings, result: RunResult, *, unit: str = "") -> list[Way]:
-    """All honest ways of the full depth; the first is the calculation of ``enthalpy``."""
+def full_ways(
+    readings: GroupReadings, result: RunResult, *, unit: str = "", whole: bool = False
+) -> list[Way]:
+    """All honest ways of the full depth; the first is the calculation of ``enthalpy``.
+
+    ``whole``: only those that leave nothing out.
+    """
     return [
         replace(way, path=replace(way.path, divisor=moles), choices=(*way.choices, *said))
         if readings.kind == "molar"
         else way
-        for way in _full_core(readings, result, unit)
+        for way in _full_core(readings, result, unit, whole)
         for moles, said in _full_bases(readings, result)
     ]
 
@@ -205,7 +210,7 @@ def _full_bases(
     return found
 
 
-def _full_core(readings: GroupReadings, result: RunResult, unit: str) -> Iterator[Way]:
+def _full_core(readings: GroupReadings, result: RunResult, unit: str, whole: bool) -> Iterator[Way]:
     cup = result.constant.value_J_per_K
     rises = list(_full_rises(readings, result))
     for (path, melts), (rise, start, said_rise, less_rise) in product(
@@ -213,6 +218,8 @@ def _full_core(readings: GroupReadings, result: RunResult, unit: str) -> Iterato
     ):
         for c, said_c, less_c in _full_c(path.c_J_per_gK, readings.kind == "molar"):
             for constant, less_cup in ((cup, ()), (0.0, ("the cup's constant",))):
+                if whole and (less_rise or less_c or less_cup):
+                    continue
                 one = replace(
                     path, c_J_per_gK=c, rise_K=rise.rise_K, rise_slack_K=rise.slack_K,
                     cup_J_per_K=constant, offset_J=path.offset_J if start == "cup" else 0.0,

@@ -4,8 +4,11 @@ For notebooks::
 
     from fitting import read_curve, correct, compare
     curve = read_curve("bench3.csv")
-    correct(curve)
-    compare(curve)
+    correct(curve)                       # verdict and table of methods
+    found = compare(curve)               # cooling laws and stability as well
+    found.verdict
+    found.to_frame()                     # one line a method
+    found.plot(ax, "correction")         # on an Axes of your own
 
 What is named here is loaded when it is first asked for.
 """

@@ -5,7 +5,7 @@ For notebooks::
     from fitting import read_curve, compare
     found = compare(read_curve("bench3.csv"), room_C=21.4)
     found                       # verdict and tables
-    found.frame()               # one line a method
+    found.to_frame()             # one line a method
     found.plot(ax)              # rises with their intervals
 """
 
@@ -71,7 +71,7 @@ class Comparison:
             f"between {min(rises):+.3f} and {max(rises):+.3f} K"
         )
 
-    def frame(self) -> pd.DataFrame:
+    def to_frame(self) -> pd.DataFrame:
         """One line a method, as a pandas table; the column ``chosen`` marks the one in use."""
         table = methods_frame(self.methods)
         table["chosen"] = [m.method == self.chosen.method for m in self.methods]

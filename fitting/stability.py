@@ -67,7 +67,7 @@ class Scan:
         found = [abs(rise - rise_K) for rise in self.rise_K if np.isfinite(rise)]
         return max(found, default=0.0)
 
-    def frame(self) -> pd.DataFrame:
+    def to_frame(self) -> pd.DataFrame:
         """One line a value: the value, the rise, its uncertainty."""
         import pandas as pd
 
@@ -91,7 +91,7 @@ class Stability:
     u_rise_K: float
     verdict: str
 
-    def frame(self) -> pd.DataFrame:
+    def to_frame(self) -> pd.DataFrame:
         """One line a scan: its spread and largest move against the stated uncertainty."""
         import pandas as pd
 

@@ -159,7 +159,7 @@ LAWS: dict[str, Meaning] = {
         "P. L. Dulong, A. T. Petit, Ann. Chim. Phys. 7 (1817) 225; n = 5/4 for free convection: "
         "L. Lorenz, Ann. Phys. 249 (1881) 582; both from memory",
     ),
-    "drifting": Meaning(
+    "drifting-room": Meaning(
         "Newton's law in a drifting room",
         "The temperature that the cup tends to moves evenly with the room's.",
         "dT/dt = −k (T − T∞ − c t)",

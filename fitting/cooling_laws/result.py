@@ -84,7 +84,7 @@ class LawComparison:
                 return one
         raise KeyError(name)
 
-    def frame(self) -> pd.DataFrame:
+    def to_frame(self) -> pd.DataFrame:
         """One line a law, as a pandas table."""
         import pandas as pd
 

@@ -15,6 +15,7 @@ from fitting.noise import lag1
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.axes import Axes
 
 Part = tuple[str, float]
 
@@ -124,6 +125,15 @@ class Corrected:
     def to_frame(self) -> pd.DataFrame:
         """One line a method, as a pandas table."""
         return methods_frame(self.methods)
+
+    def plot(self, ax: Axes) -> None:
+        """Draw every method's rise with its 95 % interval on an Axes.
+
+        The curve with its lines needs the readings too: see `fitting.views.draw`.
+        """
+        from fitting.plots import plot_methods
+
+        plot_methods(ax, self)
 
     def _repr_html_(self) -> str:
         return f"<p>{escape(self.verdict)}</p>{methods_html(self.methods)}"

@@ -29,8 +29,8 @@ def found(run):
 
 def test_every_method_is_there_in_the_order_of_the_list(found):
     assert [m.method for m in found.methods] == list(METHODS)
-    assert list(found.frame().index) == list(METHODS)
-    assert found.frame()["chosen"].sum() == 1
+    assert list(found.to_frame().index) == list(METHODS)
+    assert found.to_frame()["chosen"].sum() == 1
 
 
 def test_the_chosen_one_holds_the_truth(found, run):
@@ -64,7 +64,7 @@ def test_scans_go_through_the_value_in_use(found):
         at = scan.values.index(scan.used)
         assert scan.rise_K[at] == pytest.approx(found.chosen.rise_K, abs=1e-6)
     assert found.stability.u_rise_K == found.chosen.u_rise_K
-    assert len(found.stability.frame()) == 3
+    assert len(found.stability.to_frame()) == 3
 
 
 def test_a_wrong_argument_is_named(run):

@@ -92,7 +92,7 @@ def test_a_log_gives_the_conductance_of_a_known_cup():
     assert found.conductance_W_per_K == pytest.approx(0.04, abs=3 * found.u_conductance_W_per_K)
     assert found.u_conductance_W_per_K < 0.01
     assert "W/K" in found.verdict
-    assert "newton" in found.laws.frame().index
+    assert "newton" in found.laws.to_frame().index
     assert "<table>" in found._repr_html_()
     assert found.t_inf_C == pytest.approx(21.5, abs=3 * found.u_t_inf_K)
 

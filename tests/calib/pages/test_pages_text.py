@@ -14,6 +14,7 @@ from calib.pages import certificate_page, class_page, curve_page, explanations_c
 from calib.pages.explanations import METHODS as EXPLAINED
 from calib.pages.explanations import NUMBERS
 from calib.rounding import with_u
+from fitting.cooling_laws.laws import LAWS
 from fitting.corrections import METHODS, correct
 from fitting.curve import Curve
 
@@ -106,6 +107,7 @@ def test_the_numbers_are_those_of_the_result(slow_run):
 
 def test_every_method_and_number_is_explained():
     assert set(EXPLAINED) == set(METHODS)
+    assert set(explanations_curve.LAWS) == set(LAWS)
     own = [*explanations_curve.NUMBERS.values(), *explanations_curve.LAWS.values()]
     assert all(meaning.equation for meaning in own)
     for meaning in [*EXPLAINED.values(), *NUMBERS.values(), *own]:

@@ -43,3 +43,32 @@ def net_ionic(equation: Equation) -> Equation:
     left = tuple((tidy(-n), s) for s, n in numbers.items() if n < 0)
     right = tuple((tidy(n), s) for s, n in numbers.items() if n > 0)
     return Equation(left, right)
+
+
+def with_bare_protons(equation: Equation) -> Equation:
+    """The same reaction with every H3O+ written as H+ and H2O, so that amounts of acid fit it.
+
+    >>> from calib.reactions.equation import parse_equation
+    >>> str(with_bare_protons(parse_equation("H3O+ + OH- -> 2 H2O")))
+    'H+(aq) + OH-(aq) -> H2O(l)'
+    """
+    if not any(s.formula == "H3O" and s.charge == 1 for s in equation.species):
+        return equation
+    numbers: dict[Species, Fraction] = {}
+    for species, number in equation.net().items():
+        for count, piece in _without_hydronium(species):
+            numbers[piece] = numbers.get(piece, Fraction(0)) + number * count
+    left = tuple((tidy(-n), s) for s, n in numbers.items() if n < 0)
+    right = tuple((tidy(n), s) for s, n in numbers.items() if n > 0)
+    said = "H3O+ is counted as H+ and H2O"
+    return Equation(left, right, (*equation.assumed, said))
+
+
+def same_reaction(one: Equation, other: Equation) -> Fraction | None:
+    """How many times ``other`` makes ``one``, both as net ionic reactions; ``None``: never."""
+    numbers, own = net_numbers(one), net_numbers(other)
+    if not own or set(numbers) != set(own):
+        return None
+    factors = {numbers[s] / own[s] for s in own}
+    factor = factors.pop()
+    return factor if not factors and factor > 0 else None

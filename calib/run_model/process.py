@@ -95,6 +95,7 @@ def find_process(run: Run, in_cup: Portion, added: Portion | None) -> Process:
 def _from_column(run: Run) -> tuple[Equation | PhysicalProcess | None, tuple[str, ...]]:
     """What the column ``reaction`` names: an equation, or an entry of the lists."""
     from calib.reactions.describe import reaction_named
+    from calib.reactions.ionic import with_bare_protons
 
     if run.reaction is None or not run.reaction.strip():
         return None, ()
@@ -106,7 +107,10 @@ def _from_column(run: Run) -> tuple[Equation | PhysicalProcess | None, tuple[str
                        "a balanced equation, or the name of a known reaction",
                        "the names stand in: cupledger reference")
         ) from None  # fmt: skip
-    return named, tuple(named.assumed) if isinstance(named, Equation) else ()
+    if isinstance(named, Equation):
+        named = with_bare_protons(named)
+        return named, tuple(named.assumed)
+    return named, ()
 
 
 def _physical(

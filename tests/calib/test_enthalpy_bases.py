@@ -115,3 +115,43 @@ def test_summary_holds_both_values_on_the_runs_own_basis():
     assert low <= line["expected_at_runs"] <= high < line["reference"]
     assert line["why_no_expected"] is None
     assert "mol/kg" in line["expected_why"]
+
+
+def acid_and_base(label, reaction=None):
+    return run(label, reaction=reaction, in_cup="HCl(aq)", in_cup_mL=100.0, in_cup_mol_per_L=1.0,
+               added="NaOH(aq)", added_mL=105.0, added_mol_per_L=1.0, in_cup_C=25.0, added_C=25.0,
+               extreme_C=31.4, extreme_after_s=5.0, room_C=25.0)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("written", "times"),
+    [
+        ("H+ + OH- -> H2O", 1),
+        ("H3O+ + OH- -> 2 H2O", 1),
+        ("2 H3O+ + 2 OH- -> 4 H2O", 2),
+        ("H+ + Cl- + Na+ + OH- -> Na+ + Cl- + H2O", 1),
+    ],
+)
+def test_ionic_equations_give_what_the_molecular_one_gives(written, times):
+    """-57.6 at 1 mol/L (C from F, Parker) whether molecules or ions are written."""
+    plain, ionic = row(acid_and_base("m")), row(acid_and_base("i", written))
+    for key in ("dH_kJ_per_mol", "reference_kJ_per_mol", "expected_at_run_kJ_per_mol"):
+        assert ionic[key] == pytest.approx(times * plain[key], rel=1e-6), key
+    assert plain["expected_at_run_kJ_per_mol"] == pytest.approx(-57.62, abs=0.06)
+    assert ionic["heat_J"] == pytest.approx(plain["heat_J"], rel=1e-9)
+
+
+def test_a_displacement_in_ions():
+    cell = {"in_cup": "CuSO4(aq)", "in_cup_mL": 100.0, "in_cup_mol_per_L": 0.2, "added": "Zn(s)",
+            "added_g": 3.0, "in_cup_C": 25.0, "added_C": 25.0, "extreme_C": 34.0,
+            "extreme_after_s": 60.0, "room_C": 25.0}  # fmt: skip
+    plain = row(run("m", **cell))
+    ionic = row(run("i", reaction="Zn(s) + Cu+2 -> Zn+2 + Cu(s)", **cell))
+    for key in ("dH_kJ_per_mol", "reference_kJ_per_mol", "expected_at_run_kJ_per_mol"):
+        assert ionic[key] == pytest.approx(plain[key], rel=1e-6), key
+
+
+def test_an_ionic_equation_that_is_not_what_was_put_together_has_no_expected_value():
+    odd = row(acid_and_base("o", "Na+ + Cl- -> NaCl(s)"))
+    assert odd["expected_at_run_kJ_per_mol"] is None
+    assert "molecular equation" in odd["why_no_expected"]

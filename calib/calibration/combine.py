@@ -83,11 +83,13 @@ def combine(
     design: FloatArray | None = None,
     between: Between = "mandel-paule",
     prior_sd: float | None = None,
+    compare: bool = True,
 ) -> Combined:
     """Combine the results of several runs; see the module's description.
 
     ``design`` is the matrix X, shape (runs, coefficients); a column of ones unless given.
-    ``prior_sd`` replaces the scale of the prior of τ, in the unit of the results.
+    ``prior_sd`` replaces the scale of the prior of τ, in the unit of the results. Without
+    ``compare`` the runs are not held against one another, which takes most of the time.
 
     Raises InputError for no results, or for fewer results than coefficients.
     """
@@ -99,6 +101,7 @@ def combine(
         design=design,
         between=between,
         prior_sd=prior_sd,
+        compare=compare,
     )
 
 
@@ -127,6 +130,7 @@ def combine_values(
     design: FloatArray | None = None,
     between: Between = "mandel-paule",
     prior_sd: float | None = None,
+    compare: bool = True,
 ) -> Combined:
     """``combine`` on plain numbers: values (n,), their covariance (n, n), independent variances."""
     n = values.size
@@ -160,7 +164,7 @@ def combine_values(
         covariance=cov,
         weights=tuple(map(float, gain[0])),
         leverage=tuple(map(float, np.einsum("ip,pi->i", X, gain))),
-        deleted=_deleted(values, V, X, between),
+        deleted=_deleted(values, V, X, between) if compare else (math.nan,) * n,
         u_shared=_shared_part(gain[0], V, independent),
         estimator=between,
         log_evidence=log_evidence,

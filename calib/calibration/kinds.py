@@ -83,7 +83,9 @@ def pool_kind(constants: Mapping[str, tuple[float, float]], *, between: Between 
     values = np.array([value for value, _ in constants.values()])
     variances = np.array([u**2 for _, u in constants.values()])
     typical = float(np.median(np.abs(values))) * 0.2
-    c = combine_values(values, np.diag(variances), variances, between=between, prior_sd=typical)
+    c = combine_values(
+        values, np.diag(variances), variances, between=between, prior_sd=typical, compare=False
+    )
     w = 1.0 / (variances + c.between_sd**2)
     mean = float((w * values).sum() / w.sum())
     one_more = math.hypot(c.between_sd, c.u)

@@ -19,8 +19,8 @@ def lean_on_kind(
     """The constant drawn towards the other cups of its kind, and how; see :func:`shrink`.
 
     ``others`` are those cups' constants with u. [J/K] The 95 % interval takes the fewer degrees of
-    freedom of the cup's own runs and of the spread between the others. Raises InputError for fewer
-    than three others, and where the cup has no constant.
+    freedom of the cup's own runs and of the spread between the others, and u is half the 68.3 %
+    interval. Raises InputError for fewer than three others, and where the cup has no constant.
     """
     from scipy.special import stdtrit
 
@@ -35,10 +35,11 @@ def lean_on_kind(
     cups = {**others, constant.apparatus: (own.value, own.u)}
     drawn = shrink(constant.apparatus, cups)
     dof = min(own.dof, float(drawn.kind.cups - 1) / max(1.0 - drawn.weight, 1e-9))
-    factor = float(stdtrit(dof, 0.975)) if math.isfinite(dof) else 1.96
-    half = factor * drawn.u_J_per_K
+    wide, narrow = stdtrit(dof, (0.975, 0.841345)) if math.isfinite(dof) else (1.96, 1.0)
+    half, u = float(wide) * drawn.u_J_per_K, float(narrow) * drawn.u_J_per_K
+    drawn = replace(drawn, u_J_per_K=u)
     combined = replace(
-        own, value=drawn.value_J_per_K, u=drawn.u_J_per_K, dof=dof,
+        own, value=drawn.value_J_per_K, u=u, dof=dof,
         interval95=(drawn.value_J_per_K - half, drawn.value_J_per_K + half),
     )  # fmt: skip
     return replace(

@@ -57,3 +57,34 @@ def test_refusals():
         shrink("H9", SET)
     with pytest.raises(InputError, match=r"1 other cups tell too little of the kind; at least 3"):
         shrink("H1", {"H1": (12.0, 0.5), "H2": (11.0, 0.5)})
+
+
+def test_a_drawn_cup_states_an_interval_that_holds():
+    """Five other cups say little of the spread between cups: 95 % intervals hold 91 to 99 %."""
+    import dataclasses
+
+    from calib.calibration.leaning import lean_on_kind
+    from tests.calib.test_calibration import calibrated, mixing
+
+    (constant,) = calibrated(mixing("a"), mixing("b")).constants
+    rng, hits = np.random.default_rng(4), 0
+    for _ in range(100):
+        truth = rng.normal(12.0, 1.0, 6)
+        others = {str(i): (truth[i] + rng.normal(0, 0.4), 0.4) for i in range(1, 6)}
+        own = dataclasses.replace(
+            constant.combined, value=truth[0] + rng.normal(0, 1.5), u=1.5, dof=np.inf
+        )
+        drawn, how = lean_on_kind(dataclasses.replace(constant, combined=own), others)
+        low, high = drawn.combined.interval95
+        hits += low <= truth[0] <= high
+        assert drawn.drawn is how
+    assert 0.91 <= hits / 100 <= 0.99
+
+
+def test_a_constant_that_failed_its_checks_leans_on_nothing():
+    from calib.calibration.leaning import lean_on_kind
+    from tests.calib.test_calibration import calibrated, mixing
+
+    (constant,) = calibrated(mixing("a", C=-9.0), mixing("b", C=-9.0)).constants
+    with pytest.raises(InputError, match=r"drawing it towards its kind would hide that$"):
+        lean_on_kind(constant, {str(i): (12.0, 0.4) for i in range(4)})

@@ -20,7 +20,7 @@ SETUP = MixingSetup(hot_C=50.0, u_rise_K=U_RISE_K, between_J_per_K=TAU, wait_s=0
 
 def test_the_plan_is_what_happens():
     """Planned u against the scatter and the stated u of simulated calibrations, within 25 %."""
-    scores = run_sets(10, seed=21)
+    scores = run_sets(6, seed=21)
     for count in (2, 4, 8):
         plan = plan_calibration(14.0, tools(), SETUP, runs=count)
         assert plan.u_J_per_K == pytest.approx(float(np.mean(scores[count].stated)), rel=0.25)

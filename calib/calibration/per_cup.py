@@ -10,7 +10,13 @@ from calib.calibration.combine import Between, Combined, combine
 from calib.calibration.consistency import Agreement, compare_ways
 from calib.calibration.fill import FillModel, choose_fill_model
 from calib.calibration.one_run import CalibrationRun, conductance_of_run
-from calib.calibration.report import OUTLYING, CupConstant, RunFinding, method_text
+from calib.calibration.report import (
+    OUTLYING,
+    CupConstant,
+    RunFinding,
+    lag_of_run,
+    method_text,
+)
 from calib.calibration.verdicts import quality_of, warnings_of
 from calib.calibration.ways import KNOWN_WAYS, Way
 from calib.uncertainty import Propagated
@@ -163,14 +169,15 @@ def _conductance(runs: Sequence[CalibrationRun], C_app: float, u_C_app: float) -
 
 
 def _lag(runs: Sequence[CalibrationRun]) -> float | None:
-    """Median of the sensor's time constants, where the corrections saw one."""
-    found = sorted(
-        lag
-        for run in runs
-        for lag in (getattr(run.rise.corrected, "sensor_lag_s", None),)
-        if lag is not None
-    )
-    return found[len(found) // 2] if found else None
+    """Mean of the sensor's time constants [s], where the corrections saw one; None elsewhere.
+
+    Weights are 1/(u² + (10 %)²), so that no single curve decides.
+    """
+    found = [lag for run in runs if (lag := lag_of_run(run)) is not None]
+    if not found:
+        return None
+    weights = [1.0 / (u**2 + (0.1 * value) ** 2 + 1e-6) for value, u in found]
+    return sum(w * value for w, (value, _) in zip(weights, found, strict=True)) / sum(weights)
 
 
 def budget_of(results: Sequence[Propagated], c: Combined) -> tuple[tuple[str, float, float], ...]:

@@ -180,11 +180,28 @@ class CalibrationReport:
         return pd.DataFrame(lines)
 
 
+def lag_of_run(run: CalibrationRun) -> tuple[float, float] | None:
+    """The sensor's time constant and its u that the run's curve showed [s]; None where it did not.
+
+    >>> from types import SimpleNamespace as Is
+    >>> lag_of_run(Is(rise=Is(corrected=Is(sensor_lag_s=6.1, u_sensor_lag_s=0.4))))
+    (6.1, 0.4)
+    >>> lag_of_run(Is(rise=Is(corrected=None))) is None
+    True
+    """
+    corrected = run.rise.corrected
+    value = getattr(corrected, "sensor_lag_s", None)
+    if value is None:
+        return None
+    return float(value), float(getattr(corrected, "u_sensor_lag_s", None) or 0.0)
+
+
 def run_json(finding: RunFinding) -> dict[str, Any]:
     """One run as an entry of ``runs``."""
     one = finding.calibration
     constant, rise = one.constant, one.rise
     interval = constant.interval95 if constant is not None else None
+    lag = lag_of_run(one)
     return {
         "run": one.run.run,
         "apparatus": one.apparatus,
@@ -199,6 +216,7 @@ def run_json(finding: RunFinding) -> dict[str, Any]:
         "before_C": rise.before_C,
         "final_C": rise.final_C,
         "cooling_rate_per_s": rise.cooling_rate_per_s,
+        "sensor_lag_s": lag[0] if lag is not None else None,
         "fill_mL": one.prepared.fill_mL,
         "weight": finite(finding.weight),
         "leverage": finite(finding.leverage),

@@ -16,7 +16,8 @@
 
   function tell() {
     const shown = bodies.filter((body) => !body.hidden).length;
-    told.textContent = shown + " of " + bodies.length + " groups shown." + order;
+    const groups = bodies.length === 1 ? " group shown." : " groups shown.";
+    told.textContent = shown + " of " + bodies.length + groups + order;
   }
 
   function sift() {

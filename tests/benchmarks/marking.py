@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 
 from calib.classwork.marking.marked import Marked, mark_row
 from calib.classwork.marking.ways import Taught
+from calib.enthalpy import FixedConstants, evaluate_run
 from calib.runs.instruments import Instruments
 from calib.runs.readings_file import Settings
 from tests.benchmarks import simulated_students as students
@@ -57,6 +58,38 @@ def honest_classes(classes: int, seed: int = 1, size: int = 30) -> Outcome:
             outcome.students += 1
             outcome.verdicts[marked.verdict] += 1
             said = f"{bench} {habits} {typed}: {marked.verdict}"
+            if marked.verdict in ACCUSED:
+                assert isinstance(marked, Marked)
+                outcome.accused.append(f"{said} {marked.kinds}")
+            elif not marked.verdict.startswith("right"):
+                outcome.not_right.append(said)
+    return outcome
+
+
+def honest_full_depth(classes: int, seed: int = 4, size: int = 30) -> Outcome:
+    """The same at the full depth. The work sheet's specific heat is cupledger's, to three digits;
+    density and all arithmetic are the students' own. No cup here has a stored heat loss.
+    """
+    rng, outcome, tools = (
+        random.Random(seed),
+        Outcome(),
+        Instruments(Settings(sections={}, columns={})),
+    )
+    for number in range(classes):
+        cup = f"{rng.uniform(8.0, 25.0):.1f}"
+        constants = FixedConstants({"A": (float(cup), 0.4)})
+        for place in range(size):
+            bench = students.draw_bench(rng, f"{number}-{place}")
+            habits = students.draw_habits(rng)
+            blank = students.row(bench, None)
+            whole = evaluate_run(blank, tools, constants)
+            c = whole.measured.quantities.value("c_mix")
+            typed = students.full_answer(bench, habits, {"c": f"{c:.2f}", "cup": cup})
+            row = students.row(bench, typed)
+            marked = mark_row(row, tools, constants, Taught("full"))
+            outcome.students += 1
+            outcome.verdicts[marked.verdict] += 1
+            said = f"{bench} {habits} {typed} c {c:.3f} cup {cup}: {marked.verdict}"
             if marked.verdict in ACCUSED:
                 assert isinstance(marked, Marked)
                 outcome.accused.append(f"{said} {marked.kinds}")
@@ -146,17 +179,21 @@ def main() -> None:
     """Print the tables."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--classes", type=int, default=1000)
+    parser.add_argument("--full", type=int, default=100, help="classes at the full depth")
     parser.add_argument("--slips", type=int, default=200)
     parser.add_argument("--show", type=int, default=0, help="print so many examples")
     options = parser.parse_args()
     started = time.monotonic()
-    honest = honest_classes(options.classes)
-    print(f"{options.classes} honest classes, {honest.students} students")
-    for verdict, many in honest.verdicts.most_common():
-        print(f"| {verdict} | {many} | {100.0 * many / honest.students:.3f} % |")
-    print(f"| accused | {len(honest.accused)} | |")
-    for line in [*honest.accused[: options.show], *honest.not_right[: options.show]]:
-        print("   ", line)
+    for depth, honest in (
+        ("simple", honest_classes(options.classes)),
+        ("full", honest_full_depth(options.full)),
+    ):
+        print(f"honest classes at the {depth} depth: {honest.students} students")
+        for verdict, many in honest.verdicts.most_common():
+            print(f"| {verdict} | {many} | {100.0 * many / honest.students:.3f} % |")
+        print(f"| accused | {len(honest.accused)} | |")
+        for line in [*honest.accused[: options.show], *honest.not_right[: options.show]]:
+            print("   ", line)
     for pairs in (False, True):
         found = planted(options.slips, pairs=pairs)
         print(f"\n{'two slips' if pairs else 'one slip'}, {options.slips} students each")

@@ -232,6 +232,26 @@ def compute(bench: Bench, habits: Habits, slips: frozenset[str] = frozenset()) -
     return q / n if "sign" in slips else -q / n
 
 
+def full_answer(bench: Bench, habits: Habits, sheet: dict[str, str]) -> str:
+    """An honest answer at the full depth; the work sheet gives c, density and the cup's constant.
+
+    q = (m c + C_cup) ΔT, with each liquid warmed from its own temperature where it was read.
+    """
+    e = bench.experiment
+    one, two, solid = masses(bench, Habits(use_density=True) if e.added_mL else habits)
+    m = one + two + solid
+    start = D(bench.in_C)
+    if bench.added_mL:
+        start = (one * D(bench.in_C) + two * D(bench.added_C)) / (one + two)
+        if habits.start == "mean":
+            start = (D(bench.in_C) + D(bench.added_C)) / 2
+    delta = D(bench.extreme_C) - start
+    capacity = significant(m * D(sheet["c"]), habits.capacity_digits) + D(sheet["cup"])
+    q = significant(capacity * delta, habits.keep) / 1000
+    n, _ = amounts(bench, habits)
+    return write_down(-q / n, habits)
+
+
 def row(bench: Bench, typed: str | None, **more: object) -> Run:
     """The bench's row of the class's table."""
     e = bench.experiment

@@ -273,4 +273,4 @@ def _from_curve(prepared: PreparedRun) -> RiseRead:
     later = temperature[after]
     end = float(later[np.argmax(np.abs(later - start))])
     what = "highest" if end >= start else "lowest"
-    return RiseRead(start, end, f"{what} reading of the curve", CURVE_SLACK_K)
+    return RiseRead(round(start, 2), round(end, 2), f"{what} reading of the curve", CURVE_SLACK_K)

@@ -9,6 +9,7 @@ given and none is chosen.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, product
@@ -20,8 +21,10 @@ from calib.classwork.marking.ways import COARSE, Way
 
 __all__ = ["Fit", "HonestFit", "exact_fit", "find_slips", "honest_fit"]
 
-NEAR = 0.03
-"""Slips that move the answer by less than this share of it need a fine match to be named."""
+NEAR, NOT_FAR = 0.03, 0.10
+"""Slips that move the answer by less than these shares of it are named only where they reproduce it
+without coarse rounding on the way, the nearest only behind three digits: honest rounding is as far.
+"""
 ROOM = 0.35
 """A slip is looked into where one of a few ways with it comes within this share of the answer."""
 SLIP_DIGITS = 2
@@ -152,8 +155,9 @@ def _fits(
             if not _near(answer, exact, 0.12 * abs(exact) + answer.loose_place + path.slack()):
                 continue
             allowed = roundings
-            if any(abs(exact - h) <= NEAR * abs(h) for h in honest):
-                allowed = FINE if answer.digits >= PAIR_DIGITS else ()
+            nearest = min(abs(exact / h - 1.0) if h else math.inf for h in honest)
+            if nearest <= NOT_FAR:
+                allowed = FINE if nearest > NEAR or answer.digits >= PAIR_DIGITS else ()
             fit = _first(answer, combination, way, path, allowed)
             if fit is not None:
                 found.append(fit)

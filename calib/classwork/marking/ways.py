@@ -43,6 +43,11 @@ MIXED = "from the starting temperature that the liquids mix to"
 DENSITY_SPREAD = 0.005
 """Share by which densities of one solution differ between school tables (common practice)."""
 
+LOOKED_UP_SPREAD = 0.004
+"""The same for specific heat and density of a solution together, at the full depth."""
+WHOLE_SHARE = 5e-4
+"""Molar masses that are further than this from a whole number are tried as one too."""
+
 COARSE = tuple(
     Rounding(rise, None, heat, amount)
     for rise, heat, amount in product((None, 2), (None, 2), (None, 2))
@@ -170,10 +175,22 @@ def _bases(readings: GroupReadings) -> list[tuple[float, str]]:
     found = [(first.taught_mol, "")]
     if first.number != 1.0:
         found.append((first.reach_mol, "per mole of the equation as written"))
+    found += [(first.taught_mol * part, said) for part, said in _whole_molar_masses(readings)]
     if readings.both_limit:
         for other in readings.reactants[1:]:
             if abs(other.taught_mol / first.taught_mol - 1.0) > 1e-9:
                 found.append((other.taught_mol, f"per mole of {other.label}"))
+    return found
+
+
+def _whole_molar_masses(readings: GroupReadings) -> list[tuple[float, str]]:
+    """By how much a molar mass taken as a whole number changes the moles of what limits."""
+    found = []
+    for one in readings.limiting.poured:
+        whole = round(one.molar_mass)
+        share = one.molar_mass / whole if whole else 1.0
+        if one.concentration is None and abs(share - 1.0) > WHOLE_SHARE:
+            found.append((share, f"with {whole} g/mol for {one.label}"))
     return found
 
 
@@ -204,6 +221,7 @@ def _full_bases(
     found: list[tuple[float, tuple[str, ...]]] = [(extent, ())]
     if number != 1.0:
         found.append((extent * number, (f"per mole of {readings.limiting.label}",)))
+    found += [(extent * part, (said,)) for part, said in _whole_molar_masses(readings)]
     taught = readings.limiting.taught_mol
     if all(abs(taught / n - 1.0) > 1e-6 for n, _ in found):
         found.append((taught, ("with 1 mL of solution for 1 g in the moles",)))
@@ -228,9 +246,8 @@ def _full_core(readings: GroupReadings, result: RunResult, unit: str, whole: boo
                     one = replace(one, drop_K=float(readings.added_C or 0.0) - rise.end_C)
                 if melts:
                     one = replace(one, melt_J_per_g=path.melt_J_per_g * rise.end_C / melts)
-                yield Way(
-                    one, (*said_rise, *said_c), (*less_rise, *less_c, *less_cup), rise.start_C
-                )
+                left_out = (*less_rise, *less_c, *less_cup)
+                yield Way(one, (*said_rise, *said_c), left_out, rise.start_C, LOOKED_UP_SPREAD)
 
 
 def _full_c(own: float, solution: bool) -> Iterator[tuple[float, tuple[str, ...], tuple[str, ...]]]:

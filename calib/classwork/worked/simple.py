@@ -52,7 +52,7 @@ def _ends(readings: GroupReadings) -> tuple[str, str]:
     """Start and end as the group has them."""
     run, rise = readings.prepared.run, readings.rise
     if rise.slack_K > 0.0:
-        return f"{rise.start_C:.1f}", f"{rise.end_C:.1f}"
+        return f"{rise.start_C:.2f}", f"{rise.end_C:.2f}"
     start = as_typed(run, "in_cup_C" if run.in_cup_C is not None else "added_C")
     return start, as_typed(run, "extreme_C")
 

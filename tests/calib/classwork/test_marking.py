@@ -110,6 +110,14 @@ def test_where_several_slips_fit_none_is_chosen():
     assert set(one.kinds) == {("one mass only",), ("wrong moles",)}
 
 
+def test_a_molar_mass_taken_as_a_whole_number_is_honest():
+    # 8.80 g of NH4Cl with 53 g/mol in place of 53.49: (130 + 8.8) · 4.18 · 4.3 · 53/8.8 = 15.03
+    what = {**SALT, "added": "NH4Cl(s)", "in_cup_mL": 130.0, "added_g": 8.8, "in_cup_C": 23.2,
+            "added_C": 23.2, "extreme_C": 18.9}  # fmt: skip
+    assert marked("15.03", what).verdict == "right"
+    assert marked("14.7", what).fits == ()  # heat and amount to two digits: 2.5 kJ/0.17 mol
+
+
 @pytest.mark.parametrize("typed", ["-123.4", "-71.3", "-66.6", "7.77", "0"])
 def test_what_nothing_reproduces_is_not_explained(typed):
     one = marked(typed)
@@ -251,6 +259,20 @@ def test_no_false_accusation_in_twenty_honest_classes():
     outcome = marking.honest_classes(20, seed=11)
     assert (outcome.students, outcome.accused) == (600, [])
     assert len(outcome.not_right) <= 2
+
+
+def test_no_false_accusation_at_the_full_depth():
+    outcome = marking.honest_full_depth(3, seed=12)
+    assert (outcome.students, outcome.accused) == (90, [])
+    assert len(outcome.not_right) <= 2
+
+
+@pytest.mark.long
+@pytest.mark.timeout(3600)
+def test_no_false_accusation_in_a_hundred_classes_at_the_full_depth():
+    outcome = marking.honest_full_depth(100)
+    assert (outcome.students, outcome.accused) == (3000, [])
+    assert len(outcome.not_right) <= 15
 
 
 @pytest.mark.long

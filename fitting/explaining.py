@@ -32,7 +32,7 @@ _MODEL = "which model holds"
 class Explained:
     """Attributes:
     parts: standard uncertainties of the rise by source, K; their squares add up to its variance.
-    residual_K: averages after the mixing minus the most likely model, K, shape (rows after,).
+    residual_K: readings of the after period minus the most likely course, K, shape (n,).
     """
 
     parts: tuple[tuple[str, float], ...]
@@ -40,9 +40,14 @@ class Explained:
 
 
 def explain(
-    found: Averaged, rows: Binned, noise: Noise, level: FloatArray, setting: Setting
+    found: Averaged,
+    rows: Binned,
+    noise: Noise,
+    level: FloatArray,
+    setting: Setting,
+    readings: Binned,
 ) -> Explained:
-    """Take the most likely model apart.
+    """Take the most likely model apart; ``readings`` are those of the after period, one by one.
 
     With precision A = L + XᵀC⁻¹X the rise's variance is the sum of what the readings' errors and
     what each piece of prior knowledge contribute: A⁻¹ = W C Wᵀ + A⁻¹ L A⁻¹, W = A⁻¹XᵀC⁻¹. The
@@ -50,6 +55,7 @@ def explain(
     between models is a part of its own.
     """
     X, L, m, C = _most_likely(found, rows, noise, level, setting)
+    course, *_ = _columns(found, readings, setting)
     back = np.linalg.solve(C, X)
     scale = np.sqrt(np.diag(L + X.T @ back))
     A = (L + X.T @ back) / np.outer(scale, scale)
@@ -68,8 +74,7 @@ def explain(
         "steps of the reading": stepped,
     }
     shares |= _prior_shares(row, L)
-    residual = (rows.y - X @ mean)[rows.after > 0]
-    return Explained(_scaled(found, shares), residual)
+    return Explained(_scaled(found, shares), readings.y - course @ mean)
 
 
 def _prior_shares(row: FloatArray, L: FloatArray) -> dict[str, float]:
@@ -95,17 +100,26 @@ def _scaled(found: Averaged, shares: dict[str, float]) -> tuple[tuple[str, float
     return (*parts, (_WALL_LOSS, float(np.sqrt(hidden))), (_MODEL, float(np.sqrt(between))))
 
 
+def _columns(
+    found: Averaged, rows: Binned, setting: Setting
+) -> tuple[FloatArray, tuple[int, int, int, int]]:
+    """Columns (n, 20) of the most likely model on some rows, and which model it is."""
+    top = int(np.argmax(found.weight))
+    b, q, r, w = (int(axis[top]) for axis in (found.band, found.quick, found.release, found.wall))
+    centre, *_ = rate_bands(setting)
+    columns = master_columns(rows, setting.ratio)
+    shared = columns[:, :SIZE] @ shared_transform(centre, setting.know)[b]
+    pair = [SIZE + r, SIZE + RELEASE_S.size + r, SIZE + 2 * RELEASE_S.size + w]
+    return np.column_stack([shared, columns[:, pair]]), (b, q, r, w)
+
+
 def _most_likely(
     found: Averaged, rows: Binned, noise: Noise, level: FloatArray, setting: Setting
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Columns (n, 20), prior precision (20, 20) and mean (20,), covariance (n, n)."""
-    top = int(np.argmax(found.weight))
-    b, q, r, w = (int(axis[top]) for axis in (found.band, found.quick, found.release, found.wall))
+    X, (b, q, r, w) = _columns(found, rows, setting)
     centre, width, _ = rate_bands(setting)
     precision, prior_mean = shared_prior(centre, width, setting)
-    columns = master_columns(rows, setting.ratio)
-    shared = columns[:, :SIZE] @ shared_transform(centre, setting.know)[b]
-    pair = [SIZE + r, SIZE + RELEASE_S.size + r, SIZE + 2 * RELEASE_S.size + w]
     change = max(abs(setting.change_K), 1e-3)
     L = np.zeros((SIZE + 3, SIZE + 3))
     L[:SIZE, :SIZE] = precision[b, q]
@@ -114,6 +128,6 @@ def _most_likely(
     L[SIZE + 2, SIZE + 2] = 1 / (U_WALL_SHARE[w] * change) ** 2
     slow = [RELEASE_SHARE[r], 0.0, WALL_SHARE[w]]
     mean = np.concatenate([prior_mean[b, q], np.array(slow) * setting.change_K])
-    scale = SCALES[int(found.scale[top])]
+    scale = SCALES[int(found.scale[int(np.argmax(found.weight))])]
     C = covariance_of(rows, noise, level, setting.change_K, setting.know, scale)
-    return np.column_stack([shared, columns[:, pair]]), L, mean, C
+    return X, L, mean, C

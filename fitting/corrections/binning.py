@@ -43,6 +43,18 @@ def bin_case(case: Case) -> tuple[Binned, FloatArray]:
     return rows, level
 
 
+def after_readings(case: Case) -> Binned:
+    """The readings of the after period one by one, none averaged."""
+    y = case.y - case.before_C
+    vapour = _running_integral(case.s, vapour_excess(y, case.before_C))
+    use = case.after
+    one = np.ones(case.s[use].size)
+    return Binned(
+        case.s[use], y[use], case.integral_Ks[use], vapour[use], 0 * one, one, one,
+        np.zeros((one.size, 0)),
+    )  # fmt: skip
+
+
 def _with_stepped_fore(case: Case, rows: Binned, level: FloatArray) -> tuple[Binned, FloatArray]:
     """The fore period as two points of a line, where the display's steps hide its noise."""
     s, y = case.s[case.fore], case.y[case.fore] - case.before_C

@@ -19,6 +19,7 @@ from fitting.corrections.result import Correction, make
 from fitting.curve import FloatArray
 from fitting.noise import lag1
 from fitting.responses import cup_response
+from fitting.sensor_lag import lag_of
 
 NAME = "dynamic"
 _STARTS = ((0.5, 5.0), (0.08, 8.0), (0.03, 6.0))
@@ -116,7 +117,7 @@ def fit_dynamic(case: Case, shift_s: float = 0.0) -> DynamicFit:
     if not best:
         raise ValueError("no start led to a finite fit")
     ranked = sorted(best.values(), key=_aicc)
-    return _summary(case, ranked[0])
+    return _summary(case, ranked[0], shift_s)
 
 
 def _aicc(result: Any) -> float:
@@ -129,12 +130,12 @@ def _aicc(result: Any) -> float:
     )
 
 
-def _summary(case: Case, result: Any) -> DynamicFit:
+def _summary(case: Case, result: Any, shift_s: float) -> DynamicFit:
     p = result.params
     residual = np.asarray(result.residual)
     rho = float(np.clip(lag1(residual), 0.0, 0.97))
     inflation = np.sqrt((1 + rho) / (1 - rho))
-    sigma = float(np.hypot(case.noise.sigma_K, case.noise.resolution_K / np.sqrt(12))) or 1e-4
+    every = case.y - dynamic_model(p, case.s - shift_s, case.capacity_ratio)
 
     def error(name: str, fallback: float) -> float:
         found = p[name].stderr
@@ -145,7 +146,7 @@ def _summary(case: Case, result: Any) -> DynamicFit:
     return DynamicFit(
         rise, min(error("rise_K", abs(rise)), abs(rise)), k, error("rate_per_s", k),
         float(p["t_inf_C"].value), float(p["before_C"].value), float(p["lag_s"].value),
-        _heats(p.valuesdict()), residual * sigma, _aicc(result), _at_bound(p),
+        _heats(p.valuesdict()), every, _aicc(result), _at_bound(p),
     )  # fmt: skip
 
 
@@ -187,6 +188,7 @@ def correct(case: Case) -> Correction:
     else:
         verdict = (True, f"{len(fit.heats)} release rate(s) describe the whole curve")
     return make(
-        case, NAME, fit.rise_K, parts, verdict, fit.residual_K[case.s[: fit.residual_K.size] > 0],
+        case, NAME, fit.rise_K, parts, verdict, fit.residual_K[case.after],
         rate=(fit.rate_per_s, fit.u_rate_per_s), t_inf_C=fit.t_inf_C, before_C=fit.before_C,
+        lag=lag_of(case),
     )  # fmt: skip

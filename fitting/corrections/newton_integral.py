@@ -12,13 +12,14 @@ from __future__ import annotations
 import numpy as np
 
 from fitting.averaging import Averaged, average
-from fitting.corrections.binning import bin_case
+from fitting.corrections.binning import after_readings, bin_case
 from fitting.corrections.case import Case
 from fitting.corrections.result import Correction, make, replaced
 from fitting.curve import FloatArray
 from fitting.explaining import explain
 from fitting.model_grid import Setting
 from fitting.newton import BEFORE, POWER, RATE, RISE, Binned, Knowledge
+from fitting.sensor_lag import lag_of
 
 NAME = "newton-integral"
 
@@ -67,11 +68,12 @@ def correct(case: Case) -> Correction:
     t_inf = case.before_C + power / rate if rate > u_rate / 2 else None
     u_moment = _moment_part(case, rise)
     widened = float(np.hypot(u, u_moment)) / u if u > 0 else 1.0
-    explained = explain(found, rows, case.noise, level, setting_of(case))
+    explained = explain(found, rows, case.noise, level, setting_of(case), after_readings(case))
     result = make(
         case, NAME, rise, (*explained.parts, ("moment of mixing", u_moment)),
         _verdict(case, rate, u_rate), explained.residual_K,
         rate=(rate, u_rate), t_inf_C=t_inf, before_C=case.before_C + shift,
+        lag=lag_of(case),
     )  # fmt: skip
     interval = (rise - (rise - low) * widened, rise + (high - rise) * widened)
     return replaced(result, interval95_K=interval, u_rise_K=u * widened)

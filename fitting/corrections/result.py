@@ -36,6 +36,8 @@ class Correction:
         why: the reason for that verdict, in one sentence.
         residual_rms_K, lag1_autocorrelation: of the after period about the method's fit.
         parts: what ``u_rise_K`` is made of, (name, K).
+        sensor_lag_s, u_sensor_lag_s: the sensor's time constant (`fitting.sensor_lag`); None where
+            the method does not look at the main period, or the curve does not show it.
     """
 
     method: str
@@ -51,6 +53,8 @@ class Correction:
     residual_rms_K: float
     lag1_autocorrelation: float
     parts: tuple[Part, ...] = ()
+    sensor_lag_s: float | None = None
+    u_sensor_lag_s: float | None = None
 
     @property
     def final_C(self) -> float:
@@ -101,6 +105,23 @@ class Corrected:
     def final_C(self) -> float:
         """Temperature that a perfectly insulated cup would have settled at, °C."""
         return self.chosen.final_C
+
+    @property
+    def sensor_lag_s(self) -> float | None:
+        """The sensor's time constant, s; None where the curve does not show it."""
+        return self._seen_lag[0]
+
+    @property
+    def u_sensor_lag_s(self) -> float | None:
+        """Standard uncertainty of the sensor's time constant, s."""
+        return self._seen_lag[1]
+
+    @property
+    def _seen_lag(self) -> tuple[float | None, float | None]:
+        for one in (self.chosen, *self.methods):
+            if one.sensor_lag_s is not None:
+                return one.sensor_lag_s, one.u_sensor_lag_s
+        return None, None
 
     @property
     def verdict(self) -> str:
@@ -193,6 +214,7 @@ def make(
     t_inf_C: float | None = None,
     before_C: float | None = None,
     degrees: float = np.inf,
+    lag: tuple[float, float] | None = None,
 ) -> Correction:
     """Put a result together; few degrees of freedom widen the interval (Student's t)."""
     u = total(parts)
@@ -212,6 +234,8 @@ def make(
         rms,
         lag1(residual_K),
         tuple(part for part in parts if part[1] > 0),
+        None if lag is None else lag[0],
+        None if lag is None else lag[1],
     )
 
 

@@ -54,8 +54,7 @@ def test_the_loss_put_back_ends_at_the_corrected_end(curve, corrected):
     assert fits.without_loss is not None
     late = fits.without_loss.temperature_C[fits.without_loss.time_s > 900]
     assert late == pytest.approx(corrected.final_C, abs=0.02)
-    # the default allows for a slow wall that this exact curve has not: its 95 % interval just misses
-    assert abs(corrected.chosen.rise_K - RISE) <= 2 * corrected.chosen.u_rise_K
+    assert corrected.chosen.holds(RISE)
 
 
 def test_lines_follow_the_readings(curve, corrected):

@@ -46,7 +46,8 @@ IntArray = npt.NDArray[np.intp]
 
 SCALES = (1.0, 0.8, 1.6)
 _SCALE_WEIGHT = (0.5, 0.25, 0.25)
-_HOPELESS = 25.0  # of log evidence behind the best
+_HOPELESS = 18.0  # of log evidence behind the best
+_TRUST = 0.75  # of the log evidence: no model is quite true
 _KEPT = (BEFORE, RISE, POWER, RATE)
 
 
@@ -97,7 +98,7 @@ def average(rows: Binned, noise: Noise, level: FloatArray, setting: Setting) -> 
     precision, mean = shared_prior(centre, width, setting)
     shape = shared_transform(centre, setting.know)
     columns = master_columns(rows, setting.ratio)
-    prior = np.log(band_weight)[:, None, None, None] + log_prior_of_shapes()
+    prior = np.log(band_weight)[:, None, None, None] + log_prior_of_shapes(setting.ratio)
     solved, evidence = [], []
     use = np.ones(precision.shape[:2], dtype=bool)
     for scale, weight in zip(SCALES, _SCALE_WEIGHT, strict=True):
@@ -107,7 +108,7 @@ def average(rows: Binned, noise: Noise, level: FloatArray, setting: Setting) -> 
         log_det = float(np.log(np.diag(root)).sum())
         one = _solve_models(white.T @ white, shape, precision, mean, use, setting)
         full = np.full(prior.shape, -np.inf)
-        full[use] = one.log_evidence + prior[use] + np.log(weight) - log_det
+        full[use] = prior[use] + np.log(weight) + _TRUST * (one.log_evidence - log_det)
         solved.append(one)
         evidence.append(full)
         if len(solved) == 1:  # what hopelessly misses the readings does so at every scale

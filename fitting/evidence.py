@@ -86,12 +86,12 @@ def mixture_quantiles(
     >>> [round(q, 3) for q in mixture_quantiles(one, 0 * one, one, (0.025, 0.975))]
     [-1.96, 1.96]
     """
-    keep = weight > 1e-5 * weight.max()
+    keep = weight > 1e-4 * weight.max()
     w, m, s = weight[keep] / weight[keep].sum(), mean[keep], np.maximum(sd[keep], 1e-12)
     out = []
     for level in levels:
         low, high = float((m - 9 * s).min()), float((m + 9 * s).max())
-        for _ in range(60):
+        for _ in range(45):
             middle = (low + high) / 2
             if float(w @ normal_cdf((middle - m) / s)) < level:
                 low = middle

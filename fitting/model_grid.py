@@ -125,7 +125,7 @@ def shared_transform(centre: FloatArray, know: Knowledge) -> FloatArray:
     return out
 
 
-def log_prior_of_shapes() -> FloatArray:
+def log_prior_of_shapes(ratio: float) -> FloatArray:
     """Log prior weight of quick set, release and wall, shape (1, sets, releases, walls)."""
-    weight = np.maximum(shape_weights()[:, :, None] * WALL_WEIGHT, 1e-300)
+    weight = np.maximum(shape_weights(ratio)[:, :, None] * WALL_WEIGHT, 1e-300)
     return np.asarray(np.log(weight)[None])

@@ -21,7 +21,7 @@ Real cups add terms, each linear as well and each with what is known beforehand 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -44,10 +44,10 @@ class Knowledge:
     Times in s, temperatures in K, rates in 1/s; shares of the temperature change where it says so.
     """
 
-    rate_per_s: float = 1e-4  # median of k; 0.003 to 0.01 1/min for a foam cup with a lid
-    rate_spread: float = 0.45  # of ln k, such cups
+    rate_per_s: float = 1.2e-4  # median of k; 0.004 to 0.014 1/min for a foam cup with a lid
+    rate_spread: float = 0.55  # of ln k, such cups
     rate_spread_other: float = 1.3  # flasks, and cups without a lid
-    other_weight: float = 0.15
+    other_weight: float = 0.2
     stirring_K_per_s: float = 6e-5  # 0.001 to 0.01 K/min
     u_stirring_K_per_s: float = 5e-5
     u_room_unknown_K: float = 2.0
@@ -82,15 +82,21 @@ QUICK_SETS = (*((j, j) for j in range(5)), *((0, j) for j in range(1, 8)), (0, 6
 LAG_ONLY = len(QUICK_SETS) - 1
 
 
-def shape_weights() -> FloatArray:
+SOLID_RATIO = 0.93  # heat capacity before / after: above it a solid was added, no liquid
+
+
+def shape_weights(ratio: float) -> FloatArray:
     """Prior weight of each quick set with each release, shape (sets, releases).
 
     A release over in seconds leaves only the sensor's lag to be seen (narrow sets) and seldom a
-    slow remainder; a release that is seen itself (wide sets) mostly has one. (common practice, no
-    source)
+    slow remainder, unless a solid dissolves; a release that is seen itself (wide sets) has one more
+    often. Solids mostly have one, two liquids seldom. (common practice, no source)
     """
     quick = np.array([*(5 * [0.09]), *(7 * [0.5 / 7]), 0.05])
-    later = np.array([*(5 * [0.05]), 0.3, 0.4, 0.6, 0.7, 0.7, 0.7, 0.7])
+    if ratio > SOLID_RATIO:
+        later = np.array([*(5 * [0.75]), *(7 * [0.88])])
+    else:
+        later = np.array([*(5 * [0.03]), *(7 * [0.25])])
     second = np.exp(-((np.log(_SECOND_S / 48.0) / 0.5) ** 2) / 2)
     out = np.zeros((len(QUICK_SETS), RELEASE_S.size))
     out[:LAG_ONLY, 0] = 1 - later
@@ -137,6 +143,10 @@ def vapour_excess(y_K: FloatArray, reference_C: float) -> FloatArray:
     return np.asarray((pressure(hot) - pressure(ref)) / slope - (hot - ref))
 
 
+_DITHERS = 0.8  # of the noise: where it is estimated too large, it would seem to dither steps away
+_STEPS_TOO_SURE = 1.3  # variance of rounding over its formula's: noise and course are not exact
+
+
 def covariance_of(
     rows: Binned, noise: Noise, level: FloatArray, change_K: float, know: Knowledge, scale: float
 ) -> FloatArray:
@@ -153,7 +163,8 @@ def covariance_of(
     slow = float(np.clip(0.5 * noise.sigma_K, 2e-4, know.wander_K))
     wander = slow**2 * np.exp(-gap / know.wander_s)
     floor = 1e-10 + (1e-3 * q) ** 2
-    steps = step_covariance(level, rows.spread, _blur(rows, noise), noise)
+    finer = replace(noise, sigma_K=_DITHERS * noise.sigma_K)
+    steps = _STEPS_TOO_SURE * step_covariance(level, rows.spread, _blur(rows, noise), finer)
     own = (np.diag(single / rows.count) + wander) * scale**2 + floor * np.eye(rows.s.size)
     return np.asarray(own + steps + rows.known + _shape_error(rows, change_K, know))
 

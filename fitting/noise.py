@@ -11,6 +11,7 @@ from fitting.curve import FloatArray
 _HARMONICS = np.arange(1, 9, dtype=np.float64)
 _MAX_RHO = 0.97
 _FEW = 30
+_FLICKER_BLOCK = 25  # readings over which the temperature goes one way
 _HIDDEN = 0.35  # of a step: finer noise no longer dithers it away
 
 
@@ -159,7 +160,7 @@ def flicker_noise(stretches: list[FloatArray], resolution_K: float) -> float:
     gone = drifted = 0.0
     pairs = 0
     for stretch in stretches:
-        for block in np.array_split(stretch, max(1, stretch.size // 60)):
+        for block in np.array_split(stretch, max(1, stretch.size // _FLICKER_BLOCK)):
             steps = np.clip(np.round(np.diff(block) / resolution_K), -1.0, 1.0)
             gone += float(np.abs(steps).sum())
             drifted += abs(float(steps.sum()))

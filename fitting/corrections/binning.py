@@ -29,7 +29,7 @@ def bin_case(case: Case) -> tuple[Binned, FloatArray]:
     vapour = _running_integral(s, vapour_excess(y, case.before_C))
     groups = _groups(case)
     mean = {
-        name: np.array([values[g].mean() for g in groups])
+        name: _means(values, groups)
         for name, values in (("s", s), ("y", y), ("i", case.integral_Ks), ("v", vapour))
     }
     after = (mean["s"] > 0).astype(np.float64)
@@ -91,6 +91,13 @@ def _moved(
         if part.sum() >= 2:
             slope[part] = np.gradient(level[part], centre[part])
     return np.asarray(np.abs(slope) * width)
+
+
+def _means(values: FloatArray, groups: list[npt.NDArray[np.intp]]) -> FloatArray:
+    """Mean of each group of neighbouring readings."""
+    until = np.concatenate([[0.0], np.cumsum(values - values[0])])
+    first, last = np.array([(g[0], g[-1] + 1) for g in groups]).T
+    return np.asarray((until[last] - until[first]) / (last - first) + values[0])
 
 
 def _running_integral(s: FloatArray, values: FloatArray) -> FloatArray:

@@ -1,7 +1,6 @@
 """Corrected rises of simulated curves against the truth: rmse, bias, coverage of the intervals.
 
-    python -m tests.benchmarks.coverage --n 400 --after own,150,300 --resolution 0.01,0.1 --find \\
-        --rows coverage.jsonl
+    python -m tests.benchmarks.coverage --n 400 --after own,300,150 --find --rows coverage.jsonl
 
 Truth: ``fitting/simulated_cup.py`` (slow wall, vapour, quantised lagging sensor, drifting room).
 Errors are in per cent of the true rise. One simulated log serves all cells of its family: shown in
@@ -226,7 +225,9 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--family", default=",".join(FAMILIES))
     parser.add_argument("--n", type=int, default=400)
     parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
-    parser.add_argument("--find", action="store_true", help="also with the mixing to be found")
+    parser.add_argument(
+        "--find", action="store_true", help="own after periods also with the mixing to be found"
+    )
     parser.add_argument("--resolution", default="0.01,0.1")
     parser.add_argument("--after", default=OWN)
     parser.add_argument("--dynamic", type=int, default=0, help="curves that get the dynamic method")
@@ -243,8 +244,8 @@ def main() -> None:
         keys = [
             Key(family, mixing, after, float(step))
             for family in args.family.split(",")
-            for mixing in (("given", "found") if args.find else ("given",))
             for after in args.after.split(",")
+            for mixing in (("given", "found") if args.find and after == OWN else ("given",))
             for step in args.resolution.split(",")
         ]
         done = {_mark(row, row["seed"]) for row in kept}

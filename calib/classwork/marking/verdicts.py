@@ -24,6 +24,7 @@ __all__ = ["Fit", "HonestFit", "exact_fit", "find_slips", "honest_fit"]
 NEAR, NOT_FAR = 0.03, 0.10
 """Slips that move the answer by less than these shares of it are named only where they reproduce it
 without coarse rounding on the way, the nearest only behind three digits: honest rounding is as far.
+Two slips that nearly make up for each other are not named at all.
 """
 ROOM = 0.35
 """A slip is looked into where one of a few ways with it comes within this share of the answer."""
@@ -158,6 +159,7 @@ def _fits(
             nearest = min(abs(exact / h - 1.0) if h else math.inf for h in honest)
             if nearest <= NOT_FAR:
                 allowed = FINE if nearest > NEAR or answer.digits >= PAIR_DIGITS else ()
+                allowed = allowed if len(combination) == 1 else ()
             fit = _first(answer, combination, way, path, allowed)
             if fit is not None:
                 found.append(fit)

@@ -114,9 +114,11 @@ def simple_ways(readings: GroupReadings, taught: Taught, *, unit: str = "") -> l
     """All honest ways of the simple depth, the one taught first."""
     base = simple_path(readings, taught, unit=unit)
     ways = []
-    for (mass, about_mass), c, (rise, about_rise), (moles, about_moles) in product(
-        _masses(readings, taught), SCHOOL_C, _rises(readings), _bases(readings)
+    rises = {dense: _rises(readings, dense=dense) for dense in (False, True)}
+    for (mass, about_mass), c, which, (moles, about_moles) in product(
+        _masses(readings, taught), SCHOOL_C, range(len(rises[False])), _bases(readings)
     ):
+        rise, about_rise = rises["densit" in about_mass][which]
         path = replace(base, mass_g=mass, c_J_per_gK=c, rise_K=rise.rise_K)
         if readings.kind == "molar":
             path = replace(path, divisor=moles)
@@ -147,23 +149,17 @@ def _masses(readings: GroupReadings, taught: Taught) -> list[tuple[float, str]]:
     return found
 
 
-def _rises(readings: GroupReadings) -> list[tuple[RiseRead, str]]:
+def _rises(readings: GroupReadings, *, dense: bool) -> list[tuple[RiseRead, str]]:
+    """Rises that an honest group can have used: from the cup's reading, from a mean of both."""
     rise, second = readings.rise, readings.added_C
     found = [(rise, "")]
     if readings.kind != "molar" or not readings.two_liquids or second in (None, rise.start_C):
         return found
     assert second is not None
-    mean = 0.5 * (rise.start_C + second)
-    found.append((replace(rise, start_C=mean), MEAN))
-    m1, m2 = readings.in_cup.true_g, readings.added.true_g
+    m1, m2 = ((p.true_g if dense else p.taught_g) for p in readings.portions)
     weighted = (m1 * rise.start_C + m2 * second) / (m1 + m2)
-    if abs(weighted - mean) > 1e-9:
-        found.append(
-            (
-                replace(rise, start_C=weighted),
-                "from the starting temperature that the liquids mix to",
-            )
-        )
+    found.append((replace(rise, start_C=0.5 * (rise.start_C + second)), MEAN))
+    found.append((replace(rise, start_C=weighted), MIXED))
     return found
 
 

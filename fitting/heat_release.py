@@ -74,7 +74,7 @@ def heat_release(
         curve: the readings.
         corrected: what `correct` gave for them; its cooling rate, T∞ and rise are used.
         sensor_lag_s, u_sensor_lag_s: the sensor's time constant, s. None: not known; then any lag
-            from 0 to the quickest change seen, 15 s at most, is allowed for, and half of that taken
+            from 0 to the quickest change seen, 20 s at most, is allowed for, and half of that taken
             off.
         heat_capacity_J_per_K, u_heat_capacity_J_per_K: of content and cup, for watts and joules.
         over_share: share at which the release counts as over, 0.5 to 0.999.

@@ -25,7 +25,7 @@ from fitting.curve import FloatArray
 
 U_POUR_S = 0.8  # standard uncertainty of when "the" mixing was, since pouring takes seconds
 POUR_UP_TO_S = 4.0  # how long pouring may take
-LAG_UP_TO_S = 15.0  # the slowest sensor allowed for where nothing is known of it
+LAG_UP_TO_S = 20.0  # the slowest sensor allowed for where nothing is known of it
 # all three: common practice, no source
 TIME_CONSTANT_SHARE = 1 - float(np.exp(-1))
 _Interval = tuple[float, float | None]

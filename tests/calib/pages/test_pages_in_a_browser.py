@@ -100,7 +100,7 @@ def test_certificate_prints_on_one_sheet(look, runs, digests):
 
 def test_curve_page_prints_without_its_menu(pages, look):
     with look(pages["curve"]) as seen:
-        assert 2 <= seen.pdf_pages() <= 10
+        assert 2 <= seen.pdf_pages() <= 9
         seen.page.emulate_media(media="print")
         assert not seen.page.locator("nav").is_visible()
         assert seen.page.locator("svg.wide").first.is_visible()
@@ -129,6 +129,59 @@ def test_mishaps_and_verdict_open_with_the_group(pages, look):
         assert "the second liquid 0.5 K off its reading, either way" in shown
         assert "−2.1" in shown
         assert seen.width() <= 390
+
+
+def test_curve_page_by_keyboard_alone(pages, look):
+    """Every link, folded table and wide table is reached by Tab, in the order of the page."""
+    where = """() => { const one = document.activeElement, box = one.getBoundingClientRect();
+        const outline = getComputedStyle(one).outlineStyle;
+        return [one.tagName + '|' + (one.getAttribute('href') || one.getAttribute('aria-label') ||
+            one.textContent.trim()), box.top + window.scrollY, outline]; }"""
+    with look(pages["curve"]) as seen:
+        wanted = seen.page.evaluate(
+            "Array.from(document.querySelectorAll('a[href], summary, [tabindex=\"0\"]'))"
+            ".filter((one) => one.checkVisibility()).length"
+        )
+        stops = []
+        for _ in range(wanted):
+            seen.page.keyboard.press("Tab")
+            stops.append(seen.page.evaluate(where))
+        names = [name for name, _, _ in stops]
+        assert names[0] == "A|#content"
+        tops = [top for name, top, _ in stops if name.startswith("SUMMARY")]
+        assert tops == sorted(tops)
+        assert {"A|#methods", "A|#laws", "A|#release", "A|#stability"} <= set(names)
+        assert "DIV|Table: Every method on this curve" in names
+        assert sum(name.startswith("SUMMARY|Numbers of this figure") for name in names) >= 5
+        assert all(outline != "none" for _, _, outline in stops)
+        seen.page.locator("summary").first.focus()
+        seen.page.keyboard.press("Enter")
+        assert seen.page.locator("details[open] table").first.is_visible()
+        seen.page.locator('a[href="#means-over"]').first.focus()
+        seen.page.keyboard.press("Enter")
+        assert seen.page.url.endswith("#means-over")
+        assert seen.page.evaluate("window.scrollY") > 1000
+        seen.quiet()
+
+
+def test_curve_page_to_a_screen_reader(pages, look):
+    """Headings in order, every drawing with a name and a description, every table with a caption."""
+    with look(pages["curve"]) as seen:
+        seen.open_everything()
+        tables = seen.page.evaluate(
+            "Array.from(document.querySelectorAll('table')).map((t) => !!t.caption &&"
+            " t.querySelectorAll('th[scope]').length > 0)"
+        )
+        assert len(tables) >= 10
+        assert all(tables)
+        tree = seen.page.locator("main").aria_snapshot()
+        for said in (
+            'heading "Which law the cup cools by" [level=2]',
+            'img "Heat flow Heat released per second by Tian',
+            'img "The end at the moment of mixing, enlarged',
+            'table "Cooling laws on the after period',
+        ):
+            assert said in tree, said
 
 
 def first_groups(page, n: int) -> list[str]:
@@ -233,11 +286,9 @@ def test_nothing_that_is_put_into_the_page_may_load_or_run(class_data, look):
         assert all("Content Security Policy" in line for line in seen.console)
 
 
-@pytest.mark.parametrize(
-    ("groups", "bytes_at_most", "ms_at_most"), [(12, 150e3, 2e3), (300, 3e6, 8e3)]
-)
-def test_size_and_load_time(class_data, look, groups, bytes_at_most, ms_at_most, record_property):
-    """Figures of the finished page: see the properties in the junit file or run with -s."""
+@pytest.mark.parametrize(("groups", "bytes_at_most"), [(12, 150e3), (300, 3e6)])
+def test_size_and_load_time(class_data, look, groups, bytes_at_most, record_property):
+    """Size of the finished page; its times depend on the machine: run with -s to see them."""
     html = class_page(*class_data(groups))
     with look(html) as seen:
         ms = seen.page.evaluate(
@@ -255,4 +306,3 @@ def test_size_and_load_time(class_data, look, groups, bytes_at_most, ms_at_most,
         f"{groups} groups: {size / 1e3:.0f} kB, loaded in {ms:.0f} ms, sorted in {sort_ms:.0f} ms"
     )
     assert size < bytes_at_most
-    assert ms < ms_at_most

@@ -81,6 +81,7 @@ def show(
     from calib.cli.constants_view import (
         constant_facts,
         constant_table,
+        say_where_it_holds,
         trail_facts,
         trail_table,
     )
@@ -95,6 +96,7 @@ def show(
     if cup.retired_on:
         out.say(f"Retired on {cup.retired_on}: {cup.retired_why}")
     constant_table(out, history)
+    say_where_it_holds(out, history)
     trail_table(out, trail)
     out.dump(
         {

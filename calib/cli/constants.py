@@ -6,7 +6,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.cli.constants_view import constant_facts, constant_table, trail_facts, trail_table
+from calib.cli.constants_view import (
+    constant_facts,
+    constant_table,
+    say_where_it_holds,
+    trail_facts,
+    trail_table,
+)
 from calib.cli.late import late_group
 from calib.cli.options import JsonFlag, RegistryPlace
 from calib.cli.output import Output
@@ -63,6 +69,8 @@ def constants(
     facts = {"constants": [constant_facts(c) for c in shown], "registry": where}
     if shown:
         constant_table(out, shown)
+        if apparatus is not None:
+            say_where_it_holds(out, shown)
         _say_what_waits(out, shown)
     else:
         out.say(f"No constants are stored in {where}. Make some: cupledger calibrate TABLE")

@@ -54,6 +54,24 @@ def constant_table(out: Output, found: Iterable[StoredConstant]) -> None:
     )
 
 
+def say_where_it_holds(out: Output, found: Iterable[StoredConstant]) -> None:
+    """Say of each constant for which days, fills and temperatures it holds, and when to recheck."""
+    for c in found:
+        days = f"{c.valid_from} on" if c.valid_to is None else f"{c.valid_from} until {c.valid_to}"
+        parts = [f"from {days}"]
+        if c.fill_mL is not None:
+            parts.append(f"fill {c.fill_mL[0]:.4g} to {c.fill_mL[1]:.4g} mL")
+        if c.temperature_C is not None:
+            parts.append(f"{c.temperature_C[0]:.3g} to {c.temperature_C[1]:.3g} °C")
+        uses = "" if c.recheck_uses is None else f" of {c.recheck_uses}"
+        due = "" if c.recheck_due is None else f", recheck due on {c.recheck_due}"
+        parts.append(f"{c.uses}{uses} uses{due}")
+        out.say(f"No. {c.id} of {c.apparatus}: {'; '.join(parts)}.")
+        for line in (c.failed_quality, *c.warnings):
+            if line:
+                out.say(f"    {line}")
+
+
 def constant_facts(constant: StoredConstant) -> dict[str, Any]:
     """A stored constant as JSON: the keys of ``calibrate`` and what the registry adds."""
     facts = {name: getattr(constant, name) for name in FACTS}

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import accumulate, takewhile
 from typing import TYPE_CHECKING, Any
 
 from calib.pages.explanations import NUMBERS, Meaning
@@ -21,7 +22,10 @@ if TYPE_CHECKING:
 
 Row = Mapping[str, Any]
 
-_MOST_RUNS = 12  # lines of the table that leave room for the rest on one sheet
+_MOST_RUN_LINES = 12  # lines of the table that leave room for the rest on one sheet
+_LABEL_WIDTH = 15  # letters of a run's label on one line
+_MOST_REMARK_LINES = 7
+_REMARK_WIDTH = 100  # letters
 _MOST_BUDGET = 7
 _MOST_DIGESTS = 8
 _CAUTION = (
@@ -56,6 +60,7 @@ def certificate_page(
     found = [row for row in listed if _value(row) is not None]
     edges = constant.interval95_J_per_K
     told = details.get("budget", ()) if budget is None else budget
+    shown = listed[: _fitting(map(_label_lines, listed), _MOST_RUN_LINES)]
     lines = sorted(told, key=lambda line: -abs(line.get("u_J_per_K") or 0.0))
     return render(
         "certificate.html.jinja",
@@ -71,8 +76,8 @@ def certificate_page(
         budget=[_budget_line(line) for line in lines[:_MOST_BUDGET]],
         figure=_figure(constant, found, edges) if found else None,
         run_headers=_RUN_HEADERS,
-        runs=[_run(row, constant) for row in listed[:_MOST_RUNS]],
-        more_runs=_more_runs(listed),
+        runs=[_run(row, constant) for row in shown],
+        more_runs=_more_runs(len(listed) - len(shown)),
         warnings=_warnings(constant),
         meanings=_meanings(constant),
         caution=_CAUTION,
@@ -162,9 +167,21 @@ def _run(row: Row, constant: StoredConstant) -> tuple[str, ...]:
     return dash(row.get("run")), dash(row.get("date")), plus_minus(value, u), off
 
 
-def _more_runs(listed: Sequence[Row]) -> str:
-    more = len(listed) - _MOST_RUNS
-    return f"{more} further runs are in the drawing and on file." if more > 0 else ""
+def _label_lines(row: Row) -> int:
+    return -(-len(str(row.get("run") or "–")) // _LABEL_WIDTH)
+
+
+def _fitting(lines: Iterable[int], most: int) -> int:
+    """How many of the first entries, each of so many lines, fit into ``most`` lines; at least 1."""
+    used = accumulate(lines)
+    return max(sum(1 for _ in takewhile(lambda total: total <= most, used)), 1)
+
+
+def _more_runs(more: int) -> str:
+    if more <= 0:
+        return ""
+    what = "1 further run is" if more == 1 else f"{more} further runs are"
+    return f"{what} in the drawing and on file."
 
 
 def _figure(
@@ -205,7 +222,11 @@ def _figure(
 
 def _warnings(constant: StoredConstant) -> list[str]:
     failed = [f"Quality not met: {constant.failed_quality}"] if constant.failed_quality else []
-    return failed + list(constant.warnings)
+    every = failed + list(constant.warnings)
+    count = _fitting((-(-len(one) // _REMARK_WIDTH) for one in every), _MOST_REMARK_LINES)
+    more = len(every) - count
+    on_file = [f"{more} more on file: cupledger constants --apparatus {constant.apparatus}"]
+    return every[:count] + (on_file if more > 0 else [])
 
 
 def _meanings(constant: StoredConstant) -> list[Meaning]:

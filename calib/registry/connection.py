@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import getpass
 import os
+import random
 import sqlite3
 import time
 import uuid
@@ -30,6 +31,7 @@ from calib.registry.place import Place, sqlite_uri
 
 WRITER_LOCK = 0x43757073  # the advisory lock that PostgreSQL writers queue for
 TIMEOUT_S = 30.0
+LONGEST_NAP_S = 0.04  # between two attempts to begin a change, for one who has just come
 
 
 def now() -> str:
@@ -181,10 +183,36 @@ def _sqlite_engine(place: Place, *, read_only: bool, timeout_s: float) -> Engine
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
-        write = connection.get_execution_options().get("cupledger_write", False)
-        connection.exec_driver_sql("begin immediate" if write else "begin")
+        if connection.get_execution_options().get("cupledger_write", False):
+            _wait_for_a_turn(connection, timeout_s)
+        else:
+            connection.exec_driver_sql("begin")
 
     return engine
+
+
+def _wait_for_a_turn(connection: Connection, timeout_s: float) -> None:
+    """Begin to write as soon as nobody else does, those who wait longest trying most often.
+
+    SQLite's own waiting tries ever more seldom, so that newcomers overtake: among writers without a
+    pause one may wait for minutes. The last attempt raises SQLite's own error.
+    """
+    raw = connection.connection.dbapi_connection
+    assert raw is not None
+    begun = time.monotonic()
+    raw.execute("pragma busy_timeout = 0")
+    try:
+        while (waited := time.monotonic() - begun) < timeout_s:
+            try:
+                raw.execute("begin immediate")
+                return
+            except sqlite3.OperationalError as error:
+                if (error.sqlite_errorcode or 0) & 0xFF != sqlite3.SQLITE_BUSY:
+                    break
+            time.sleep(random.uniform(0.0, LONGEST_NAP_S / (1.0 + waited)))
+        connection.exec_driver_sql("begin immediate")
+    finally:
+        raw.execute(f"pragma busy_timeout = {round(timeout_s * 1000)}")
 
 
 def _renew_when_stale(engine: Engine, path: Path | None) -> None:

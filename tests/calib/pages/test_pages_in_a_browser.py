@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import pytest
 
@@ -306,3 +307,28 @@ def test_size_and_load_time(class_data, look, groups, bytes_at_most, record_prop
         f"{groups} groups: {size / 1e3:.0f} kB, loaded in {ms:.0f} ms, sorted in {sort_ms:.0f} ms"
     )
     assert size < bytes_at_most
+
+
+def test_the_certificates_that_the_command_writes_print_on_one_sheet(look, tmp_path):
+    """Real calibrations: one of a dozen runs with an outlier and remarks, one from readings alone."""
+    from calib.jobs.calibrating import calibrate_table
+    from calib.jobs.certifying import certify
+    from calib.registry import open_registry
+
+    table, place = tmp_path / "cal.csv", str(tmp_path / "cups.sqlite")
+    head = "run,apparatus,date,in_cup,added,in_cup_g,added_g,in_cup_C,added_C,extreme_C"
+    rows = [
+        f"a rather long label {k},H1,2026-09-0{1 + k % 9},water,water,{80 + k},{110 - k},"
+        f"21.0,50.0,{36.4 - 0.15 * k + (3.0 if k == 7 else 0):.2f}"
+        for k in range(14)
+    ]
+    rows += [f"b{k},H2,2026-09-01,water,water,100,100,21.0,50.0,34.{8 + k}" for k in range(2)]
+    table.write_text("\n".join([head, *rows]) + "\n", encoding="utf-8")
+    with open_registry(place) as store:
+        store.register_all(["H1", "H2"], "double foam cup in a beaker, cork lid, magnetic stirrer")
+    calibrate_table(table, place, approve=True, reason="for a test")
+    pages = certify(tmp_path / "pages", place)["certificates"]
+    assert len(pages) == 2
+    for one in pages:
+        with look(Path(one["page"]).read_text(encoding="utf-8")) as seen:
+            assert seen.pdf_pages() == 1

@@ -1,7 +1,8 @@
 """Commands killed at random moments: real processes of ``cupledger``, ended by SIGKILL.
 
     python -m tests.benchmarks.kill_commands --kills 1000
-    python -m tests.benchmarks.kill_commands --kills 300 --postgres
+    python -m tests.benchmarks.kill_commands --kills 1000 --forked
+    python -m tests.benchmarks.kill_commands --kills 300 --forked --postgres
 
 One command after the other is started as a person would start it: ``calibrate TABLE --approve``,
 ``constants approve``, ``constants withdraw``, ``constants import``. Each is killed at a random
@@ -11,6 +12,9 @@ must open, pass its own checks, and hold the change whole where the command had 
 done (exit code 0, or its sentence on stdout), else whole or not at all; and no later kill may take
 anything back.
 
+With ``--forked`` a command runs in a process forked from one that has loaded everything, so that
+the kills fall on what the command does and not on the loading of libraries before it.
+
 Every so often a command is left alone, so that changes are reported at all, and the life of each
 command is measured from those.
 """
@@ -19,6 +23,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import io
 import os
 import random
 import signal
@@ -89,11 +94,66 @@ class Outcome:
         )
 
 
+class Forked:
+    """A command in a process forked from this one; what is needed of `subprocess.Popen`."""
+
+    def __init__(self, words: Iterable[str], address: str, output: int) -> None:
+        self.returncode: int | None = None
+        self.pid = os.fork()
+        if self.pid == 0:
+            code = 1
+            try:
+                os.dup2(output, 1)
+                os.dup2(output, 2)
+                sys.stdout = sys.stderr = os.fdopen(1, "w", encoding="utf-8", closefd=False)
+                os.environ["CUPLEDGER_REGISTRY"] = address
+                sys.argv = ["cupledger", *words]
+                code = run_main()
+                sys.stdout.flush()
+            finally:
+                os._exit(code)
+
+    def poll(self) -> int | None:
+        if self.returncode is None:
+            pid, status = os.waitpid(self.pid, os.WNOHANG)
+            if pid:
+                self.returncode = os.waitstatus_to_exitcode(status)
+        return self.returncode
+
+    def wait(self, timeout: float = 3600.0) -> int:
+        deadline = time.monotonic() + timeout
+        while self.poll() is None:
+            left = deadline - time.monotonic()
+            if left <= 0:
+                raise subprocess.TimeoutExpired("cupledger", timeout)
+            time.sleep(min(0.001, left))
+        assert self.returncode is not None
+        return self.returncode
+
+    def send_signal(self, number: int) -> None:
+        if self.poll() is None:
+            os.kill(self.pid, number)
+
+
+def run_main() -> int:
+    """The command line as it stands in ``sys.argv``; its exit code."""
+    from calib.cli.main import main
+
+    try:
+        main()
+    except SystemExit as stop:
+        return stop.code if isinstance(stop.code, int) else int(stop.code is not None)
+    return 0
+
+
 class Bench:
     """One registry under attack, with the files that the commands read."""
 
-    def __init__(self, address: str, folder: Path, chance: random.Random) -> None:
+    def __init__(
+        self, address: str, folder: Path, chance: random.Random, *, forked: bool = False
+    ) -> None:
         self.address, self.folder, self.chance = address, folder, chance
+        self.forked = forked
         self.journal = Path(f"{address}-journal")
         self.count = 0
         self.life_s = dict(FIRST_GUESS_S)
@@ -144,12 +204,7 @@ class Bench:
         at_write = self.chance.random() < 0.5
         with tempfile.TemporaryFile(dir=self.folder) as said:
             begun = time.monotonic()
-            process = subprocess.Popen(
-                [sys.executable, "-m", "calib", *command.words],
-                stdout=said,
-                stderr=subprocess.STDOUT,
-                env=os.environ | {"CUPLEDGER_REGISTRY": self.address},
-            )
+            process = self._start(command, said.fileno())
             if kill:
                 self._wait_for_the_moment(process, command.kind, at_write)
                 process.send_signal(signal.SIGKILL)
@@ -164,8 +219,18 @@ class Bench:
             outcome.failures.append(f"{' '.join(command.words)}: exit code {code}: {text}")
         return killed, code == 0 or command.says in text
 
+    def _start(self, command: Command, output: int) -> subprocess.Popen[bytes] | Forked:
+        if self.forked:
+            return Forked(command.words, self.address, output)
+        return subprocess.Popen(
+            [sys.executable, "-m", "calib", *command.words],
+            stdout=output,
+            stderr=subprocess.STDOUT,
+            env=os.environ | {"CUPLEDGER_REGISTRY": self.address},
+        )
+
     def _wait_for_the_moment(
-        self, process: subprocess.Popen[bytes], kind: str, at_write: bool
+        self, process: subprocess.Popen[bytes] | Forked, kind: str, at_write: bool
     ) -> None:
         life_s = self.life_s[kind]
         if not at_write:
@@ -190,17 +255,40 @@ class Bench:
             yield lambda: connection.execute(query).fetchone() is not None
 
 
-def kill_commands(new_address: Callable[[], str], kills: int, *, seed: int = 1) -> Outcome:
+def load_everything() -> None:
+    """Run each kind of command once in this process, so that a forked one finds it all loaded."""
+    with tempfile.TemporaryDirectory(prefix="cups-") as name:
+        bench = Bench(str(Path(name) / "cups.sqlite"), Path(name), random.Random(0))
+        before = dict(os.environ), sys.argv
+        os.environ["CUPLEDGER_REGISTRY"] = bench.address
+        for make in (bench._calibrate, bench._approve, bench._withdraw, bench._import):
+            sys.argv = ["cupledger", *make("load").words]
+            with (
+                contextlib.redirect_stdout(io.StringIO()),
+                contextlib.redirect_stderr(io.StringIO()),
+            ):
+                run_main()
+        os.environ.clear()
+        os.environ.update(before[0])
+        sys.argv = before[1]
+
+
+def kill_commands(
+    new_address: Callable[[], str], kills: int, *, seed: int = 1, forked: bool = False
+) -> Outcome:
     """Start commands and kill them until so many were killed; look after each."""
     chance = random.Random(seed)
+    if forked:
+        load_everything()
     outcome = Outcome()
     begun = time.monotonic()
     while outcome.kills < kills and not outcome.failures:
         turns = min(KILLS_PER_REGISTRY, kills - outcome.kills)
         with tempfile.TemporaryDirectory(prefix="cups-") as folder:
-            _on_one_registry(Bench(new_address(), Path(folder), chance), turns, outcome)
+            bench = Bench(new_address(), Path(folder), chance, forked=forked)
+            _on_one_registry(bench, turns, outcome)
         outcome.seconds = time.monotonic() - begun
-        print(f"{outcome.kills} kills, {outcome.seconds:.0f} s", file=sys.stderr, flush=True)
+        print(outcome.table("so far"), file=sys.stderr, flush=True)
     return outcome
 
 
@@ -264,13 +352,16 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--kills", type=int, default=20)
     parser.add_argument("--postgres", action="store_true", help="on PostgreSQL, not on SQLite")
+    parser.add_argument("--forked", action="store_true", help="in forked processes")
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args(arguments)
     if given.postgres:
         server = postgres_server.Server()
         try:
             server.start()
-            outcome = kill_commands(server.new_database, given.kills, seed=given.seed)
+            outcome = kill_commands(
+                server.new_database, given.kills, seed=given.seed, forked=given.forked
+            )
         finally:
             server.remove()
         print(outcome.table("PostgreSQL"), *outcome.failures, sep="\n")
@@ -281,6 +372,7 @@ def main(arguments: list[str] | None = None) -> int:
                 lambda: str(Path(folder) / f"{next(numbers)}.sqlite"),
                 given.kills,
                 seed=given.seed,
+                forked=given.forked,
             )
         print(outcome.table("SQLite"), *outcome.failures, sep="\n")
     return bool(outcome.failures)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from calib.classwork.mishaps import explain, goal_of, likely_reason, mishap_rows
+from calib.classwork.mishaps import explain, explain_mean, goal_of, likely_reason, mishap_rows
 
 if TYPE_CHECKING:
+    from calib.enthalpies.one_run import RunResult
     from calib.enthalpies.report import EnthalpyReport
 
 __all__ = ["class_facts"]
@@ -14,7 +15,7 @@ __all__ = ["class_facts"]
 
 def class_facts(report: EnthalpyReport) -> dict[str, Any]:
     """``report.to_json()`` and, by run, ``deviation``, ``mishaps`` and ``mishap_verdict``; by
-    reaction ``outlying_reasons``.
+    reaction ``outlying_reasons`` and what the whole class may have had in common.
     """
     facts = report.to_json()
     for one, line in zip(report.results, facts["runs"], strict=True):
@@ -25,15 +26,12 @@ def class_facts(report: EnthalpyReport) -> dict[str, Any]:
         line["explanation_needed"] = verdict.needed
         line["mishap_verdict"] = verdict.sentence
         line["mishaps"] = mishap_rows(verdict, one.unit)
+    groups: dict[tuple[str, str], dict[str, RunResult]] = {}
+    for one in report.results:
+        groups.setdefault((one.process, one.unit), {})[one.run.run] = one
     for summary in facts["summary"]:
-        if not summary["outlying"]:
-            summary["outlying_reasons"] = []
-            continue
-        members = {
-            one.run.run: one
-            for one in report.results
-            if (one.process, one.unit) == (summary["reaction"], summary["unit"])
-        }
+        members = groups.get((summary["reaction"], summary["unit"]), {})
+        _add_common(summary, list(members.values()))
         summary["outlying_reasons"] = [
             {"run": label, "reason": likely_reason(
                 members[label], [one for name, one in members.items() if name != label])}
@@ -41,3 +39,14 @@ def class_facts(report: EnthalpyReport) -> dict[str, Any]:
             if label in members
         ]  # fmt: skip
     return facts
+
+
+def _add_common(summary: dict[str, Any], members: list[RunResult]) -> None:
+    """What the whole class may have had in common, where it has more than one group."""
+    low, high = summary["interval95"]
+    u = summary["u_mean"]
+    factor = 0.5 * (high - low) / u if u > 0 else 2.0
+    verdict = explain_mean(members, summary["mean"], u, factor) if len(members) > 1 else None
+    summary["deviation"] = verdict.deviation if verdict is not None else None
+    summary["u_deviation"] = verdict.u_deviation if verdict is not None else None
+    summary["mishap_verdict"] = verdict.sentence if verdict is not None else None

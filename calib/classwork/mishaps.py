@@ -95,9 +95,15 @@ def explain(one: RunResult, goal: Goal | None) -> Verdict:
     if goal is None:
         return Verdict(None, None, None, False, found, "there is no value to compare with")
     result = one.result
-    deviation = result.value - goal.value
     u = math.hypot(result.u, goal.u)
     allowed = result.coverage_factor() * u
+    return _verdict(goal, result.value - goal.value, u, allowed, found)
+
+
+def _verdict(
+    goal: Goal, deviation: float, u: float, allowed: float, found: Sequence[Mishap]
+) -> Verdict:
+    found = tuple(sorted(found, key=lambda m: -abs(m.change)))
     if abs(deviation) <= allowed:
         said = f"no mishap needed: it agrees with {goal.name} within what both are uncertain by"
         return Verdict(goal, deviation, u, False, found, said)
@@ -262,6 +268,33 @@ def mishap_rows(verdict: Verdict, unit: str) -> list[dict[str, Any]]:
          "change_percent": m.change_percent, "either_way": m.either_way, "explains": m.explains}
         for m in verdict.mishaps
     ]  # fmt: skip
+
+
+def explain_mean(
+    runs: Sequence[RunResult], mean: float, u_mean: float, factor: float
+) -> Verdict | None:
+    """A class's mean against what is expected of it: what all groups would have had in common.
+
+    ``factor`` is the mean's coverage factor. Each mishap counts with its mean over the runs. None
+    where there is no value to compare with.
+    """
+    goals = [goal for goal in map(goal_of, runs) if goal is not None]
+    if len(goals) < len(runs) or not runs:
+        return None
+    value = sum(g.value for g in goals) / len(goals)
+    u = math.hypot(u_mean, max(g.u for g in goals))
+    deviation, name = mean - value, goals[0].name
+    changes: dict[str, list[Mishap]] = {}
+    for one in runs:
+        for mishap in mishaps(one):
+            changes.setdefault(mishap.name, []).append(mishap)
+    shared = tuple(
+        Mishap(label, sum(m.change for m in own) / len(own),
+               sum(m.change_percent for m in own) / len(own), own[0].either_way)
+        for label, own in changes.items()
+        if len(own) == len(runs)
+    )  # fmt: skip
+    return _verdict(Goal(value, 0.0, name), deviation, u, factor * u, shared)
 
 
 def likely_reason(one: RunResult, others: Sequence[RunResult]) -> str:

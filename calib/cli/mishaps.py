@@ -47,5 +47,8 @@ def show_outlying(out: Output, summary: dict[str, Any]) -> None:
         f"  {robust}of the mean's uncertainty {figures(summary['u_shared'], 2)} {unit} is shared by"
         f" all{shared}, {figures(summary['u_independent'], 2)} {unit} is the groups' own"
     )
+    if summary["deviation"] is not None:
+        off = f"{with_u(summary['deviation'], summary['u_deviation'])} {unit}"
+        out.say(f"  the mean is off what is expected by {off}; {summary['mishap_verdict']}")
     for one in summary["outlying_reasons"]:
         out.say(f"  far from the others: {one['run']}: {one['reason']}")

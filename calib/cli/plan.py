@@ -45,6 +45,13 @@ def plan(
         float | None,
         typer.Option("--wanted", metavar="%", help="Standard uncertainty wanted of the result."),
     ] = None,
+    enthalpy: Annotated[
+        float | None,
+        typer.Option("--enthalpy", metavar="KJ_PER_MOL", help="ΔH of the reaction by hand."),
+    ] = None,
+    u_enthalpy: Annotated[
+        float, typer.Option("--u-enthalpy", metavar="KJ_PER_MOL", help="Its uncertainty.")
+    ] = 1.0,
     benches: Annotated[int, typer.Option("--benches", help="How many benches.")] = 1,
     runs_each: Annotated[int, typer.Option("--runs-each", help="Runs of each bench.")] = 1,
     concentrated: Annotated[
@@ -75,6 +82,7 @@ def plan(
         step_K=step,
         after_s=extreme_after,
         wanted_percent=wanted,
+        dH=None if enthalpy is None else (enthalpy, u_enthalpy),
         concentrated=strengths(concentrated or []),
     )
     facts = plan_run(

@@ -115,6 +115,11 @@ def _sentence(summary: Row, groups: int) -> str:
     sources = [str(one["source"]) for one in summary.get("shared") or ()]
     if sources:
         said += f" Shared: {', '.join(sources)}."
+    if summary.get("deviation") is not None:
+        off = plus_minus(summary["deviation"], summary.get("u_deviation"))
+        said += (
+            f" The mean is off what is expected by {off} {mean.unit}; {summary['mishap_verdict']}."
+        )
     return said
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from calib.enthalpies.one_run import RunResult
 from calib.enthalpies.sources import AppliedConstant, range_warnings
 from calib.errors import CupledgerError, InputError
+from calib.estimate import Estimate
 from calib.planning.limits import Dissolving, HeatLimit, dissolving, heat_limit
 from calib.planning.request import Planned, planned_run
 from calib.planning.rise import PlannedRise, plan_rise
@@ -44,7 +45,10 @@ MOST_RUNS = 100_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanRequest:
-    """What is planned. ``step_K`` is the thermometer's step, ``after_s`` when the extreme comes."""
+    """What is planned. ``step_K`` is the thermometer's step, ``after_s`` when the extreme comes.
+
+    ``dH`` is the enthalpy [kJ per mole of reaction as written] by hand, and its u.
+    """
 
     in_cup: Planned
     added: Planned
@@ -55,7 +59,15 @@ class PlanRequest:
     step_K: float = 0.1
     after_s: float | None = None
     wanted_percent: float | None = None
+    dH: tuple[float, float] | None = None
     concentrated: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def given(self) -> Estimate | None:
+        """The enthalpy given by hand."""
+        if self.dH is None:
+            return None
+        return Estimate(self.dH[0], self.dH[1], "kJ/mol", "given by hand", "assumed")
 
     def run(self) -> Run:
         """The plan as a row of a table."""
@@ -103,7 +115,7 @@ def make_plan(
         constant = constant_for(run, prepared) if constant_for is not None else UNKNOWN_CUP
     except RowRefusedError as refused:
         raise InputError("; ".join(_said(p) for p in refused.problems)) from None
-    rise = plan_rise(prepared, constant, after_s=request.after_s)
+    rise = plan_rise(prepared, constant, after_s=request.after_s, given=request.given)
     t1 = float(run.in_cup_C or 0.0)
     result, why = _result(run, rise, tools, constant)
     wanted = None
@@ -140,6 +152,8 @@ def _check(request: PlanRequest) -> None:
             f"both, and at most {MOST_RUNS} runs"
         )
     for name, value, low, high in (
+        ("the enthalpy in kJ/mol", request.dH[0] if request.dH else None, -1e4, 1e4),
+        ("the enthalpy's uncertainty in kJ/mol", request.dH[1] if request.dH else None, 0.0, 1e4),
         ("the thermometer's step", request.step_K, 1e-4, 5.0),
         ("the room's temperature", request.room_C, -10.0, 60.0),
         ("the wanted uncertainty in per cent", request.wanted_percent, 0.01, 100.0),
@@ -172,7 +186,7 @@ def _evaluator(
         )  # fmt: skip
         run, own = scaled.run(), with_step(tools, step_K)
         prepared = prepare(run, own)
-        rise = plan_rise(prepared, constant, after_s=request.after_s)
+        rise = plan_rise(prepared, constant, after_s=request.after_s, given=request.given)
         t1 = float(run.in_cup_C or 0.0)
         limits = dissolving(prepared, t1, rise.rise.value, rise.rise.u)
         hot = heat_limit(prepared, t1, rise.rise.value, rise.rise.u)

@@ -16,7 +16,7 @@ from typing import Any
 
 from calib.balance import expected_rise_K
 from calib.enthalpies.sources import AppliedConstant
-from calib.errors import ReactionError
+from calib.errors import ReactionError, SubstanceError
 from calib.estimate import Estimate
 from calib.run_model.contents import liquid_specific_heat, portion_specific_heat, solution_key
 from calib.run_model.extreme import extreme_loss
@@ -54,14 +54,19 @@ class PlannedRise:
 
 
 def plan_rise(
-    prepared: PreparedRun, constant: AppliedConstant, *, after_s: float | None = None
+    prepared: PreparedRun,
+    constant: AppliedConstant,
+    *,
+    after_s: float | None = None,
+    given: Estimate | None = None,
 ) -> PlannedRise:
     """Rise and extreme reading to expect of a prepared run in a cup of that constant.
 
+    ``given`` is ΔH [kJ/mol of reaction] by hand; without it the value is looked up.
     Raises ReactionError or SubstanceError where a number is missing, and says which.
     """
     t1, t2 = float(prepared.run.in_cup_C or 0.0), float(prepared.run.added_C or 0.0)
-    dH, warnings = enthalpy_to_expect(prepared, t1)
+    dH, warnings = (given, []) if given is not None else _looked_up(prepared, t1)
     final = t1
     for _ in range(4):
         q = prepared.quantities.copy()
@@ -78,6 +83,15 @@ def plan_rise(
     loss, u_loss, after = _loss(prepared, constant, t1, rise.value, after_s)
     shown = _shown(q, prepared, f, t1, t1 + rise.value - loss, (loss, u_loss))
     return PlannedRise(rise, shown, loss, after, dH, limiting, tuple(warnings))
+
+
+def _looked_up(prepared: PreparedRun, t_C: float) -> tuple[Estimate | None, list[str]]:
+    try:
+        return enthalpy_to_expect(prepared, t_C)
+    except (ReactionError, SubstanceError) as error:
+        raise ReactionError(
+            f"{error}; where you know the enthalpy, give it by hand: --enthalpy KJ_PER_MOL"
+        ) from None
 
 
 def enthalpy_to_expect(prepared: PreparedRun, t_C: float) -> tuple[Estimate | None, list[str]]:

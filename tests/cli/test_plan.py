@@ -41,6 +41,19 @@ def test_the_cups_own_constant_is_used(cups, tmp_path):
     assert before.code == 2
 
 
+def test_an_enthalpy_that_is_not_tabulated_is_given_by_hand(cupledger):
+    """10 mL of 12 mol/L sulfuric acid: beyond every table; -60 kJ/mol of it by hand."""
+    words = ("plan", "100 g water", "10 mL 12 mol/L H2SO4(aq)")
+    done = cupledger(*words)
+    assert done.code == 2
+    assert "--enthalpy" in done.err
+    facts = cupledger(*words, "--enthalpy", "-60", "--u-enthalpy", "2", "--json").json
+    assert facts["dH_kJ_per_mol"] == -60.0
+    by_hand = 0.12 * 60e3 / (117 * 3.8 + 15)  # 1.67 g/mL, some 3.8 J/(g K), assumed cup
+    assert facts["rise_K"] == pytest.approx(by_hand, rel=0.05)
+    assert any("ACID INTO THE WATER" in step for p in facts["preparation"] for step in p["steps"])
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [
@@ -57,6 +70,7 @@ def test_the_cups_own_constant_is_used(cups, tmp_path):
         (["200 g water", "12 g KNO3(s)", "--constant", "-4"], "-4"),
         (["200 g water", "12 g KNO3(s)", "--constant", "nan"], "nan"),
         (["200 g water", "12 g KNO3(s)", "--benches", "1000000"], "benches"),
+        (["200 g water", "12 g KNO3(s)", "--enthalpy", "1e9"], "enthalpy"),
         (["=1+1 mL <b>x</b>", "12 g KNO3(s)"], "not known"),
         (["1e400 g water", "12 g KNO3(s)"], "cannot be meant"),
     ],

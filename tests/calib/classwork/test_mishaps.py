@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calib.classwork.mishaps import Goal, explain, goal_of, mishaps
+from calib.classwork.mishaps import Goal, explain, explain_mean, goal_of, mishaps
 from calib.enthalpies.one_run import evaluate_run
 from calib.enthalpies.sources import FixedConstants
 from calib.runs.instruments import Instruments
@@ -185,3 +185,26 @@ def test_without_a_value_to_compare_with():
     assert verdict.deviation is None
     assert not verdict.needed
     assert verdict.mishaps
+
+
+def test_a_whole_class_with_a_weak_stock():
+    """Twelve groups, one bottle: the mean shows what no single group's interval does."""
+    sharp = replace(ACID, u=SHARP)
+    where = goal(sharp)
+    honest = [result(replace(exact(sharp, where.value), run=f"g{n}")) for n in range(12)]
+    weak = [
+        result(replace(exact(sharp, where.value, in_cup_mol_per_L=1.96), run=f"g{n}"))
+        for n in range(12)
+    ]
+    for runs, needed in ((honest, False), (weak, True)):
+        mean = sum(one.result.value for one in runs) / len(runs)
+        verdict = explain_mean(runs, mean, 0.2, 2.0)
+        assert verdict.needed is needed
+        if needed:
+            assert any("HCl(aq) 2 % weak" in m.name for m in verdict.explaining)
+
+
+def test_no_mean_is_judged_without_a_value_to_compare_with():
+    odd = result(replace(METAL, added="Cu(s)"))
+    assert explain_mean([], 0.0, 1.0, 2.0) is None
+    assert explain_mean([odd, odd], odd.result.value, odd.result.u, 2.0).needed is False

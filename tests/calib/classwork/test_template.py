@@ -248,3 +248,26 @@ def test_a_filled_in_file_is_not_written_over(filled):
 def test_many_benches(tmp_path):
     write_template(tmp_path / "t.xlsx", TemplatePlan(benches=300))
     assert openpyxl.load_workbook(tmp_path / "t.xlsx")["Readings"].max_row == 302
+
+
+@pytest.mark.long
+@pytest.mark.libreoffice
+def test_every_version_gives_the_same_enthalpies(filled, tmp_path):
+    """Not the readings alone: what the class is told is the same too."""
+    from calib.enthalpy import FixedConstants, evaluate
+
+    if shutil.which("soffice") is None and shutil.which("libreoffice") is None:
+        pytest.skip("LibreOffice is not installed")
+    cups = FixedConstants(dict.fromkeys(("H1", "H2", "H3"), (12.0, 0.5)))
+
+    def results(path):
+        report = evaluate(read_table(path), cups)
+        assert report.results
+        return {one.run.run: one.result.value for one in report.results}
+
+    expected = results(filled)
+    for version in (*messy.VERSIONS, *messy.LIBREOFFICE):
+        folder = tmp_path / version.__name__
+        folder.mkdir()
+        found = results(version(filled, folder))
+        assert found == pytest.approx(expected, rel=1e-6), version.__name__

@@ -44,7 +44,9 @@ def find_rise(
     if prepared.process.kind == "cooling":
         return rise_from_cooling(prepared)
     if prepared.process.kind == "heater" and prepared.run.curve_path is not None:
-        return rise_from_heating(prepared, C_app, loss)
+        heated = rise_from_heating(prepared, C_app, loss)
+        _refuse_nonsense(prepared, heated.rise_K, heated.u_own_K)
+        return heated
     if prepared.run.curve_path is not None:
         return _from_curve(prepared, C_app, loss, method)
     return _from_readings(prepared, C_app, loss)

@@ -37,14 +37,14 @@ def bench(cups, tmp_path):
     (tmp_path / "readings.toml").write_text(FINE, encoding="utf-8")
 
     def calibrate(rows, *options):
-        names = list(dict.fromkeys(name for row in rows for name in row))
+        common = {"run": "", "apparatus": "P1", "date": "2026-09-01"}
+        names = list(dict.fromkeys(name for row in (common, *rows) for name in row))
         path = tmp_path / "runs.csv"
         with path.open("w", encoding="utf-8", newline="") as file:
-            writer = csv.DictWriter(file, ["run", "apparatus", "date", *names])
+            writer = csv.DictWriter(file, names)
             writer.writeheader()
             for i, row in enumerate(rows):
-                common = {"run": f"r{i}", "apparatus": "P1", "date": "2026-09-01"}
-                writer.writerow({**common, **row})
+                writer.writerow({**common, "run": f"r{i}", **row})
         return cups("calibrate", path, *options)
 
     calibrate.folder = tmp_path

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from calib.cli.compare_view import show_comparison
 from calib.cli.options import JsonFlag, PageFile
 from calib.cli.output import Output
 from calib.rounding import figures, interval, with_u
@@ -148,6 +149,8 @@ def _show(out: Output, report: CurveReport, *, every_method: bool) -> None:
     _show_release(out, report)
     if every_method:
         _show_methods(out, report)
+    if report.comparison is not None:
+        show_comparison(out, report.comparison)
 
 
 def _show_release(out: Output, report: CurveReport) -> None:

@@ -11,9 +11,11 @@ from calib.errors import InputError
 
 if TYPE_CHECKING:
     from fitting.comparison import Comparison
+    from fitting.cooling_laws.result import LawComparison
     from fitting.corrections import Corrected
     from fitting.curve import Curve
     from fitting.heat_release import HeatRelease
+    from fitting.stability import Stability
 
 Progress = Callable[[int, int, str], None]
 _LAG_SHARE = 0.1  # u of a sensor's lag given without one: common practice, no source
@@ -77,7 +79,52 @@ class CurveReport:
             "source": self.curve.source,
             "points": len(self.curve.time_s),
             "resolution_K": self.curve.resolution_K,
+            **_compared(self.comparison),
         }
+
+
+def _compared(found: Comparison | None) -> dict[str, Any]:
+    """Keys that are there with ``--compare`` only."""
+    if found is None:
+        return {}
+    return {
+        "verdict": found.verdict,
+        "cooling_laws": None if found.laws is None else _laws(found.laws),
+        "stability": None if found.stability is None else _stability(found.stability),
+    }
+
+
+def _laws(laws: LawComparison) -> dict[str, Any]:
+    names = (
+        *("name", "title", "equation", "aicc", "delta_aicc", "forecast_rms_K"),
+        *("rate_per_s", "u_rate_per_s", "t_inf_C", "u_t_inf_K"),
+    )
+    return {
+        "chosen": laws.chosen,
+        "why": laws.why,
+        "from_s": laws.from_s,
+        "to_s": laws.to_s,
+        "laws": [
+            {name: getattr(one, name) for name in names}
+            | {
+                "parameters": [
+                    {"name": name, "value": value, "u": u, "unit": unit}
+                    for name, value, u, unit in one.parameters
+                ]
+            }
+            for one in laws.laws
+        ],
+    }
+
+
+def _stability(stability: Stability) -> dict[str, Any]:
+    names = ("title", "unit", "values", "rise_K", "u_rise_K", "used", "note")
+    return {
+        "verdict": stability.verdict,
+        "spread_K": stability.spread_K,
+        "u_rise_K": stability.u_rise_K,
+        "scans": [{name: getattr(scan, name) for name in names} for scan in stability.scans],
+    }
 
 
 def correct_file(

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from fitting.comparison import compare
 from fitting.curve import Curve
 from fitting.curve_files import write_curve
 from fitting.simulated_cup import draw_experiment, simulate
@@ -97,3 +98,39 @@ def test_where_too_little_was_logged_the_release_is_refused_with_the_reason(cupl
     assert facts["rise_K"] == pytest.approx(6.0, abs=1.0)
     assert "Heat release: not told" in cupledger(*words).out
     assert "6 readings after the mixing" in page.read_text(encoding="utf-8")
+
+
+def test_compare_tells_laws_and_stability_in_every_form(cupledger, slow, tmp_path, monkeypatch):
+    path, run = slow
+    made = {}
+
+    def once(curve, **choices):
+        """The real comparison, made once for both forms of output."""
+        if "found" not in made:
+            made["found"] = compare(curve, **choices)
+        return made["found"]
+
+    monkeypatch.setattr("fitting.comparison.compare", once)
+    page = tmp_path / "slow.html"
+    done = cupledger("correct", path, *mixed(run), "--compare", "--page", page, "--json")
+    facts = done.json
+    laws, stability = facts["cooling_laws"], facts["stability"]
+    names = [law["name"] for law in laws["laws"]]
+    assert names[0] == "newton"
+    assert laws["chosen"] in names
+    assert min(law["delta_aicc"] for law in laws["laws"]) == 0
+    assert len(stability["scans"]) == 3
+    for scan in stability["scans"]:
+        assert len(scan["values"]) == len(scan["rise_K"]) == len(scan["u_rise_K"])
+    moment = stability["scans"][0]
+    in_use = moment["rise_K"][moment["values"].index(0.0)]
+    assert in_use == pytest.approx(facts["rise_K"], abs=0.5 * facts["u_rise_K"])
+    assert {m["name"] for m in facts["methods"]} >= {"dynamic", "extreme"}
+    html = page.read_text(encoding="utf-8")
+    assert "Which law the cup cools by" in html
+    assert "How firmly the result stands" in html
+    said = cupledger("correct", path, *mixed(run), "--compare").out
+    assert "Cooling laws: " in said
+    assert "Stability: " in said
+    plain = cupledger("correct", path, *mixed(run), "--json").json
+    assert "cooling_laws" not in plain

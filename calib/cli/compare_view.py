@@ -1,0 +1,72 @@
+"""What ``correct --compare`` prints beside the methods: cooling laws and stability."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from calib.rounding import figures, with_u
+
+if TYPE_CHECKING:
+    from calib.cli.output import Output
+    from fitting.comparison import Comparison
+    from fitting.cooling_laws.result import LawComparison
+    from fitting.stability import Stability
+
+_COMMON = 3  # start, rate and end are parameters of every law
+
+
+def show_comparison(out: Output, found: Comparison) -> None:
+    """Cooling laws on the after period, then how the rise moves with other choices."""
+    if found.laws is not None:
+        _show_laws(out, found.laws)
+    else:
+        out.say("Cooling laws: the after period is too short to tell them apart")
+    if found.stability is not None:
+        _show_stability(out, found.stability)
+
+
+def _show_laws(out: Output, laws: LawComparison) -> None:
+    out.table(
+        ["law", "ΔAICc", "forecast rms K", "k 1/min", "tends to °C", "further parameters"],
+        [
+            [
+                one.title + (" (in use)" if one.name == laws.chosen else ""),
+                f"{one.delta_aicc:.1f}",
+                figures(one.forecast_rms_K, 2),
+                with_u(60 * one.rate_per_s, 60 * one.u_rate_per_s),
+                with_u(one.t_inf_C, one.u_t_inf_K),
+                "; ".join(
+                    f"{name} {with_u(value, u)} {unit}".rstrip()
+                    for name, value, u, unit in one.parameters[_COMMON:]
+                )
+                or "–",
+            ]
+            for one in laws.laws
+        ],
+        title=f"Cooling laws: {laws.verdict}",
+    )
+
+
+def _show_stability(out: Output, stability: Stability) -> None:
+    out.table(
+        ["choice", "from", "to", "rise K", "differ by K", "note"],
+        [
+            [
+                scan.title,
+                f"{min(scan.values):g}",
+                f"{max(scan.values):g}",
+                _span(scan.rise_K),
+                figures(scan.spread_K, 2),
+                scan.note,
+            ]
+            for scan in stability.scans
+            if scan.values
+        ],
+        title=f"Stability: {stability.verdict}",
+    )
+
+
+def _span(rises: tuple[float, ...]) -> str:
+    known = [rise for rise in rises if math.isfinite(rise)]
+    return f"{min(known):.4f} to {max(known):.4f}" if known else "–"

@@ -124,7 +124,9 @@ def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
         for warning in run["warnings"]:
             out.note(f"warning: {run['run']}: {warning}")
     for line in facts["summary"]:
+        own = [run for run in runs if run["reaction"] == line["reaction"]]
         _show_summary(out, line)
+        _show_step_to_25(out, own)
         show_outlying(out, line)
     if budget:
         for run in runs:
@@ -139,6 +141,14 @@ def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
                     for line in run["budget"]
                 ],
                 title=f"{run['run']}: what the uncertainty is made of",
+            )
+            out.table(
+                ["made of", "kJ/mol", "source"],
+                [
+                    [line["what"], with_u(line["kJ_per_mol"], line["u_kJ_per_mol"]), line["source"]]
+                    for line in run["expected_lines"]
+                ],
+                title=f"{run['run']}: what the expected value is made of",
             )
     elif runs:
         out.say("± is one standard uncertainty (k = 1); what it is made of: --budget or --json.")
@@ -172,6 +182,21 @@ def _show_summary(out: Output, line: dict[str, Any]) -> None:
             f"  expected at these concentrations and temperatures: cannot be given,"
             f" {line['why_no_expected']}"
         )
+
+
+def _show_step_to_25(out: Output, runs: list[dict[str, Any]]) -> None:
+    """What carries the runs' enthalpies from their own temperatures to 25 °C."""
+    known = [run for run in runs if run["to_25_C_kJ_per_mol"] is not None]
+    if not known or all(run["at_C"] == 25.0 for run in runs):
+        return
+    step = sum(run["to_25_C_kJ_per_mol"] for run in known) / len(known)
+    u = max(run["u_to_25_C_kJ_per_mol"] for run in known)
+    at = sum(run["at_C"] for run in known) / len(known)
+    out.say(
+        f"  these stand at {at:.1f} °C; to 25 °C: {with_u(step, u)} kJ/mol to be added, by ΔCp of"
+        f" {with_u(1e3 * known[0]['dCp_kJ_per_mol_K'], 1e3 * known[0]['u_dCp_kJ_per_mol_K'])}"
+        f" J/(mol K) ({known[0]['dCp_source']}); --at-25 does it"
+    )
 
 
 def _per(line: dict[str, Any]) -> str:

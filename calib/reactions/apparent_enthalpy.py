@@ -84,7 +84,7 @@ def _published(name: str, molality: float) -> Estimate | None:
     if name == "H2SO4":
         return Estimate(value, 700.0, UNIT, H2SO4_SOURCE)
     u = U_TABLE if molality <= 3.0 else U_TABLE * molality / 3.0
-    return Estimate(value, u, UNIT, PARKER)
+    return Estimate(value, u, UNIT, CRC_ACIDS if name == "HCl" else PARKER)
 
 
 def _points(name: str) -> Points:

@@ -71,6 +71,13 @@ def standard_cp(formula: str) -> Standard | None:
     return Standard(total, "; ".join(sorted(sources)))
 
 
+def species_cp(name: str) -> float | None:
+    """Partial molar heat capacity of one dissolved species (``Cu+2``, ``HCOOH``) from the table of
+    aqueous species, 25 °C; ``None`` where it is not in it. [J/(mol K)]"""
+    row = _aqueous().get(name)
+    return float(row["cp_J_per_molK"]) if row is not None else None
+
+
 @lru_cache(maxsize=512)
 def standard_volume(formula: str) -> Standard | None:
     """Partial molar volume at infinite dilution, 25 °C; ``None`` if unknown. [cm³/mol]"""

@@ -177,6 +177,12 @@ def test_tris_and_acid_in_solution():
     assert abs(found.value + 47.53) <= 2 * (found.u**2 + 0.13**2) ** 0.5
 
 
+def test_slope_of_tris_and_acid_with_temperature():
+    """+67 ± 13 J/(mol K), the same abstract (F); ours comes from other work on crystals (F)."""
+    found = delta_cp(parse_equation("C4H11NO3(aq) + H+(aq) -> C4H12NO3+(aq)"))
+    assert abs(1e3 * found.value - 67.0) <= 2 * ((1e3 * found.u) ** 2 + 13.0**2) ** 0.5
+
+
 def test_ammonia_by_three_sets():
     """-52.2 (NBS, F), -51.92 (a geochemical set, L), -51.95 (ionization, M)."""
     sets = enthalpies_by_set(parse_equation("NH3(aq) + H+(aq) -> NH4+(aq)"))

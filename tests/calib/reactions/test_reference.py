@@ -143,9 +143,22 @@ def test_dcp_from_ions_and_solids_by_hand():
 
 
 def test_dcp_says_what_is_lacking():
-    zinc = parse_equation("Mg(s) + 2 HCl(aq) -> MgCl2(aq) + H2(g)")
-    assert delta_cp(zinc) is None
-    assert [str(s) for s in lacking_cp(zinc)] == ["Mg^2+(aq)"]
+    citrate = parse_equation("H3C6H5O7(aq) + 3 NaHCO3(s) -> Na3C6H5O7(aq) + 3 CO2(g) + 3 H2O(l)")
+    assert delta_cp(citrate) is None
+    assert [str(s) for s in lacking_cp(citrate)] == ["C6H5O7^3-(aq)"]
+
+
+def test_dcp_takes_all_dissolved_species_from_one_table():
+    """Mg+2 is lacking in the CRC table, so Cl- too is taken from the other, and cancels."""
+    magnesium = delta_cp(parse_equation("Mg(s) + 2 HCl(aq) -> MgCl2(aq) + H2(g)"))
+    ions = delta_cp(parse_equation("Mg(s) + 2 H+(aq) -> Mg+2(aq) + H2(g)"))
+    # Mg+2 -22.3 (F, aqueous species table), H2 28.8, Mg 24.9 J/(mol K) (M, L)
+    assert 1e3 * magnesium.value == pytest.approx(-22.3 + 28.8 - 24.9, abs=0.2)
+    assert magnesium.value == pytest.approx(ions.value)
+    assert magnesium.u > 0.015
+    # zinc: the tables say 46 and -23, and half the difference is its u
+    zinc = delta_cp(parse_equation("Zn(s) + 2 H+(aq) -> Zn+2(aq) + H2(g)"))
+    assert zinc.u > 0.03
 
 
 def test_dcp_of_a_reaction_and_its_reverse_cancel():

@@ -45,9 +45,9 @@ class Knowledge:
     """
 
     rate_per_s: float = 1.2e-4  # median of k; 0.004 to 0.014 1/min for a foam cup with a lid
-    rate_spread: float = 0.55  # of ln k, such cups
+    rate_spread: float = 0.45  # of ln k, such cups
     rate_spread_other: float = 1.3  # flasks, and cups without a lid
-    other_weight: float = 0.2
+    other_weight: float = 0.15
     stirring_K_per_s: float = 6e-5  # 0.001 to 0.01 K/min
     u_stirring_K_per_s: float = 5e-5
     u_room_unknown_K: float = 2.0

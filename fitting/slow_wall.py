@@ -45,10 +45,10 @@ class WallKind:
 
 KINDS = (
     WallKind(0.06, 0.0, 0.005, 50.0, 1.0),  # none
-    WallKind(0.925, 0.008, 0.005, 50.0, 0.37),  # foam: 1 to 8 J/K of some 500
+    WallKind(0.925, 0.008, 0.005, 50.0, 0.35),  # foam: 1 to 8 J/K of some 500
     WallKind(0.015, 0.05, 0.05, 110.0, 0.6),  # glass, heavy plastic
 )
-LOSS_SHARE, U_LOSS_SHARE = 0.3, 0.115  # g: lid and bottom lose as well
+LOSS_SHARE, U_LOSS_SHARE = 0.3, 0.11  # g: lid and bottom lose as well
 _G = np.array([0.01, 0.06, 0.12, 0.18, 0.24, 0.3, 0.36, 0.42, 0.5, 0.6])
 _NODES, _NODE_WEIGHT = np.array([-np.sqrt(3.0), 0.0, np.sqrt(3.0)]), np.array([1, 4, 1]) / 6
 _GRID_STEP = 0.37  # of ln τ' between neighbours

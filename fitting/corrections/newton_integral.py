@@ -1,10 +1,10 @@
 """Integral of Newton's law over the main period, k and T∞ from both periods together: the default.
 
-See `fitting.newton` for the equation. Readings from half a minute after the mixing on are used;
-what is quicker (sensor, pouring) is given free amplitudes. The models differ in the cooling rate's
-band, in whether a slow wall still warms up and whether heat is still being released; each is
-solved exactly and weighed by how well it predicts the readings (its evidence). The answer is the
-average, the uncertainty holds the spread between models beside each model's own.
+See `fitting.newton` for the equation. Readings from 14 s after the mixing on are used; what is
+quicker (sensor, pouring) is given free amplitudes. The models differ in the cooling rate's band, in
+whether a slow wall still warms up and whether heat is still being released; each is solved exactly
+and weighed by how well it predicts the readings (its evidence). The answer is the average, the
+uncertainty holds the spread between models beside each model's own.
 """
 
 from __future__ import annotations

@@ -5,8 +5,8 @@ amplitudes of its decays. Everything is linear with Gaussian knowledge, so each 
 exactly: the shared parameters once for a band of rates and a quick set, the two slow decays by
 2 x 2 equations.
 
-Models are weighed by their evidence to the power 0.85: no model is quite true, and where the curve
-is short, full weight would settle on one too soon.
+Where a solid dissolves, models are weighed by their evidence to the power 0.85: none is quite true,
+and where the curve is short, full weight would settle on one too soon.
 
 Sources: P. Grünwald, T. van Ommen, Bayesian Anal. 12 (2017) 1069, on powers of the likelihood under
 models that are not true (from memory; the power itself is our choice, by simulation); C. M.
@@ -38,6 +38,7 @@ from fitting.newton import (
     RELEASE_S,
     RELEASE_SHARE,
     RISE,
+    SOLID_RATIO,
     U_RELEASE_SHARE,
     U_RELEASE_SHIFT,
     Binned,
@@ -52,7 +53,7 @@ IntArray = npt.NDArray[np.intp]
 SCALES = (1.0, 0.8, 1.6)
 _SCALE_WEIGHT = (0.5, 0.25, 0.25)
 _HOPELESS = 18.0  # of log evidence behind the best
-_TRUST = 0.85  # power of the evidence
+_TRUST_SOLID = 0.85  # power of the evidence where a solid dissolves
 _KEPT = (BEFORE, RISE, POWER, RATE)
 
 
@@ -104,6 +105,7 @@ def average(rows: Binned, noise: Noise, level: FloatArray, setting: Setting) -> 
     shape = shared_transform(centre, setting.know)
     columns = master_columns(rows, setting.ratio)
     prior = np.log(band_weight)[:, None, None, None] + log_prior_of_shapes(setting.ratio)
+    trust = _TRUST_SOLID if setting.ratio > SOLID_RATIO else 1.0
     solved, evidence = [], []
     use = np.ones(precision.shape[:2], dtype=bool)
     for scale, weight in zip(SCALES, _SCALE_WEIGHT, strict=True):
@@ -113,7 +115,7 @@ def average(rows: Binned, noise: Noise, level: FloatArray, setting: Setting) -> 
         log_det = float(np.log(np.diag(root)).sum())
         one = _solve_models(white.T @ white, shape, precision, mean, use, setting)
         full = np.full(prior.shape, -np.inf)
-        full[use] = prior[use] + np.log(weight) + _TRUST * (one.log_evidence - log_det)
+        full[use] = prior[use] + np.log(weight) + trust * (one.log_evidence - log_det)
         solved.append(one)
         evidence.append(full)
         if len(solved) == 1:  # what hopelessly misses the readings does so at every scale

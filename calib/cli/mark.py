@@ -77,6 +77,10 @@ def _show(out: Output, facts: dict[str, Any]) -> None:
             for row in facts["runs"]
         ],
     )
+    if facts["depth"] == "full":
+        for row in facts["runs"]:
+            for note in row.get("notes", []):
+                out.note(f"warning: {row['run']}: {note}")
     counted = ", ".join(f"{many} {verdict}" for verdict, many in facts["counts"].items())
     if counted:
         out.say(f"{counted} (depth {facts['depth']})")

@@ -160,6 +160,28 @@ def test_the_sample_answers_are_marked_as_they_were_made(cups):
     }  # fmt: skip
 
 
+def test_a_workbook_holds_numbers_or_texts(cups, tmp_path):
+    """A workbook's number has lost its final zeros; a text has kept them."""
+    from openpyxl import Workbook
+
+    book = Workbook()
+    book.active.append(HEADER.split(","))
+    for label, answer in (("a", -59.7), ("b", "-59.70"), ("c", 60), ("d", -28.4), ("e", "=1+1")):
+        cells = [float(x) if x.replace(".", "").isdigit() else x or None for x in ACID.split(",")]
+        book.active.append([label, *cells, answer])
+    path = tmp_path / "class.xlsx"
+    book.save(path)
+    done = cups("mark", path, "--json")
+    assert done.code == 1
+    rows = {row["run"]: (row["answer"], row["verdict"]) for row in done.json["runs"]}
+    assert rows == {
+        "a": ("-59.7", "right"), "b": ("-59.70", "right within rounding"), "c": ("60", "slip"),
+        "d": ("-28.4", "slip"),
+    }  # fmt: skip
+    (error,) = done.json["errors"]
+    assert (error["row"], error["column"]) == ("e", "reported_kJ_per_mol")
+
+
 def test_answers_of_a_metal_in_their_own_column(cups, tmp_path):
     table = write(
         tmp_path, "cu,P1,2026-10-14,water,,Cu(s),,100,,60,21.0,99.0,25.0,0.377",

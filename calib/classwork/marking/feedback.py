@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from calib.classwork.marking.marked import Marked
-from calib.classwork.marking.slips import STAGES
+from calib.classwork.marking.slips import KINDS, STAGES
 from calib.classwork.marking.verdicts import Fit
 from calib.classwork.worked.full import full_steps
 from calib.classwork.worked.simple import simple_steps
@@ -167,7 +167,8 @@ def _pointers(marked: Marked, steps: tuple[Step, ...]) -> dict[int, str]:
     for slip in sorted(marked.fits[0].slips, key=lambda one: STAGES.index(one.stage)):
         at = _place(steps, slip.stage, slip.kind)
         if at is not None:
-            text = f"Here, on your sheet: {slip.words}."
+            words = slip.words if len(marked.fits) == 1 else KINDS[slip.kind]
+            text = f"Here, on your sheet: {words}."
             found[at] = f"{found[at]} {text}" if at in found else text
     return found
 

@@ -237,7 +237,8 @@ def _at_full_depth(blank: Marked, simple: list[Way], ways: _Ways) -> Marked:
                        str(blank.run.apparatus or "an empty cell"), "a cup with a constant",
                        "calibrate the cup, or mark with --depth simple")
         )  # fmt: skip
-    blank = replace(blank, own=full[0].path.value(), result=ways.result)
+    notes = ways.result.warnings if ways.result is not None else ()
+    blank = replace(blank, own=full[0].path.value(), result=ways.result, notes=notes)
     whole = [way for way in full if not way.left_out]
     fit = honest_fit(blank.answer, whole)
     if fit is not None:

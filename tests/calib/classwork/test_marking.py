@@ -10,6 +10,7 @@ import random
 
 import pytest
 
+from calib.classwork.marking.feedback import feedback
 from calib.classwork.marking.marked import Marked, mark_row, mark_table
 from calib.classwork.marking.readings import CannotBeMarkedError
 from calib.classwork.marking.slips import KINDS
@@ -118,6 +119,25 @@ def test_a_molar_mass_taken_as_a_whole_number_is_honest():
     assert marked("14.7", what).fits == ()  # heat and amount to two digits: 2.5 kJ/0.17 mol
 
 
+def test_a_sheet_points_at_the_step_and_guesses_nothing():
+    one = feedback(marked("-28.4"))
+    assert one.here == {
+        0: "Here, on your sheet: only the 100 g of HCl(aq) in the cup were taken as the mass."
+    }
+    # as the group would have calculated: 100 g · 4.18 · 6.8 K/0.1 mol
+    assert any("100.0 g × 4.18 J/(g K) × 6.80 K ÷ 0.1000 mol ÷ 1000 = −28.42" in s
+               for s in one.sentences)  # fmt: skip
+    twice = feedback(marked("28.4"))
+    assert list(twice.here) == [0, len(twice.steps) - 1]
+    alike = {"added_mL": 100.0, "added_mol_per_L": 1.2}  # either 100 g could be the one taken
+    same = feedback(marked("-28.4", **alike))
+    assert same.here == {0: "Here, on your sheet: the mass of one portion was taken for the whole."}
+    unsure = feedback(marked("-28.4", added_mL=100.0, added_mol_per_L=1.0))
+    assert unsure.here == {}
+    for words in ("wrong", "mistake", "error", "fail"):
+        assert words not in " ".join((*one.sentences, one.headline, *one.here.values()))
+
+
 @pytest.mark.parametrize("typed", ["-123.4", "-71.3", "-66.6", "7.77", "0"])
 def test_what_nothing_reproduces_is_not_explained(typed):
     one = marked(typed)
@@ -186,6 +206,22 @@ def test_a_metal_and_ice_in_their_own_units():
     assert one.verdict == "right"
     with pytest.raises(RowRefusedError, match="no number"):
         mark_row(run(extra={"reported_J_per_g": "lots"}, **ice), TOOLS, None, Taught())
+
+
+def test_a_metal_and_ice_at_the_full_depth():
+    metal = {"in_cup": "water", "added": "Cu(s)", "in_cup_g": 100.0, "added_g": 60.0,
+             "in_cup_C": 21.0, "added_C": 99.0, "extreme_C": 25.0}  # fmt: skip
+    full = Taught("full")
+    # (100 · 4.182 + 12) · 4.0/(60 · 74.0) = 0.3876 J/(g K); without the cup 0.3768
+    verdicts = {
+        typed: mark_row(run(extra={"reported_J_per_gK": typed}, **metal), TOOLS, CUPS, full).verdict
+        for typed in ("0.388", "0.377", "-0.3876")
+    }
+    assert verdicts == {"0.388": "right", "0.377": "right, simpler than taught", "-0.3876": "slip"}
+    ice = {"in_cup": "water", "added": "ice", "in_cup_g": 150.0, "added_g": 30.0, "in_cup_C": 30.0,
+           "added_C": 0.0, "extreme_C": 12.4}  # fmt: skip
+    # (150 · 4.184 + 12) · 17.6/30 − 4.19 · 12.4 = 375.2 − 52.0 = 323.3 J/g; 5.82 kJ/mol
+    assert marked("5.82", ice, full).verdict == "right"
 
 
 def test_displacement_counts_the_metal_or_not():

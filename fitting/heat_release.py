@@ -38,6 +38,7 @@ from fitting.heat_release_times import (
     notes_of,
     over_within,
     times_of,
+    u_release_within,
 )
 from fitting.noise import Noise, noise_of
 
@@ -278,8 +279,11 @@ def _by_lag(own: _Solved, edges: list[_Solved], what: str) -> FloatArray:
     fine = own.knots.fine_s
     if not edges:
         return np.zeros_like(fine)
-    low, high = (np.interp(fine, edge.knots.fine_s, getattr(edge, what)) for edge in edges)
-    return np.asarray(np.abs(high - low) / own.lag.edges_in_u)
+    apart = [
+        np.abs(np.interp(fine, edge.knots.fine_s, getattr(edge, what)) - getattr(own, what))
+        for edge in edges
+    ]
+    return np.asarray(np.max(apart, axis=0) * 2 / own.lag.edges_in_u)
 
 
 def _result(
@@ -287,7 +291,8 @@ def _result(
 ) -> HeatRelease:
     corrected, chosen = case.corrected, case.corrected.chosen
     fine, times = own.knots.fine_s, own.times
-    over = over_within(times, [edge.times for edge in edges], case.curve.step_s)
+    at_edges = [edge.times for edge in edges]
+    over = over_within(times, at_edges, case.curve.step_s)
     u_q = np.hypot(_spread(own.knots.flow, own.flow.covariance[1:, 1:]), _by_lag(own, edges, "q"))
     u_change = np.hypot(own.own_K, _by_lag(own, edges, "change"))
     u_clock = float(np.hypot(corrected.u_mixed_at_s, U_POUR_S))
@@ -303,7 +308,7 @@ def _result(
         total_K=chosen.rise_K,
         u_total_K=chosen.u_rise_K,
         release_time_s=times.release_s,
-        u_release_time_s=times.u_release_s,
+        u_release_time_s=u_release_within(times, at_edges, own.lag),
         over_share=case.over_share,
         over_after_s=times.over_s,
         over_interval95_s=over,

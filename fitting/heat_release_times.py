@@ -111,6 +111,15 @@ def over_within(own: Times, edges: Sequence[Times], step_s: float) -> _Interval 
     return low, own.over_s + float(np.hypot(latest - own.over_s, hidden))
 
 
+def u_release_within(own: Times, edges: Sequence[Times], lag: Lag) -> float | None:
+    """Standard uncertainty of the time constant, no smaller than the lag's edges ask for."""
+    u, at = own.u_release_s, own.release_s
+    if u is None or at is None:
+        return None
+    apart = [abs(edge.release_s - at) for edge in edges if edge.release_s is not None]
+    return max([u, *(2 * distance / lag.edges_in_u for distance in apart)])
+
+
 def _crossing(
     s: FloatArray,
     fraction: FloatArray,

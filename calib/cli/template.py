@@ -50,7 +50,7 @@ def template(
         str, typer.Option("--delimiter", help="Between the cells of a CSV.")
     ] = ",",
     over: Annotated[
-        bool, typer.Option("--over", help="Write over a file that is there already.")
+        bool, typer.Option("--overwrite", help="Write over a file that is there already.")
     ] = False,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,

@@ -166,7 +166,7 @@ def test_a_filled_in_file_is_not_written_over(cups, tmp_path):
     assert done.code == 2
     assert "already" in done.err
     assert path.read_bytes() == held
-    assert cups("template", path, "--benches", "3", "--over").code == 0
+    assert cups("template", path, "--benches", "3", "--overwrite").code == 0
 
 
 def test_labels_that_look_like_formulas_stay_text(cups, tmp_path):

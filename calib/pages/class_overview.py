@@ -8,6 +8,7 @@ from typing import Any
 from calib.pages.class_rows import (
     MOLAR,
     Kind,
+    Middle,
     Row,
     at_infinite_dilution,
     at_this_run,
@@ -27,8 +28,8 @@ SUMMARY_HEADERS = (
     "unit",
     "mean ± u",
     "standard deviation",
-    "expected at these concentrations",
-    "at infinite dilution, or published",
+    "expected at these concentrations ± u",
+    "at infinite dilution, or published ± u",
     "mean minus expected / %",
 )
 
@@ -73,8 +74,8 @@ def summary_row(kind: Kind, summary: Row, rows: Sequence[Row]) -> tuple[str, ...
     goal = here or dilute
     off = (
         "–"
-        if mean.value is None or goal is None or goal[0] == 0
-        else signed(100 * (mean.value - goal[0]) / abs(goal[0]))
+        if mean.value is None or goal is None or goal.value == 0
+        else signed(100 * (mean.value - goal.value) / abs(goal.value))
     )
     return (
         reaction_text(kind[0]),
@@ -88,8 +89,10 @@ def summary_row(kind: Kind, summary: Row, rows: Sequence[Row]) -> tuple[str, ...
     )
 
 
-def _around(middle_value: tuple[float, float] | None) -> str:
-    return "–" if middle_value is None else minus(figures(middle_value[0], 4))
+def _around(found: Middle | None) -> str:
+    if found is None:
+        return "–"
+    return minus(figures(found.value, 4)) if found.u is None else plus_minus(found.value, found.u)
 
 
 def _sentence(summary: Row, groups: int) -> str:
@@ -149,7 +152,7 @@ def _point(run: Mapping[str, Any]) -> Point | None:
 
 
 def _marks(rows: Sequence[Row], summary: Row) -> list[Mark]:
-    """Mean and references; a reference that differs from run to run is a band about its mean."""
+    """Mean and references, each with the band of its 95 % interval over the runs."""
     marks, mean = [], mean_of(summary)
     if mean.value is not None:
         low, high = mean.interval95 or (mean.value, mean.value)
@@ -157,9 +160,9 @@ def _marks(rows: Sequence[Row], summary: Row) -> list[Mark]:
     here = middle([at_this_run(row) for row in rows])
     dilute = middle([at_infinite_dilution(row) for row in rows])
     if here is not None:
-        marks.append(Mark("expected here", *here, style="after"))
+        marks.append(Mark("expected here, 95 %", here.value, here.half_width95, "after"))
     if dilute is not None:
         # a metal's specific heat or ice's heat of fusion has a published value, no dilution
         label = "infinite dilution" if mean.unit == MOLAR else "published"
-        marks.append(Mark(label, *dilute, style="release"))
+        marks.append(Mark(label, dilute.value, dilute.half_width95, "release"))
     return marks

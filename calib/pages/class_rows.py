@@ -93,13 +93,32 @@ def deviation_percent(row: Row) -> float | None:
     return 100 * (value - reference.value) / abs(reference.value)
 
 
-def middle(references: Sequence[Reference | None]) -> tuple[float, float] | None:
-    """Mean of several runs' references, and how far the farthest lies from it."""
-    values = [one.value for one in references if one is not None]
-    if not values:
+@dataclass(frozen=True, slots=True)
+class Middle:
+    """Several runs' references as one: mean, how far the farthest lies from it, and its u.
+
+    The runs' references come from the same tables, so that their uncertainty does not average out.
+    """
+
+    value: float
+    spread: float
+    u: float | None
+
+    @property
+    def half_width95(self) -> float:
+        """Half the width of a band that holds every run's true reference 95 times in 100."""
+        return self.spread + 1.96 * (self.u or 0.0)
+
+
+def middle(references: Sequence[Reference | None]) -> Middle | None:
+    """Mean of several runs' references, with its spread and uncertainty."""
+    there = [one for one in references if one is not None]
+    if not there:
         return None
-    mean = sum(values) / len(values)
-    return mean, max(abs(value - mean) for value in values)
+    mean = sum(one.value for one in there) / len(there)
+    known = [one.u for one in there if one.u is not None]
+    u = sum(known) / len(known) if known else None
+    return Middle(mean, max(abs(one.value - mean) for one in there), u)
 
 
 def _finite(value: Any) -> float | None:

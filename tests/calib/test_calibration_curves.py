@@ -90,16 +90,30 @@ def neutralization(rng, path, dH=-59.3):
 
 
 @pytest.fixture(scope="module")
-def classwork(tmp_path_factory, calibration):
+def benches(tmp_path_factory, calibration):
+    """Two runs evaluated, and what the simulated cups really did."""
     folder, rng = tmp_path_factory.mktemp("class"), np.random.default_rng(5)
     constant = calibration.constants[0]
     known = FixedConstants(
         {"A": (constant.constant_J_per_K, constant.u_constant_J_per_K)},
         {"A": (constant.heat_loss_W_per_K, constant.u_heat_loss_W_per_K)},
     )
-    _, slow = dissolution(rng, folder / "slow.csv")
-    _, fast = neutralization(rng, folder / "fast.csv")
-    return evaluate(table(slow, fast), known, instruments=tools())
+    slow_made, slow = dissolution(rng, folder / "slow.csv")
+    fast_made, fast = neutralization(rng, folder / "fast.csv")
+    return evaluate(table(slow, fast), known, instruments=tools()), (slow_made, fast_made)
+
+
+@pytest.fixture(scope="module")
+def classwork(benches):
+    return benches[0]
+
+
+def cost_percent(made):
+    """What the simulated cup's extreme reading falls short of the rise without loss by."""
+    rise = made.true_rise_K
+    extreme = np.max if rise > 0 else np.min
+    shown = extreme(made.temperature_C) - made.true_before_C
+    return 100 * (1 - shown / rise)
 
 
 def test_enthalpies_from_curves(classwork):
@@ -112,13 +126,19 @@ def test_enthalpies_from_curves(classwork):
         assert low < truth < high
 
 
-def test_what_the_extreme_reading_costs(classwork):
-    """Design page: 2 to 4 % for a slow dissolution, 0.4 to 0.7 % for a fast neutralization in
-    200 mL; and a cup of 20 J/K left out 2.4 %."""
-    slow, fast = ({t.left_out: t.shift_percent for t in r.treatments} for r in classwork.results)
+def test_what_the_extreme_reading_costs(benches):
+    """Design page: 2 to 4 % for a slow dissolution; a fast neutralization costs 0.4 to 0.7 % with a
+    quick thermometer, less here where noise lifts the highest reading; a cup of 20 J/K left out 2.4 %.
+    """
+    report, made = benches
+    slow, fast = ({t.left_out: t.shift_percent for t in r.treatments} for r in report.results)
     extreme = next(key for key in slow if "heat loss" in key)
     assert 1.5 < -slow[extreme] < 4.5
-    assert 0.0 < -fast[extreme] < 1.0
+    for shift, truth in (
+        (slow[extreme], cost_percent(made[0])),
+        (fast[extreme], cost_percent(made[1])),
+    ):
+        assert -shift == pytest.approx(truth, abs=0.35)  # the rise itself is known to 0.1 to 0.2 %
     assert -fast["the cup's constant"] == pytest.approx(2.4, abs=0.25)
 
 

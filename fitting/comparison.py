@@ -22,6 +22,7 @@ from fitting.corrections.choice import ON_REQUEST, correct
 from fitting.corrections.result import Corrected, Correction, methods_frame, methods_html
 from fitting.curve import Curve
 from fitting.periods import MixingMoment
+from fitting.prior_weight import PriorWeight, weigh_prior
 from fitting.stability import CASE_CHOICES, Stability, scan_stability
 
 if TYPE_CHECKING:
@@ -45,6 +46,7 @@ class Comparison:
         laws: cooling laws on the after period; None where it is too short for them.
         stability: how the rise moves with choices somebody else might have made.
         rule: why the chosen method was chosen.
+        prior: what a cooling rate known beforehand did to the result; None where none was given.
     """
 
     curve: Curve = field(repr=False)
@@ -53,6 +55,7 @@ class Comparison:
     laws: LawComparison | None
     stability: Stability | None
     rule: str
+    prior: PriorWeight | None = None
 
     @property
     def chosen(self) -> Correction:
@@ -97,6 +100,8 @@ class Comparison:
 
     def _repr_html_(self) -> str:
         parts = [f"<p>{escape(self.verdict)}</p>", methods_html(self.methods)]
+        if self.prior is not None:
+            parts.append(self.prior._repr_html_())
         if self.laws is not None:
             parts.append(self.laws._repr_html_())
         if self.stability is not None:
@@ -126,7 +131,8 @@ def compare(curve: Curve, *, progress: Progress | None = None, **choices: Any) -
     tell(3, 4, "cooling laws")
     laws = laws_of(case_of(curve, corrected, choices), corrected)
     tell(4, 4, "done")
-    return Comparison(curve, corrected, corrected.methods, laws, stability, corrected.rule)
+    prior = weigh_prior(curve, corrected, choices)
+    return Comparison(curve, corrected, corrected.methods, laws, stability, corrected.rule, prior)
 
 
 def case_of(curve: Curve, corrected: Corrected, choices: dict[str, Any]) -> Case:

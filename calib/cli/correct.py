@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.cli.compare_view import show_comparison
-from calib.cli.options import JsonFlag, PageFile
+from calib.cli.options import JsonFlag, PageFile, RegistryPlace
 from calib.cli.output import Output
 from calib.rounding import figures, interval, with_u
 
@@ -58,6 +58,16 @@ def correct(
         float | None,
         typer.Option("--u-heat-capacity", metavar="C", help="Its standard uncertainty, J/K."),
     ] = None,
+    apparatus: Annotated[
+        str | None,
+        typer.Option(
+            "--apparatus",
+            metavar="ID",
+            help="Registered cup: its heat loss enters as what is known of the cooling rate;"
+            " needs --heat-capacity.",
+        ),
+    ] = None,
+    registry: RegistryPlace = None,
     page: PageFile = None,
     time_column: Annotated[
         str | None, typer.Option("--time-column", metavar="NAME", help="Column with the time.")
@@ -103,6 +113,8 @@ def correct(
             "u_heat_capacity_J_per_K": u_heat_capacity,
         },
         progress=out.progress,
+        apparatus=apparatus,
+        registry=registry,
         room_C=room,
         capacity_ratio=capacity_ratio,
     )
@@ -146,6 +158,8 @@ def _show(out: Output, report: CurveReport, *, every_method: bool) -> None:
     out.say(f"Why this method: {corrected.rule}")
     made_of = ", ".join(f"{name} {figures(u, 2)}" for name, u in chosen.parts)
     out.say(f"± is one standard uncertainty (k = 1), made of (K): {made_of}")
+    if report.prior is not None:
+        out.say(f"Registered heat loss: {report.prior.verdict}")
     _show_release(out, report)
     if every_method:
         _show_methods(out, report)

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import InputError
 
 if TYPE_CHECKING:
+    from calib.jobs.known_loss import KnownLoss
     from fitting.comparison import Comparison
     from fitting.cooling_laws.result import LawComparison
     from fitting.corrections import Corrected
     from fitting.curve import Curve
     from fitting.heat_release import HeatRelease
+    from fitting.prior_weight import PriorWeight
     from fitting.stability import Stability
 
 Progress = Callable[[int, int, str], None]
@@ -26,7 +28,8 @@ class CurveReport:
     """A curve and what the corrections say of it.
 
     ``comparison`` is there where every method was asked for. ``release`` is None where no heat
-    release can be told, and ``release_refused`` then says why.
+    release can be told, and ``release_refused`` then says why. ``known_loss`` is the registered
+    cup's, ``prior`` its weight in the result.
     """
 
     curve: Curve
@@ -34,6 +37,8 @@ class CurveReport:
     comparison: Comparison | None = None
     release: HeatRelease | None = None
     release_refused: str = ""
+    known_loss: KnownLoss | None = None
+    prior: PriorWeight | None = None
 
     def to_json(self) -> dict[str, Any]:
         """The keys that design.md promises for ``correct``, and what explains them."""
@@ -74,6 +79,7 @@ class CurveReport:
             "heat_release": (
                 {"refused": self.release_refused} if self.release is None else self.release.facts()
             ),
+            **self._extras(),
             "warnings": list(corrected.warnings),
             "guesses": list(self.curve.guesses),
             "source": self.curve.source,
@@ -81,6 +87,14 @@ class CurveReport:
             "resolution_K": self.curve.resolution_K,
             **_compared(self.comparison),
         }
+
+    def _extras(self) -> dict[str, Any]:
+        """What is there only with a registered cup."""
+        if self.known_loss is None:
+            return {}
+        prior = self.prior
+        weight = None if prior is None else asdict(prior) | {"verdict": prior.verdict}
+        return {"known_loss": self.known_loss.facts(), "prior": weight}
 
 
 def _compared(found: Comparison | None) -> dict[str, Any]:
@@ -135,6 +149,8 @@ def correct_file(
     compare: bool = False,
     release: dict[str, float | None] | None = None,
     progress: Progress | None = None,
+    apparatus: str | None = None,
+    registry: str | None = None,
     **choices: Any,
 ) -> CurveReport:
     """Read a curve file and correct it.
@@ -143,24 +159,52 @@ def correct_file(
     are keywords of ``fitting.corrections.correct``. With ``compare`` every method is tried, and
     what the result rests on is scanned. ``release`` holds what is known for the heat release:
     sensor_lag_s, u_sensor_lag_s (a tenth of it where None), heat_capacity_J_per_K and
-    u_heat_capacity_J_per_K.
+    u_heat_capacity_J_per_K. With ``apparatus`` the cup's registered heat loss enters as what is
+    known of the cooling rate.
 
     Raises:
+        InputError: an apparatus without a heat capacity, or a constant without a heat loss.
+        RegistryError: an apparatus without a constant in force.
         CurveError: the file is no curve, no correction can be made on it, or a number of
             ``release`` cannot be meant; the message says why.
     """
-    from fitting.corrections import correct
     from fitting.curve_files import read_curve
 
     curve = read_curve(path, **(reading or {}))
     known = _known_of_release(release or {})
+    loss = None
+    if apparatus is not None:
+        from calib.jobs.known_loss import known_loss
+
+        capacity = (known.get(f"{u}heat_capacity_J_per_K") for u in ("", "u_"))
+        loss = known_loss(registry, apparatus, *capacity)
+        choices |= loss.choices()
+    return replace(
+        _reported(curve, known, compare, progress, {"mixed_at_s": mixed_at_s, **choices}),
+        known_loss=loss,
+    )
+
+
+def _reported(
+    curve: Curve, known: dict[str, float], compare: bool, progress: Progress | None,
+    choices: dict[str, Any],
+) -> CurveReport:  # fmt: skip
+    """Correct or compare, with the heat release and the weight of a known rate."""
     if compare:
         from fitting import comparison
 
-        found = comparison.compare(curve, mixed_at_s=mixed_at_s, progress=progress, **choices)
-        return CurveReport(curve, found.corrected, found, *_release(curve, found.corrected, known))
-    corrected = correct(curve, mixed_at_s=mixed_at_s, **choices)
-    return CurveReport(curve, corrected, None, *_release(curve, corrected, known))
+        found = comparison.compare(curve, progress=progress, **choices)
+        release = _release(curve, found.corrected, known)
+        return CurveReport(curve, found.corrected, found, *release, prior=found.prior)
+    from fitting.corrections import correct
+
+    corrected = correct(curve, **choices)
+    prior = None
+    if "prior_rate_per_s" in choices:
+        from fitting.prior_weight import weigh_prior
+
+        prior = weigh_prior(curve, corrected, choices)
+    return CurveReport(curve, corrected, None, *_release(curve, corrected, known), prior=prior)
 
 
 def _known_of_release(given: dict[str, float | None]) -> dict[str, float]:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from fitting.corrections.case import Case, build_case
+from fitting.corrections.choosing import decide, widened_for_fast_loss
 from fitting.corrections.extreme import extreme_index
 from fitting.corrections.methods import METHODS
 from fitting.corrections.result import Corrected, Correction
 from fitting.curve import Curve
 from fitting.errors import CurveError
+from fitting.faults import refuse_faults
 from fitting.periods import MixingMoment, find_mixing, given_mixing
 
 DEFAULT = "newton-integral"
@@ -50,6 +52,7 @@ def correct(
     mixing = (
         find_mixing(curve) if mixed_at_s is None else given_mixing(curve, mixed_at_s, u_mixed_at_s)
     )
+    refuse_faults(curve, mixing)
     case = build_case(
         curve,
         mixing,
@@ -66,12 +69,9 @@ def correct(
 
 def assemble(case: Case, found: dict[str, Correction], method: str | None) -> Corrected:
     """Put the methods' answers together and state the rule that chose one."""
-    chosen = found[method or DEFAULT]
-    rule = (
-        "asked for by name"
-        if method is not None
-        else "the default: it needs no knowledge of how the heat was released"
-    )
+    found = {name: widened_for_fast_loss(case, one) for name, one in found.items()}
+    name, rule = decide(case, found, method)
+    chosen = found[name]
     at = extreme_index(case)
     settled = case.periods.after_s[0] - case.mixing.time_s
     return Corrected(

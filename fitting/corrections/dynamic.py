@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from fitting.corrections.case import Case
+from fitting.corrections.lines import prior_of
 from fitting.corrections.result import Correction, make
 from fitting.curve import FloatArray
 from fitting.noise import lag1
@@ -40,6 +41,7 @@ class DynamicFit:
     residual_K: FloatArray
     aicc: float
     at_bound: tuple[str, ...]
+    params: Any
 
 
 def dynamic_model(params: Any, s: FloatArray, ratio: float) -> FloatArray:
@@ -83,41 +85,56 @@ def _parameters(case: Case, start: tuple[float, float], two: bool, k0: float) ->
     return p
 
 
-def _one_fit(case: Case, start: tuple[float, float], two: bool, shift_s: float) -> Any:
+def _one_fit(case: Case, params: Any, shift_s: float) -> Any:
     import lmfit
 
     s = case.s - shift_s
-    step = max(1, s.size // 600)
     sigma = float(np.hypot(case.noise.sigma_K, case.noise.resolution_K / np.sqrt(12))) or 1e-4
-    use = np.arange(0, s.size, step)
-    x, y = s[use], case.y[use]
+    x, y = s[:: _every(case)], case.y[:: _every(case)]
 
-    def misfit(params: Any) -> FloatArray:
-        return np.asarray((y - dynamic_model(params, x, case.capacity_ratio)) / sigma)
+    prior, u_prior = prior_of(case)
 
-    return lmfit.minimize(
-        misfit, _parameters(case, start, two, 1e-4), method="leastsq", max_nfev=600
-    )
+    def misfit(p: Any) -> FloatArray:
+        rest = (y - dynamic_model(p, x, case.capacity_ratio)) / sigma
+        if prior is None or u_prior <= 0:
+            return np.asarray(rest)
+        return np.append(rest, (p["rate_per_s"].value - prior) / u_prior)
+
+    return lmfit.minimize(misfit, params, method="leastsq", max_nfev=400)
 
 
-def fit_dynamic(case: Case, shift_s: float = 0.0) -> DynamicFit:
-    """Best of several starts, with one or two release rates.
+def _every(case: Case) -> int:
+    """Every how many-th reading is fitted."""
+    return max(1, case.s.size // 600)
+
+
+def fit_dynamic(case: Case, shift_s: float = 0.0, near: DynamicFit | None = None) -> DynamicFit:
+    """Best of several starts, with one or two release rates; ``near``: start from there only.
 
     Raises:
         ValueError: no start led to a finite fit.
     """
-    best: dict[bool, Any] = {}
-    for two in (False, True):
-        for start in _STARTS:
-            result = _one_fit(case, start, two, shift_s)
-            if not np.all(np.isfinite(result.residual)):
-                continue
-            if two not in best or result.chisqr < best[two].chisqr:
-                best[two] = result
-    if not best:
+    if near is not None:
+        return _summary(case, _one_fit(case, near.params, shift_s), shift_s)
+    rate = prior_of(case)[0] or 1e-4
+    one = _best(case, [_parameters(case, start, False, rate) for start in _STARTS], shift_s)
+    starts = [_parameters(case, start, True, rate) for start in _STARTS[:1]]
+    if one is not None:
+        found = one.params.valuesdict()
+        quick = (min(2.0 * found["release_per_s"], 4.0), found["lag_s"])
+        starts.append(_parameters(case, quick, True, found["rate_per_s"]))
+    two = _best(case, starts, shift_s)
+    ranked = sorted((fit for fit in (one, two) if fit is not None), key=_aicc)
+    if not ranked:
         raise ValueError("no start led to a finite fit")
-    ranked = sorted(best.values(), key=_aicc)
     return _summary(case, ranked[0], shift_s)
+
+
+def _best(case: Case, starts: list[Any], shift_s: float) -> Any:
+    """The fit with the least sum of squares; None where no start led to a finite one."""
+    fits = [_one_fit(case, params, shift_s) for params in starts]
+    good = [fit for fit in fits if np.all(np.isfinite(fit.residual))]
+    return min(good, key=lambda fit: float(fit.chisqr)) if good else None
 
 
 def _aicc(result: Any) -> float:
@@ -146,7 +163,7 @@ def _summary(case: Case, result: Any, shift_s: float) -> DynamicFit:
     return DynamicFit(
         rise, min(error("rise_K", abs(rise)), abs(rise)), k, error("rate_per_s", k),
         float(p["t_inf_C"].value), float(p["before_C"].value), float(p["lag_s"].value),
-        _heats(p.valuesdict()), every, _aicc(result), _at_bound(p),
+        _heats(p.valuesdict()), every, _aicc(result), _at_bound(p), p,
     )  # fmt: skip
 
 
@@ -167,7 +184,7 @@ def correct(case: Case) -> Correction:
     fit = fit_dynamic(case)
     moved = 0.0
     if case.mixing.u_s > 0:
-        moved = abs(fit_dynamic(case, case.mixing.u_s).rise_K - fit.rise_K)
+        moved = abs(fit_dynamic(case, case.mixing.u_s, fit).rise_K - fit.rise_K)
     q = case.noise.resolution_K
     from fitting.noise import step_variance
 

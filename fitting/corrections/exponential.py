@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitting.corrections.case import Case, fit_line
-from fitting.corrections.lines import drift_lines
+from fitting.corrections.lines import drift_lines, prior_of
 from fitting.corrections.result import Correction, make
 from fitting.curve import FloatArray
 
@@ -32,21 +32,29 @@ class NewtonFit:
 def fit_newton(case: Case) -> NewtonFit:
     """Least squares over a grid of k, then a parabola; the other three parameters are linear.
 
+    A rate known beforehand adds ((k − k0)/u)² in units of the readings' variance.
     The basis 1, expm1(−k s)/k stays well conditioned as k → 0.
     """
     s = np.concatenate([case.s[case.fore], case.s[case.after]])
     y = np.concatenate([case.y[case.fore], case.y[case.after]]) - case.before_C
     after = s > 0
-    misfit = [_solve(s, y, after, case.capacity_ratio, k)[0] for k in _RATES]
+    prior, u_prior = prior_of(case)
+    single = case.noise.sigma_K**2 + case.noise.resolution_K**2 / 12
+    held = single * case.noise.inflation
+
+    def misfit_at(k: float) -> float:
+        own = _solve(s, y, after, case.capacity_ratio, k)[0]
+        return own if prior is None or u_prior <= 0 else own + held * ((k - prior) / u_prior) ** 2
+
+    misfit = [misfit_at(k) for k in _RATES]
     best = int(np.clip(np.argmin(misfit), 1, _RATES.size - 2))
     fine = np.geomspace(_RATES[best - 1], _RATES[best + 1], 25)
-    values = np.array([_solve(s, y, after, case.capacity_ratio, k)[0] for k in fine])
+    values = np.array([misfit_at(k) for k in fine])
     k = float(fine[np.argmin(values)])
     sse, coefficient, covariance, residual = _solve(s, y, after, case.capacity_ratio, k)
     variance = max(sse / max(s.size - 4, 1), case.noise.sigma_K**2) * case.noise.inflation
     h = 0.05 * k
-    bend = _solve(s, y, after, case.capacity_ratio, k + h)[0] - 2 * sse
-    bend = (bend + _solve(s, y, after, case.capacity_ratio, k - h)[0]) / h**2
+    bend = (misfit_at(k + h) - 2 * misfit_at(k) + misfit_at(k - h)) / h**2
     u_k = float(np.sqrt(2 * variance / bend)) if bend > 0 else 10 * k
     dk = (_solve(s, y, after, case.capacity_ratio, k + h)[1] - coefficient) / h
     jump = np.array([-1.0, 1.0, 0.0])

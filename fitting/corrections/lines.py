@@ -30,7 +30,7 @@ def drift_lines(case: Case) -> DriftLines:
 
     k = (r·g1 − g2)/(T2 − T1) with g the drifts [K/s] at the mean temperatures T1, T2 and
     r = heat capacity before / after, since before mixing the drift is 1/r times as large for
-    the same loss.
+    the same loss. A rate known beforehand is averaged in.
     """
     fore = fit_line(case.s[case.fore], case.y[case.fore], case.noise)
     after = fit_line(case.s[case.after], case.y[case.after], case.noise)
@@ -38,7 +38,24 @@ def drift_lines(case: Case) -> DriftLines:
     safe = apart if abs(apart) > 1e-6 else 1e-6
     rate = (case.capacity_ratio * fore.slope_K_per_s - after.slope_K_per_s) / safe
     u = np.hypot(case.capacity_ratio * fore.u_slope_K_per_s, after.u_slope_K_per_s) / abs(safe)
-    return DriftLines(fore, after, float(case.s[case.after][0]), float(rate), float(u))
+    rate, u = combined(case, float(rate), float(u))
+    return DriftLines(fore, after, float(case.s[case.after][0]), rate, u)
+
+
+def combined(case: Case, rate: float, u: float) -> tuple[float, float]:
+    """The curve's rate and the one known beforehand, weighted by 1/u². [1/s]"""
+    prior, u_prior = prior_of(case)
+    if prior is None or not (u > 0 and u_prior > 0):
+        return rate, u
+    w, w_prior = 1 / u**2, 1 / u_prior**2
+    return (w * rate + w_prior * prior) / (w + w_prior), float(1 / np.sqrt(w + w_prior))
+
+
+def prior_of(case: Case) -> tuple[float | None, float]:
+    """The rate known beforehand and its u, 1/s; 30 % where none was given with it."""
+    if case.prior_rate_per_s is None:
+        return None, 0.0
+    return case.prior_rate_per_s, case.u_prior_rate_per_s or 0.3 * case.prior_rate_per_s
 
 
 def released_at(case: Case, share: float, end_s: float, after: Line) -> float:

@@ -1,0 +1,145 @@
+"""Which correction to use, by stated rules, in the order in which they are asked.
+
+1. A method that was asked for by name is used.
+2. The integral of Newton's law, averaged over models, is used wherever it is admissible; where it
+   is not, the next in ``PREFERENCE`` that is. The order is that of their rmse on simulated cups
+   (DEVELOPERS.md).
+3. The reason that is told is the first that applies: the after period is short against the release
+   or the release is not over; its readings are not white about any drawn line; the methods that
+   may be used differ by more than they state; they agree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from fitting.corrections import newton_integral
+from fitting.corrections.case import Case
+from fitting.corrections.result import Correction, replaced
+
+PREFERENCE = (
+    newton_integral.NAME, "dynamic", "exponential", "regnault-pfaundler", "dickinson",
+    "straight-line", "extreme",
+)  # fmt: skip
+_SHORT = 2.0  # times the main period: an after period below that is short against the release
+_DRAWN = ("exponential", "regnault-pfaundler", "dickinson", "straight-line")
+
+
+FAST_LOSS_PER_S = 1.5e-3
+_UNKNOWN_SHARE = 0.35  # of the loss, where release and loss cannot be told apart
+
+
+def widened_for_fast_loss(case: Case, one: Correction) -> Correction:
+    """The same correction, its uncertainty widened where the cup loses its heat within minutes.
+
+    No usual cup does (k = 0.0015 1/s empties it in a quarter of an hour), so that what is known of
+    cups says nothing, and rates of loss, release and sensor that are alike cannot be told apart on
+    one curve. With the rate of the fall from the extreme to the end, k' = −ln(1 − fall)/t, the loss
+    up to the end is k'·∫(T − T1) ds; a third of it becomes a component of its own.
+    """
+    away = np.abs(case.y - case.before_C) * (case.s > 0)
+    at = int(np.argmax(away))
+    span = float(case.s[-1] - case.s[at])
+    end = float(np.mean(away[-3:]))
+    fall = 1 - end / max(float(away[at]), 1e-9)
+    if span <= 0 or away[at] < 10 * case.noise.u_mean(3) or fall <= 0:
+        return one
+    rate = -float(np.log(max(1 - fall, 0.02))) / span
+    if rate < FAST_LOSS_PER_S:
+        return one
+    part = _UNKNOWN_SHARE * rate * abs(float(case.integral_Ks[-1]))
+    u = float(np.hypot(one.u_rise_K, part))
+    low, high = (edge - one.rise_K for edge in one.interval95_K)
+    interval = (
+        one.rise_K - float(np.hypot(low, 1.96 * part)),
+        one.rise_K + float(np.hypot(high, 1.96 * part)),
+    )
+    why = (
+        f"the cup loses its heat within minutes (about {60 * rate:.2g} 1/min): loss, release and "
+        "the sensor's lag cannot be told apart on this curve"
+    )
+    parts = (*one.parts, ("loss and release that look alike", part))
+    return replaced(one, u_rise_K=u, interval95_K=interval, parts=parts, admissible=False, why=why)
+
+
+def decide(case: Case, found: Mapping[str, Correction], method: str | None) -> tuple[str, str]:
+    """Name of the method to use and the rule that decided, in words."""
+    if method is not None:
+        return method, "asked for by name"
+    default = newton_integral.NAME
+    if not found[default].admissible:
+        return _next_best(found)
+    words = _too_short(case, found) or _not_white(case, found) or _agreement(found)
+    return default, words
+
+
+def _next_best(found: Mapping[str, Correction]) -> tuple[str, str]:
+    default = newton_integral.NAME
+    usable = [name for name in PREFERENCE if name in found and found[name].admissible]
+    if not usable:
+        return default, (
+            f"no method's assumptions hold on this curve ({default}: {found[default].why}); its "
+            "uncertainty is not to be trusted"
+        )
+    return usable[0], (
+        f"{default} cannot be used ({found[default].why}); {usable[0]} is the next in order of "
+        "preference whose assumptions hold"
+    )
+
+
+def _too_short(case: Case, found: Mapping[str, Correction]) -> str:
+    """Period lengths against the release and 1/k."""
+    last, settled = float(case.s[-1]), case.periods.after_s[0] - case.mixing.time_s
+    if "not yet settled" in case.periods.why:
+        return (
+            f"the release is not seen to end within {last:.0f} s, so no line may be drawn through "
+            "an after period; the average over models carries what may still be released"
+        )
+    after = last - settled
+    if after < _SHORT * settled:
+        k = found[newton_integral.NAME].cooling_rate_per_s or 0.0
+        seen = f", in which the cup cools by {100 * k * after:.1f} % of its height" if k > 0 else ""
+        return (
+            f"the after period ({after:.0f} s{seen}) is short against the main period "
+            f"({settled:.0f} s): lines drawn through it miss what is still released, the average "
+            "over models carries it"
+        )
+    return ""
+
+
+def _not_white(case: Case, found: Mapping[str, Correction]) -> str:
+    """Whether residuals of the after period about each drawn line are as white as the noise."""
+    n = case.s[case.after].size
+    allowed = case.noise.rho + 2.5 / np.sqrt(max(n, 4))
+    lags = [found[m].lag1_autocorrelation for m in _DRAWN if m in found and found[m].admissible]
+    if not lags or min(lags) <= allowed:
+        return ""
+    return (
+        f"the readings of the after period are not white about any drawn line (lag-1 "
+        f"{min(lags):.2f}, {allowed:.2f} would be noise): a slow wall, late heat or a drifting "
+        "room is averaged over"
+    )
+
+
+def _agreement(found: Mapping[str, Correction]) -> str:
+    """Whether the other methods that may be used agree with the default."""
+    one = found[newton_integral.NAME]
+    others = [m for m in found.values() if m.admissible and m.method not in (one.method, "extreme")]
+    apart = [
+        m for m in others
+        if abs(m.rise_K - one.rise_K) > 2 * float(np.hypot(m.u_rise_K, one.u_rise_K))
+    ]  # fmt: skip
+    if not others:
+        return "no other method's assumptions hold; the average over models needs the fewest"
+    if apart:
+        named = ", ".join(f"{m.method} {m.rise_K - one.rise_K:+.3g} K" for m in apart)
+        return (
+            f"of {len(others)} other methods that may be used {len(apart)} differ by more than "
+            f"both state ({named}); the average over models needs no knowledge of the release"
+        )
+    return (
+        f"all {len(others)} other methods that may be used agree within the stated uncertainties; "
+        "the average over models needs no knowledge of how the heat was released"
+    )

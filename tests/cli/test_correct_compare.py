@@ -1,0 +1,85 @@
+"""``correct --compare`` and ``correct --apparatus``: laws, stability and a registered heat loss."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fitting.curve import Curve
+from fitting.curve_files import write_curve
+
+
+@pytest.fixture(scope="module")
+def path(tmp_path_factory):
+    """Closed form: 8 K within seconds at 120 s, then Newton's law; 0.06 W/K on 400 J/K."""
+    t = np.arange(0.0, 420.0, 3.0)
+    s = np.clip(t - 120.0, 0.0, None)
+    T = 21.0 + 8.0 * np.exp(-1.5e-4 * s) * -np.expm1(-s / 5.0)
+    T += np.random.default_rng(2).normal(0.0, 0.004, t.size)
+    path = tmp_path_factory.mktemp("curve") / "cup.csv"
+    write_curve(path, Curve.from_arrays(t, T))
+    return path
+
+
+@pytest.fixture
+def registered(cups, monkeypatch):
+    """P1's constant with a heat loss, as a calibration would have stored it."""
+    from calib.registry import open_registry
+
+    with open_registry(None) as store:
+        monkeypatch.setattr(type(store), "constant_for", _stored)
+        yield cups
+
+
+def _stored(self, apparatus, day=None):
+    from types import SimpleNamespace
+
+    known = apparatus == "P1"
+    return SimpleNamespace(
+        id=7,
+        heat_loss_W_per_K=0.06 if known else None,
+        u_heat_loss_W_per_K=0.004 if known else None,
+    )
+
+
+def test_compare_tells_rule_laws_and_stability(cupledger, path):
+    done = cupledger("correct", path, "--mixed-at", "120", "--compare", "--json")
+    facts = done.json
+    assert done.code == 0
+    assert {m["name"] for m in facts["methods"]} >= {"newton-integral", "dynamic", "extreme"}
+    laws = facts["cooling_laws"]
+    assert laws["laws"][0]["name"] == "newton"
+    assert laws["chosen"] == "newton"
+    assert len(facts["stability"]["scans"]) == 3
+    assert facts["stability"]["u_rise_K"] == facts["u_rise_K"]
+    assert facts["rule"]
+
+
+def test_compare_prints_tables_for_people(cupledger, path):
+    done = cupledger("correct", path, "--mixed-at", "120", "--compare")
+    assert "Cooling laws on the after period" in done.out
+    assert "Stability: within the choices tried" in done.out
+
+
+def test_a_registered_cup_says_its_weight(registered, path):
+    options = ("--mixed-at", "120", "--apparatus", "P1", "--heat-capacity", "400")
+    facts = registered("correct", path, *options, "--json").json
+    assert facts["known_loss"]["expected_rate_per_s"] == pytest.approx(1.5e-4)
+    assert 0 < facts["prior"]["share"] <= 1
+    assert facts["interval95_K"][0] < 8.0 < facts["interval95_K"][1]
+    assert "of what is known of the cooling rate" in registered("correct", path, *options).out
+
+
+def test_what_a_registered_cup_needs_is_said(registered, path):
+    bare = registered("correct", path, "--apparatus", "P1")
+    assert bare.code == 2
+    assert "--apparatus needs --heat-capacity" in bare.err
+    no_loss = registered("correct", path, "--apparatus", "P2", "--heat-capacity", "400")
+    assert no_loss.code == 2
+    assert "has no heat loss" in no_loss.err
+
+
+def test_an_unknown_cup_is_named(cups, path):
+    done = cups("correct", path, "--apparatus", "Q9", "--heat-capacity", "400")
+    assert done.code == 2
+    assert "Q9" in done.err

@@ -181,25 +181,35 @@ def _sqlite_engine(place: Place, *, read_only: bool, timeout_s: float) -> Engine
     if path is not None:
         _renew_when_stale(engine, path)
 
+    last_end = [-1e9]
+
+    @event.listens_for(engine, "commit")
+    def _ended(connection: Connection) -> None:
+        if path is not None and connection.get_execution_options().get("cupledger_write", False):
+            last_end[0] = time.monotonic()
+
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
         if connection.get_execution_options().get("cupledger_write", False):
-            _wait_for_a_turn(connection, timeout_s)
+            _wait_for_a_turn(connection, timeout_s, last_end)
         else:
             connection.exec_driver_sql("begin")
 
     return engine
 
 
-def _wait_for_a_turn(connection: Connection, timeout_s: float) -> None:
+def _wait_for_a_turn(connection: Connection, timeout_s: float, last_end: list[float]) -> None:
     """Begin to write as soon as nobody else does, those who wait longest trying most often.
 
     SQLite's own waiting tries ever more seldom, so that newcomers overtake: among writers without a
-    pause one may wait for minutes. The last attempt raises SQLite's own error.
+    pause one may wait for minutes. For the same reason one who has just ended a change (its moment
+    is in ``last_end``) pauses before the next. The last attempt raises SQLite's own error.
     """
     raw = connection.connection.dbapi_connection
     assert raw is not None
     begun = time.monotonic()
+    if begun - last_end[0] < 1.0:  # one change after the other: let others have a turn
+        time.sleep(random.uniform(0.0, LONGEST_NAP_S / 4.0))
     raw.execute("pragma busy_timeout = 0")
     try:
         while (waited := time.monotonic() - begun) < timeout_s:

@@ -44,7 +44,7 @@ def plot_heat_release(
     _draw_over(ax, release)
     start, end = _span(release)
     ax.set_xlim(start, end)
-    ax.set_ylim(*_room(centre[minutes <= end]))
+    ax.set_ylim(*((-20.0, 130.0) if show == "fraction" else _room(centre[minutes <= end])))
     tidy_axes(ax, SINCE_MIXING, unit)
     legend_above(ax)
 

@@ -27,15 +27,18 @@ def release_blocks(release: HeatRelease | None, refused: str = "") -> dict[str, 
             "release_verdict": f"Not told: {refused}" if refused else "",
             "release_notes": (),
         }
-    blocks = [_release_figure(release, *one) for one in _RELEASE_FIGURES]
+    # a course that cannot be told from pouring and sensor is not drawn as if it could
+    wanted = [one for one in _RELEASE_FIGURES if release.resolved or one[0] == "fraction"]
+    blocks = [_release_figure(release, *one) for one in wanted]
     return {
         "release_figures": blocks,
         "release_facts": _release_facts(release),
         "release_verdict": release.verdict,
-        "release_notes": release.notes,
+        "release_notes": (*release.notes, *(() if release.resolved else (_NOT_DRAWN,))),
     }
 
 
+_NOT_DRAWN = "heat flow and temperature without loss are therefore not drawn"
 _RELEASE_FIGURES = (
     ("temperature", "Temperature without loss", "What the content would have shown without loss"),
     ("fraction", "Share of the heat released", "The share of all heat released until a time"),
@@ -99,7 +102,7 @@ def _release_facts(release: HeatRelease) -> list[tuple[str, str, str, str]]:
         ),
         (
             f"over: {100 * release.over_share:.0f} % of the heat",
-            "not told from pouring and sensor" if at is None else f"{at:.0f}",
+            "not told" if at is None else f"{at:.0f}",
             "" if at is None else "s",
             "over",
         ),

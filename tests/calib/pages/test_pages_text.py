@@ -171,6 +171,10 @@ def test_heat_release_is_told_or_refused_with_the_reason(pages, slow_run, releas
         assert f'id="figure-{show}"' in html
     assert with_u(release.total_J, release.u_total_J).replace("-", "−") in html
     assert "heat flow / W" in html
+    hidden = curve_page(curve, corrected, replace(release, over_interval95_s=(0.0, 30.0)))
+    assert 'id="figure-fraction"' in hidden
+    assert 'id="figure-flow"' not in hidden
+    assert "therefore not drawn" in hidden
     refused = curve_page(curve, corrected, release_refused="no cooling is known")
     assert "Not told: no cooling is known" in refused
     assert "Heat release</h2>" not in curve_page(curve, corrected)

@@ -69,8 +69,8 @@ def test_a_method_without_a_rate_says_so():
 
 def test_a_cup_without_a_lid_and_a_short_after_period_gain():
     """Loss far from usual cups', two minutes: the benchmark's table has all families and lengths."""
-    cell = score("fast", 2.0, 6, lid=False)
+    cell = score("slow", 2.0, 6, lid=False)
     without, with_prior = cell.rmse()
-    assert with_prior < 0.8 * without
+    assert with_prior < 0.75 * without
     assert np.mean(cell.held_with) >= 0.75
     assert np.mean(cell.share) > 0.3

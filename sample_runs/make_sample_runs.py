@@ -22,7 +22,7 @@ from pathlib import Path
 
 import numpy as np
 
-from fitting.simulated_cup import Cup, Experiment, Room, Sensor, SimulatedRun, simulate
+from fitting.simulated_cup import Cup, Experiment, Room, Sensor, SimulatedRun, draw_cup, simulate
 
 HERE = Path(__file__).resolve().parent
 CUPS = ("P1", "P2", "P3", "P4", "P5", "P6")
@@ -425,13 +425,17 @@ def make_truth(folder: Path, cups: dict[str, Cup]) -> None:
     write_rows(folder / "invented_truth.csv", rows)
 
 
-def make_all(folder: Path, rng: np.random.Generator, *, cp_spread: float = 0.0) -> dict[str, Cup]:
+def make_all(
+    folder: Path, rng: np.random.Generator, *, cp_spread: float = 0.0, any_cups: bool = False
+) -> dict[str, Cup]:
     """Write every file of the scenario into a folder; return the true cups.
 
     ``cp_spread`` is the relative standard deviation of the true heat capacities about the
-    published correlation: this world's solutions need not obey it either.
+    published correlation: this world's solutions need not obey it either. With ``any_cups`` the
+    cups are drawn from all foam cups with a lid (`draw_cup`), not from one make.
     """
-    cups, tools = true_cups(rng), draw_instruments(rng)
+    cups = {name: draw_cup(rng) for name in (*CUPS, "P7")} if any_cups else true_cups(rng)
+    tools = draw_instruments(rng)
     if folder.resolve() != HERE:
         shutil.copy(HERE / "readings.toml", folder)
     make_calibrations(folder, cups, rng, tools)

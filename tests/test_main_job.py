@@ -10,26 +10,28 @@ from tests.benchmarks.main_job import run_schools
 def check(scores):
     constants, fast, slow = scores.values()
     assert constants.lost == fast.lost == slow.lost == 0
-    assert constants.rms <= 0.5  # J/K, target of the main job
-    assert constants.coverage >= 0.8
     return constants, fast, slow
 
 
 def test_one_school():
     """A single school: 6 constants, 12 enthalpies; a reaction's six runs share the error of c_p."""
-    _, fast, slow = check(run_schools(1))
+    constants, fast, slow = check(run_schools(1))
+    assert constants.rms <= 1.0  # J/K; the target, 0.5, is for many schools
+    assert constants.coverage >= 0.8
     assert max(fast.rms, slow.rms) <= 0.75
 
 
 @pytest.mark.long
 @pytest.mark.timeout(3600)
-def test_twelve_schools():
-    """Class enthalpies within 0.30 % rms, the target of the main job; see DEVELOPERS.md.
+def test_sixteen_schools():
+    """The targets of the main job on cups of every kind; figures in DEVELOPERS.md.
 
-    Each reaction has twelve independent errors of c_p, so that the rms scatters by 20 % of itself
-    and the share of intervals that hold the truth (95 % stated) by 6 %; the limits leave room for it.
+    Six cups' constants within 0.5 J/K rms, class enthalpies within 0.30 % rms, 95 % intervals that
+    hold 90 to 99 and 91 to 99 times in 100. A reaction's six runs share one error of c_p, so that
+    there are sixteen independent ones.
     """
-    constants, fast, slow = check(run_schools(12))
-    assert constants.coverage >= 0.9
-    assert max(fast.rms, slow.rms) <= 0.36
-    assert min(fast.coverage, slow.coverage) >= 0.83
+    constants, fast, slow = check(run_schools(16))
+    assert constants.rms <= 0.5
+    assert 0.90 <= constants.coverage <= 0.99
+    assert max(fast.rms, slow.rms) <= 0.30
+    assert 0.91 <= (fast.coverage + slow.coverage) / 2 <= 0.99

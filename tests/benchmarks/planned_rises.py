@@ -22,7 +22,7 @@ from calib.planning.plan import Plan, PlanRequest, make_plan
 from calib.planning.request import Planned
 from calib.run_model.rise import Loss
 from fitting.simulated_cup import Experiment, Room, Sensor, SimulatedRun, draw_cup, simulate
-from sample_runs.make_sample_runs import heat_capacity, water_cp
+from sample_runs.invented_school import heat_capacity, water_cp
 
 MASS = {"HCl": 36.461, "NaOH": 39.997, "KOH": 56.105, "NaCl": 58.443, "KCl": 74.551,
         "KNO3": 101.103, "NH4Cl": 53.491}  # IUPAC atomic weights  # fmt: skip

@@ -16,7 +16,7 @@ from calib.enthalpies.one_run import evaluate_run
 from calib.enthalpies.sources import FixedConstants
 from calib.runs.instruments import Instruments
 from calib.runs.model import Run
-from sample_runs.make_sample_runs import heat_capacity
+from sample_runs.invented_school import heat_capacity
 
 CUP = FixedConstants({"H1": (20.0, 1.0)}, {"H1": (0.04, 0.004)})
 ACID = Run(

@@ -157,11 +157,10 @@ def test_curve_page_by_keyboard_alone(pages, look):
         assert all(outline != "none" for _, _, outline in stops)
         seen.page.locator("summary").first.focus()
         seen.page.keyboard.press("Enter")
-        assert seen.page.locator("details[open] table").first.is_visible()
+        seen.page.locator("details[open] table").first.wait_for(state="visible")
         seen.page.locator('a[href="#means-over"]').first.focus()
         seen.page.keyboard.press("Enter")
-        assert seen.page.url.endswith("#means-over")
-        assert seen.page.evaluate("window.scrollY") > 1000
+        seen.page.wait_for_function("location.hash === '#means-over' && window.scrollY > 1000")
         seen.quiet()
 
 

@@ -264,6 +264,17 @@ class Watched:
                 return
         raise AssertionError(f"no way by Tab to {text!r}")
 
+    def becomes(self, expression: str) -> None:
+        """Wait until an expression in the page is true, for some seconds.
+
+        The pages' own policy forbids what Playwright's `wait_for_function` would do.
+        """
+        for _ in range(200):
+            if self.page.evaluate(expression):
+                return
+            self.page.wait_for_timeout(50)
+        raise AssertionError(f"never came true: {expression}")
+
     def pdf_pages(self) -> int:
         """Number of sheets when the page is printed."""
         return len(re.findall(rb"/Type\s*/Page\b", self.page.pdf(prefer_css_page_size=True)))

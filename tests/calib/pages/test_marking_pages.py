@@ -58,4 +58,4 @@ def test_the_key_prints_and_is_walked_through_by_keyboard(pages, look):
         assert 1 <= seen.pdf_pages() <= 4
         seen.tab_to("Why they differ")
         seen.page.keyboard.press("Enter")
-        seen.page.wait_for_function("location.hash === '#differ'")
+        seen.becomes("location.hash === '#differ'")

@@ -160,7 +160,7 @@ def test_curve_page_by_keyboard_alone(pages, look):
         seen.page.locator("details[open] table").first.wait_for(state="visible")
         seen.page.locator('a[href="#means-over"]').first.focus()
         seen.page.keyboard.press("Enter")
-        seen.page.wait_for_function("location.hash === '#means-over' && window.scrollY > 1000")
+        seen.becomes("location.hash === '#means-over' && window.scrollY > 1000")
         seen.quiet()
 
 

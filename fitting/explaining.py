@@ -24,7 +24,7 @@ from fitting.newton import (
 from fitting.noise import Noise, step_covariance
 from fitting.slow_wall import U_WALL_SHARE, WALL_SHARE
 
-_WALL_LOSS = "loss through a slow wall"
+WALL_LOSS = "loss through a slow wall"
 _MODEL = "which model holds"
 
 
@@ -97,7 +97,7 @@ def _scaled(found: Averaged, shares: dict[str, float]) -> tuple[tuple[str, float
     parts = [
         (name, float(np.sqrt((within - hidden) * share / total))) for name, share in shares.items()
     ]
-    return (*parts, (_WALL_LOSS, float(np.sqrt(hidden))), (_MODEL, float(np.sqrt(between))))
+    return (*parts, (WALL_LOSS, float(np.sqrt(hidden))), (_MODEL, float(np.sqrt(between))))
 
 
 def _columns(

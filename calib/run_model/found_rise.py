@@ -26,7 +26,9 @@ class Rise:
     """Rise of an insulated cup with its own uncertainty (without the thermometer's scale).
 
     ``loss_K`` is what was added for heat loss to an extreme reading. ``corrected`` holds the whole
-    comparison of corrections where there was a curve.
+    comparison of corrections where there was a curve. ``u_wall_K`` is the part of ``u_own_K`` that
+    belongs to the cup: what its slow wall passes on to the room unseen. It is the same share of the
+    rise in all runs of one cup, so that more runs do not average it away.
     """
 
     rise_K: float
@@ -45,3 +47,9 @@ class Rise:
     corrected: Corrected | None = None
     digest: str = ""
     dof: float = math.inf
+    u_wall_K: float = 0.0
+
+    @property
+    def u_run_K(self) -> float:
+        """What is left of ``u_own_K`` for this run alone. [K]"""
+        return math.sqrt(max(self.u_own_K**2 - self.u_wall_K**2, 0.0))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from calib.errors import CurveError, RowProblem
@@ -55,6 +56,7 @@ def find_rise(
 def _from_curve(prepared: PreparedRun, C_app: float, loss: Loss | None, method: str | None) -> Rise:
     from fitting.corrections import correct
     from fitting.curve_files import read_curve
+    from fitting.explaining import WALL_LOSS
 
     run = prepared.run
     try:
@@ -83,6 +85,7 @@ def _from_curve(prepared: PreparedRun, C_app: float, loss: Loss | None, method: 
         corrected=corrected,
         digest=curve.digest,
         dof=dof_of_factor((chosen.interval95_K[1] - chosen.rise_K) / max(chosen.u_rise_K, 1e-12)),
+        u_wall_K=min(dict(chosen.parts).get(WALL_LOSS, 0.0), chosen.u_rise_K),
     )
 
 
@@ -202,11 +205,14 @@ def install_rise(quantities: Quantities, prepared: PreparedRun, rise: Rise) -> N
         q.put_errors("final error", instruments.u("curve", rise.final_C, run).shared)
         q.put_errors("before error", instruments.u("curve", rise.before_C, run).shared)
         source = f"rise, curve corrected by {rise.method}"
-        q.put(Input("rise", rise.rise_K, rise.u_own_K, source=source, dof=rise.dof))
+        q.put(Input("rise", rise.rise_K, rise.u_run_K, source=source, dof=rise.dof))
         q.put(Input("cup_C", rise.before_C, 0.0, source="temperature in the cup"))
         for sign, name in ((1.0, "final error"), (-1.0, "before error")):
             q.add_to_form("rise", sign, name)
         q.add_to_form("cup_C", 1.0, "before error")
+        if rise.u_wall_K > 0.0:
+            q.put(_wall_input(prepared, rise))
+            q.add_to_form("rise", math.copysign(1.0, rise.rise_K), "wall loss")
     else:
         _install_readings(q, prepared, rise)
     if prepared.added is None:
@@ -217,6 +223,15 @@ def install_rise(quantities: Quantities, prepared: PreparedRun, rise: Rise) -> N
         _install_pouring(q, prepared, rise)
     elif rise.before_given or rise.from_curve:
         _assume_equal(q, instruments.u_assumed_equal_K, "added_C", "cup_C", "what is added")
+
+
+def _wall_input(prepared: PreparedRun, rise: Rise) -> Input:
+    """What the cup's slow wall loses unseen, along the rise; all runs of the cup share it."""
+    apparatus = prepared.run.apparatus
+    key = f"slow wall:{apparatus}" if apparatus else None
+    return Input(
+        "wall loss", 0.0, rise.u_wall_K, key=key, source="loss through the cup's slow wall"
+    )
 
 
 def _install_readings(q: Quantities, prepared: PreparedRun, rise: Rise) -> None:

@@ -150,6 +150,7 @@ def logged_run(world: World, cup, name: str):
     """One mixing run as a simulated curve, corrected as ``calibrate`` does it; its constant."""
     from fitting.corrections import correct
     from fitting.curve import Curve
+    from fitting.explaining import WALL_LOSS
     from fitting.simulated_cup import Experiment, Room, Sensor, simulate
 
     rng = world.rng
@@ -174,41 +175,42 @@ def logged_run(world: World, cup, name: str):
         added_g=world.weighs(hot), added_C=float(world.shows(T2)), room_C=round(made.room_C, 1),
         extra={"added_read_s": "0"},
     )  # fmt: skip
-    rise = Rise(got.rise_K, got.u_rise_K, got.before_C, got.final_C, got.method, True, ())
+    rise = Rise(
+        got.rise_K, got.u_rise_K, got.before_C, got.final_C, got.method, True, (),
+        u_wall_K=dict(got.parts).get(WALL_LOSS, 0.0),
+    )  # fmt: skip
     return constant_of_run(measure(prepare(row, world.known), rise), "mixing")[0]
 
 
 def curve_sets(sets: int, seed: int = 7) -> dict[int, Score]:
-    """The same world through simulated curves and their corrections: the whole chain.
+    """The same world through simulated curves and their corrections: the whole chain, any cups.
 
-    The best attainable is that of the corrected rises: the runs' own scatter about the truth, as it
-    turned out over all sets, over √n.
+    The best attainable is the Cramér–Rao figure of errors with the spread they turned out to have over
+    all sets: r within a cup and s common to a cup's runs (its slow wall), √(s² + r²/n).
     """
-    from fitting.simulated_cup import Cup
+    from fitting.simulated_cup import draw_cup
 
     rng, scores, known = np.random.default_rng(seed), {n: Score() for n in RUNS}, tools()
-    single: list[float] = []
+    errors: list[list[float]] = []
     for _ in range(sets):
         balance = rng.uniform(-BALANCE_HALF_WIDTH_G, BALANCE_HALF_WIDTH_G)
         for number in range(6):
-            cup = Cup(
-                fast_J_per_K=rng.uniform(7, 14), slow_wall_J_per_K=rng.uniform(2, 4),
-                slow_wall_s=rng.uniform(30, 60), loss_W_per_K=rng.uniform(0.03, 0.045),
-                evaporation_g_per_s_kPa=1.5e-6, stirrer_W=0.015,
-            )  # fmt: skip
+            cup = draw_cup(rng)
             world = World(rng, known, balance, rng.uniform(-OFFSET_K, OFFSET_K),
                           rng.uniform(-SLOPE, SLOPE))  # fmt: skip
             truth = cup.constant_J_per_K
             found = [logged_run(world, cup, f"K{number}") for _ in range(max(RUNS))]
-            single += [one.value - truth for one in found]
+            errors.append([one.value - truth for one in found])
             for count in RUNS:
                 c = combine(found[:count])
                 score = scores[count]
                 score.errors.append(c.value - truth)
                 score.held.append(c.interval95[0] <= truth <= c.interval95[1])
                 score.stated.append(c.u)
+    within = float(np.mean(np.var(errors, axis=1, ddof=1)))
+    common = float(np.mean(np.square(np.mean(errors, axis=1)))) - within / max(RUNS)
     for count, score in scores.items():
-        score.best = [float(np.std(single)) / math.sqrt(count)] * len(score.errors)
+        score.best = [math.sqrt(max(common, 0.0) + within / count)] * len(score.errors)
     return scores
 
 

@@ -32,6 +32,10 @@ if TYPE_CHECKING:
 __all__ = ["CalibrationPlan", "MixingSetup", "best_setups", "plan_calibration", "runs_needed"]
 
 MAX_RUNS = 40
+RISE_SHARE = 0.001
+"""u of a logged rise, as a share of it (this project's simulations)."""
+WALL_SHARE = 0.00035
+"""The part of that which the cup's slow wall makes, common to all its runs (the same)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,9 +222,13 @@ def _one_run(C: float, instruments: Instruments, setup: MixingSetup) -> Propagat
         extra={} if setup.wait_s is None else {"added_read_s": str(setup.wait_s)},
     )  # fmt: skip
     if setup.logged:
-        u_rise = setup.u_rise_K if setup.u_rise_K is not None else 0.001 * abs(rise_K)
+        u_rise, u_wall = setup.u_rise_K, 0.0
+        if u_rise is None:
+            u_rise, u_wall = RISE_SHARE * abs(rise_K), WALL_SHARE * abs(rise_K)
         final = first[1] + rise_K
-        rise = Rise(rise_K, u_rise, first[1], final, "planned log", True, (), dof=math.inf)
+        rise = Rise(
+            rise_K, u_rise, first[1], final, "planned log", True, (), dof=math.inf, u_wall_K=u_wall
+        )
     else:
         run = replace(run, extreme_C=first[1] + rise_K)
         rise = find_rise(prepare(run, instruments), C_app=C)

@@ -93,6 +93,10 @@ class Server:
         )
 
     def start(self) -> None:
+        self._launch()
+        self.wait_until_ready()
+
+    def _launch(self) -> None:
         with self.log.open("ab") as log:
             self.process = subprocess.Popen(
                 [
@@ -111,7 +115,6 @@ class Server:
                 start_new_session=True,
                 preexec_fn=_end_with_parent,  # noqa: PLW1509 - these tests start no threads
             )  # fmt: skip
-        self.wait_until_ready()
 
     def wait_until_ready(self, timeout_s: float = 60.0) -> None:
         deadline = time.monotonic() + timeout_s
@@ -122,6 +125,8 @@ class Server:
             except Exception:
                 if time.monotonic() > deadline:
                     raise
+                if self.process is not None and self.process.poll() is not None:
+                    self._launch()  # it gave up: memory of the killed one was still in use
                 time.sleep(0.1)
 
     def run(self, statement: str, database: str = "postgres") -> None:
@@ -151,6 +156,7 @@ class Server:
         """End every process of the server at once with SIGKILL, as a power cut would."""
         assert self.process is not None
         pid = self.process.pid
+        os.kill(pid, signal.SIGSTOP)  # so that it starts no further process meanwhile
         children = Path(f"/proc/{pid}/task/{pid}/children")
         family = [pid, *map(int, children.read_text().split() if children.exists() else [])]
         for member in family:

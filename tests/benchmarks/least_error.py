@@ -1,0 +1,291 @@
+"""The least error that any correction can have on the simulated families, told what it may know.
+
+    python -m tests.benchmarks.least_error --n 100
+
+What one log can tell of a rise is bounded by physics: a cup whose slow wall passes on a little of the
+loss looks, on the log, like one whose wall does not. For each drawn experiment the log is linearised
+about the truth, ``y = h(theta) + J (theta - theta_0) + e``, e being the sensor's own noise (white,
+wander, and a display's step as white noise of step²/12), and theta spread as the family draws it. The
+posterior variance of the rise r(theta) is then, with C the covariance of theta and R that of e,
+
+    u² = g' (C⁻¹ + J' R⁻¹ J)⁻¹ g,        g = dr/dtheta
+
+(C. M. Bishop, *Pattern Recognition and Machine Learning* (2006), eq. 3.51, from memory). This is the
+least mean square error of a linear estimate. It is computed twice: for a reader who is *told*
+everything but the heat, the temperature at mixing, the loss conductance and the share of it that
+leaves through the wall, and for one who knows of a cup only what the family's ranges say. The first is
+a bound that nobody passes: telling more can only help. Neither uses any code of the corrections.
+
+A coarse display (``--steps``) is no white noise. There the reader is told everything but the heat and
+the temperature at mixing, the wander of the sensor included, and the posterior of the two is computed
+on a grid from the exact probability of each shown step::
+
+    P(shown y | reading m) = F((y + q/2 - m)/sigma) - F((y - q/2 - m)/sigma)
+
+with q the step, sigma the white noise and F the normal distribution. Its mean variance bounds the mean
+square error of any estimate.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fitting.simulated_cup import (
+    FAMILIES,
+    Experiment,
+    FloatArray,
+    SimulatedRun,
+    draw_experiment,
+    simulate,
+)
+
+_ROOT12 = math.sqrt(12.0)
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """One quantity that the log must tell: how far it is spread, and an experiment with it moved."""
+
+    name: str
+    spread: float
+    moved: Callable[[Experiment, float], Experiment]
+
+
+def _cup(name: str, low: float, high: float) -> Unknown:
+    def moved(e: Experiment, by: float) -> Experiment:
+        return replace(e, cup=replace(e.cup, **{name: getattr(e.cup, name) + by}))
+
+    return Unknown(name, (high - low) / _ROOT12, moved)
+
+
+def _plain(name: str, spread: float) -> Unknown:
+    def moved(e: Experiment, by: float) -> Experiment:
+        return replace(e, **{name: getattr(e, name) + by})
+
+    return Unknown(name, spread, moved)
+
+
+def _room(name: str, spread: float) -> Unknown:
+    def moved(e: Experiment, by: float) -> Experiment:
+        return replace(e, room=replace(e.room, **{name: getattr(e.room, name) + by}))
+
+    return Unknown(name, spread, moved)
+
+
+def _lag(e: Experiment, by: float) -> Experiment:
+    return replace(e, sensor=replace(e.sensor, lag_s=e.sensor.lag_s + by))
+
+
+def _first_rate(e: Experiment, by: float) -> Experiment:
+    """The first release time [s] moved."""
+    first, second = e.rates_per_s
+    return replace(e, rates_per_s=(1 / (1 / first + by), second))
+
+
+def _second_rate(e: Experiment, by: float) -> Experiment:
+    first, second = e.rates_per_s
+    return replace(e, rates_per_s=(first, 1 / (1 / second + by)))
+
+
+_HIDDEN = (
+    _plain("heat_J", 1e5),
+    _plain("in_cup_C", 10.0),
+    _cup("loss_W_per_K", 0.02, 0.08),
+    _cup("wall_loss_share", 0.1, 0.5),
+)
+"""What even the reader who is told everything else does not know."""
+
+_OF_A_CUP = (
+    _cup("slow_wall_J_per_K", 1.0, 5.0),
+    _cup("slow_wall_s", 20.0, 75.0),
+    _cup("evaporation_g_per_s_kPa", 0.5e-6, 4e-6),
+    _cup("stirrer_W", 0.0, 0.05),
+    _room("start_C", 0.06),  # read to 0.1 K
+    _room("drift_K_per_s", 0.2 / 1200.0),
+    _room("swing_K", 0.15 / _ROOT12),
+    Unknown("lag_s", 9.0 / _ROOT12, _lag),
+    _plain("pour_s", 3.0 / _ROOT12),
+)
+_RELEASE = {
+    "fast": (Unknown("first release", 0.6, _first_rate),),
+    "mixing": (),
+    "slow": (
+        Unknown("first release", 24.0 / _ROOT12, _first_rate),
+        Unknown("second release", 60.0 / _ROOT12, _second_rate),
+        _plain("slow_share", 0.3 / _ROOT12),
+    ),
+    "pellets": (
+        Unknown("first release", 19.0 / _ROOT12, _first_rate),
+        Unknown("second release", 35.0 / _ROOT12, _second_rate),
+        _plain("slow_share", 0.3 / _ROOT12),
+    ),
+}
+
+
+def unknowns(family: str, told: bool) -> tuple[Unknown, ...]:
+    """Quantities that a reader of a log of this family does not know."""
+    heat = _HIDDEN if family != "mixing" else (_plain("added_C", 50.0), *_HIDDEN[1:])
+    return heat if told else (*heat, *_OF_A_CUP, *_RELEASE[family])
+
+
+def quiet(e: Experiment) -> SimulatedRun:
+    """The same run, read without noise or steps."""
+    return simulate(replace(e, sensor=replace(e.sensor, noise_K=0.0, wander_K=0.0, step_K=0.0)))
+
+
+def noise_covariance(e: Experiment, n: int) -> FloatArray:
+    """Covariance of the readings, K²: white noise, wander, steps."""
+    s = e.sensor
+    white = s.noise_K**2 + s.step_K**2 / 12
+    apart = np.abs(np.subtract.outer(np.arange(n), np.arange(n))) * s.every_s
+    return white * np.eye(n) + s.wander_K**2 * np.exp(-apart / s.wander_s)
+
+
+def least_u(e: Experiment, free: tuple[Unknown, ...], parts: bool = False) -> dict[str, float]:
+    """Least standard error of the rise [K]; with ``parts`` also with each quantity told in turn."""
+    centre = quiet(e)
+    columns, slopes = [], []
+    for one in free:
+        step = one.spread * (1e-3 if one.spread > 5 else 2e-2)
+        up, down = quiet(one.moved(e, step)), quiet(one.moved(e, -step))
+        columns.append((up.temperature_C - down.temperature_C) / (2 * step) * one.spread)
+        slopes.append((up.true_rise_K - down.true_rise_K) / (2 * step) * one.spread)
+    J, g = np.column_stack(columns), np.array(slopes)
+    root = np.linalg.cholesky(noise_covariance(e, centre.time_s.size))
+    white = np.linalg.solve(root, J)
+    information = white.T @ white + np.eye(len(free))
+
+    def u(use: list[int]) -> float:
+        at = np.ix_(use, use)
+        return math.sqrt(float(g[use] @ np.linalg.solve(information[at], g[use])))
+
+    every = list(range(len(free)))
+    out = {"all": u(every)}
+    if parts:
+        for i, one in enumerate(free):
+            out[one.name] = u([j for j in every if j != i])
+    return out
+
+
+def least_u_of_steps(e: Experiment, family: str, rng: np.random.Generator, grid: int = 61) -> float:
+    """Posterior standard deviation of the rise [K] from a coarse display, all else told."""
+    from scipy.special import ndtr
+
+    q, sensor, centre = e.sensor.step_K, e.sensor, quiet(e)
+    n = centre.time_s.size
+    columns, slopes = [], []
+    heat = unknowns(family, told=True)[0]
+    for one, step in ((_plain("in_cup_C", 1.0), 0.02), (heat, 1e-3 * heat.spread)):
+        up = quiet(one.moved(e, step))
+        columns.append((up.temperature_C - centre.temperature_C) / step)
+        slopes.append((up.true_rise_K - centre.true_rise_K) / step)
+    per_kelvin = columns[1] / slopes[1]  # of rise
+    keep = math.exp(-sensor.every_s / sensor.wander_s)
+    wander = np.empty(n)
+    level = rng.normal(0.0, sensor.wander_K)
+    for i in range(n):
+        level = keep * level + rng.normal(0.0, sensor.wander_K * math.sqrt(1 - keep**2))
+        wander[i] = level
+    told = centre.temperature_C + wander
+    shown = np.round((told + rng.normal(0.0, sensor.noise_K, n)) / q) * q
+    by_before, by_final = np.meshgrid(
+        np.linspace(-1.2 * q, 1.2 * q, grid), np.linspace(-q, q, grid)
+    )
+    by_rise = by_final - by_before * (
+        columns[0][-1] + slopes[0]
+    )  # a warmer start moves the end too
+    log_p = np.zeros(by_before.shape)
+    for i in range(n):
+        m = told[i] + columns[0][i] * by_before + per_kelvin[i] * by_rise
+        up, down = (shown[i] + q / 2 - m) / sensor.noise_K, (shown[i] - q / 2 - m) / sensor.noise_K
+        swap = down > 0  # both in the upper tail: take the lower one
+        p = np.where(swap, ndtr(-down) - ndtr(-up), ndtr(up) - ndtr(down))
+        log_p += np.log(np.maximum(p, 1e-300))
+    weight = np.exp(log_p - log_p.max())
+    weight /= weight.sum()
+    rise = by_rise + slopes[0] * by_before
+    mean = float(np.sum(weight * rise))
+    return math.sqrt(float(np.sum(weight * (rise - mean) ** 2)))
+
+
+@dataclass(frozen=True)
+class Row:
+    """Root mean squares over the drawn experiments, % of the rise."""
+
+    told: float
+    ranges: float
+    if_told: dict[str, float]
+
+
+def score(
+    family: str, n: int, *, after_s: float | None, resolution_K: float, first_seed: int
+) -> Row:
+    """Least errors over so many experiments of a family, after periods cut as asked."""
+    told, ranges = [], []
+    single: dict[str, list[float]] = {}
+    for seed in range(first_seed, first_seed + n):
+        e = draw_experiment(family, np.random.default_rng(seed), resolution_K=resolution_K)
+        if after_s is not None:
+            e = replace(e, after_s=after_s)
+        rise = abs(quiet(e).true_rise_K)
+        told.append(100 * least_u(e, unknowns(family, told=True))["all"] / rise)
+        found = least_u(e, unknowns(family, told=False), parts=True)
+        ranges.append(100 * found.pop("all") / rise)
+        for name, value in found.items():
+            single.setdefault(name, []).append(100 * value / rise)
+    return Row(_rms(told), _rms(ranges), {name: _rms(v) for name, v in single.items()})
+
+
+def _rms(values: list[float]) -> float:
+    return math.sqrt(float(np.mean(np.square(values))))
+
+
+def _print_steps(families: list[str], n: int, first_seed: int, step_K: float) -> None:
+    print("| family | after s | step K | told all but T1 and heat: % |\n|---|---|---|---|")
+    for family in families:
+        least = []
+        for seed in range(first_seed, first_seed + n):
+            rng = np.random.default_rng(seed)
+            e = draw_experiment(family, rng, resolution_K=step_K)
+            least.append(100 * least_u_of_steps(e, family, rng) / abs(quiet(e).true_rise_K))
+        print(f"| {family} | own | {step_K:g} | {_rms(least):.3f} |", flush=True)
+
+
+def main() -> None:
+    """Print the table that DEVELOPERS.md keeps."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--n", type=int, default=100)
+    parser.add_argument("--first-seed", type=int, default=300_000)
+    parser.add_argument("--family", default=",".join(FAMILIES))
+    parser.add_argument("--after", default="own,300,150")
+    parser.add_argument("--resolution", default="0.01")
+    parser.add_argument("--parts", action="store_true", help="what each quantity told would buy")
+    parser.add_argument("--steps", type=float, help="bound for a display of this step instead")
+    args = parser.parse_args()
+    if args.steps:
+        _print_steps(args.family.split(","), args.n, args.first_seed, args.steps)
+        return
+    print("| family | after s | step K | told all but T1, heat, G, g: % | ranges only: % |")
+    print("|---|---|---|---|---|")
+    for family in args.family.split(","):
+        for after in args.after.split(","):
+            for step in args.resolution.split(","):
+                row = score(
+                    family, args.n, after_s=None if after == "own" else float(after),
+                    resolution_K=float(step), first_seed=args.first_seed,
+                )  # fmt: skip
+                print(
+                    f"| {family} | {after} | {step} | {row.told:.3f} | {row.ranges:.3f} |",
+                    flush=True,
+                )
+                if args.parts:
+                    print(", ".join(f"{k} {v:.3f}" for k, v in row.if_told.items()))
+
+
+if __name__ == "__main__":
+    main()

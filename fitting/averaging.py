@@ -55,6 +55,8 @@ _SCALE_WEIGHT = (0.5, 0.25, 0.25)
 _HOPELESS = 18.0  # of log evidence behind the best
 _TRUST_SOLID = 0.85  # power of the evidence where a solid dissolves
 _KEPT = (BEFORE, RISE, POWER, RATE)
+FINAL, SETTLES = -1, -2  # temperature without loss; where the cup tends to: made of the kept ones
+_COLUMNS = (*_KEPT, FINAL, SETTLES)
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,8 +66,9 @@ class Averaged:
     Attributes:
         weight: shape (M,).
         mean: of temperature before [K above the reference], rise [K], power [K/s], rate [1/s],
-            shape (M, 4); the loss through a slow wall is taken off the rise.
-        sd: their standard uncertainties, shape (M, 4).
+            temperature without loss and temperature the cup tends to [K above the reference],
+            shape (M, 6); the loss through a slow wall is taken off the rise.
+        sd: their standard uncertainties, shape (M, 6).
         wall_K, release_K: amplitudes at mixing of the slow wall and of the heat still to come.
         scale, band, quick, release, wall: which model, indices of shape (M,).
         hidden_K, u_hidden_K: loss through the slow wall that was taken off the rise.
@@ -88,12 +91,12 @@ class Averaged:
 
     def moments(self, parameter: int) -> tuple[float, float]:
         """Mean and standard uncertainty of a kept parameter over all models."""
-        at = _KEPT.index(parameter)
+        at = _COLUMNS.index(parameter)
         return mixture_moments(self.weight, self.mean[:, at], self.sd[:, at])
 
     def interval95(self, parameter: int) -> tuple[float, float]:
         """Interval that holds 95 % of a parameter's probability, 2.5 % on each side."""
-        at = _KEPT.index(parameter)
+        at = _COLUMNS.index(parameter)
         low, high = mixture_quantiles(self.weight, self.mean[:, at], self.sd[:, at], (0.025, 0.975))
         return low, high
 
@@ -292,14 +295,37 @@ def _answers(one: _Solved, index: tuple[IntArray, ...], setting: Setting) -> tup
     mean = one.base[at] - g_r * release[:, None] - g_w * wall[:, None]
     variance = one.inverse[n[:, None], kept, kept] + g_v**2
     variance = variance + g_r**2 * v_r + g_w**2 * v_w + 2 * g_r * g_w * v_rw
+
+    def together(i: int, j: int) -> FloatArray:
+        """Covariance of two kept parameters."""
+        both = one.inverse[n, _KEPT[i], _KEPT[j]] + g_v[:, i] * g_v[:, j]
+        both = both + g_r[:, i] * g_r[:, j] * v_r[:, 0] + g_w[:, i] * g_w[:, j] * v_w[:, 0]
+        return np.asarray(both + (g_r[:, i] * g_w[:, j] + g_w[:, i] * g_r[:, j]) * v_rw[:, 0])
+
     i, j = _KEPT.index(RISE), _KEPT.index(RATE)
-    both = one.inverse[n, RISE, RATE] + g_v[:, i] * g_v[:, j]
-    both = both + g_r[:, i] * g_r[:, j] * v_r[:, 0] + g_w[:, i] * g_w[:, j] * v_w[:, 0]
-    both = both + (g_r[:, i] * g_w[:, j] + g_w[:, i] * g_r[:, j]) * v_rw[:, 0]
+    both = together(i, j)
     change = setting.change_K or 1e-9
     found = hidden_loss(mean[:, j], w, wall / change, np.sqrt(v_w[:, 0]) / abs(change))
     off, u_off = change * found.share, abs(change) * found.u_share
     per_rate = off / np.maximum(mean[:, j], 1e-9)
     mean[:, i] -= off
     variance[:, i] += u_off**2 + per_rate**2 * variance[:, j] - 2 * per_rate * both
+    head = together(0, i) - per_rate * together(0, j)
+    mean, variance = _with_ends(mean, variance, head, together(2, j))
     return mean, variance, wall, release, off, u_off, found.log_weight
+
+
+def _with_ends(
+    mean: FloatArray, variance: FloatArray, head: FloatArray, of_power: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Two more columns: T before + rise, and T∞ − reference = p/k by the first-order law.
+
+    ``head`` is the covariance of temperature before and rise, ``of_power`` that of p and k.
+    """
+    k = np.maximum(mean[:, 3], 1e-9)
+    rest = mean[:, 2] / k
+    v_rest = (variance[:, 2] - 2 * rest * of_power + rest**2 * variance[:, 3]) / k**2
+    v_final = variance[:, 0] + variance[:, 1] + 2 * head
+    ends = np.column_stack([mean[:, 0] + mean[:, 1], rest])
+    spread = np.maximum(np.column_stack([v_final, v_rest]), 0.0)
+    return np.concatenate([mean, ends], axis=1), np.concatenate([variance, spread], axis=1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -14,6 +15,7 @@ from calib.rounding import figures, interval, with_u
 
 if TYPE_CHECKING:
     from calib.jobs.correcting import CurveReport
+    from fitting.corrections import Corrected, Correction
 
 
 def correct(
@@ -133,10 +135,14 @@ def _show(out: Output, report: CurveReport, *, every_method: bool) -> None:
         out.note(f"reading: {guess}")
     for warning in corrected.warnings:
         out.note(f"warning: {warning}")
-    found = "as given" if corrected.mixing_given else f"found, ± {corrected.u_mixed_at_s:.1f} s"
     rows = [
-        ["moment of mixing", f"{corrected.mixed_at_s:.1f} s", found],
-        ["before mixing", f"{chosen.before_C:.3f} °C", "the fore period carried to that moment"],
+        ["moment of mixing", *_moment(corrected)],
+        [
+            "before mixing",
+            f"{with_u(chosen.before_C, chosen.u_before_K)} °C",
+            f"95 %: {interval(chosen.before_interval95_C)} °C; the fore period carried to that"
+            " moment: noise, steps and drift of its readings",
+        ],
         [
             "corrected rise",
             f"{with_u(chosen.rise_K, chosen.u_rise_K)} K",
@@ -144,19 +150,21 @@ def _show(out: Output, report: CurveReport, *, every_method: bool) -> None:
         ],
         [
             "extreme reading",
-            f"{corrected.extreme_C:.3f} °C",
+            f"{with_u(corrected.extreme_C, corrected.u_extreme_K)} °C",
             f"{corrected.extreme_at_s - corrected.mixed_at_s:.0f} s after mixing, a change of"
-            f" {corrected.extreme_C - chosen.before_C:.3f} K",
+            f" {_raw_change(corrected)} K; noise and step of one reading, loss not put back",
         ],
     ]
     if chosen.cooling_rate_per_s is not None:
         rate = with_u(chosen.cooling_rate_per_s * 60, (chosen.u_cooling_rate_per_s or 0) * 60)
-        rows.append(["cooling rate k", f"{rate} 1/min", "of the difference to where it settles"])
-    if corrected.settled_after_s is not None:
-        rows.append(["settled after", f"{corrected.settled_after_s:.0f} s", "from mixing"])
+        rows.append(
+            ["cooling rate k", f"{rate} 1/min", "of the difference to the temperature tended to"]
+        )
+    rows += _ends(report)
     out.table(["what", "value", "how"], rows, title=report.curve.source)
     out.say(f"Why this method: {corrected.rule}")
-    made_of = ", ".join(f"{name} {figures(u, 2)}" for name, u in chosen.parts)
+    least = 0.02 * chosen.u_rise_K  # what adds less than 0.04 % to u is not named
+    made_of = ", ".join(f"{name} {figures(u, 2)}" for name, u in chosen.parts if u > least)
     out.say(f"± is one standard uncertainty (k = 1), made of (K): {made_of}")
     if report.prior is not None:
         out.say(f"Registered heat loss: {report.prior.verdict}")
@@ -165,6 +173,44 @@ def _show(out: Output, report: CurveReport, *, every_method: bool) -> None:
         _show_methods(out, report)
     if report.comparison is not None:
         show_comparison(out, report.comparison)
+
+
+def _moment(corrected: Corrected) -> tuple[str, str]:
+    at, u = corrected.mixed_at_s, corrected.u_mixed_at_s
+    if not corrected.mixing_given:
+        return f"{with_u(at, max(u, 0.1))} s", "found from the curve: spread of likely moments"
+    return f"{at:.1f} s", f"as given, ± {figures(u, 2)} s" if u > 0 else "as given, taken as exact"
+
+
+def _raw_change(corrected: Corrected) -> str:
+    change = corrected.extreme_C - corrected.chosen.before_C
+    return with_u(change, math.hypot(corrected.u_extreme_K, corrected.chosen.u_before_K or 0.0))
+
+
+def _ends(report: CurveReport) -> list[list[str]]:
+    """Where the cup tends to, and when the change was over."""
+    chosen, rows, when = report.corrected.chosen, [], report.settled
+    if chosen.t_inf_C is not None:
+        rows.append(
+            [
+                "tends to",
+                f"{with_u(chosen.t_inf_C, chosen.u_t_inf_K)} °C",
+                f"95 %: {interval(chosen.t_inf_interval95_C)} °C; room and stirrer, from both"
+                " drifts, in the room as it was at the mixing",
+            ]
+        )
+    if when is not None:
+        low, high = when.interval95_s
+        until = "the end of the log or later" if high is None else f"{high:.0f} s"
+        rows.append(
+            [
+                "settled after",
+                "not told" if when.u_s is None else f"{with_u(when.after_s, when.u_s)} s",
+                f"95 %: {low:.0f} s to {until} from mixing; 99 % of the change is shown: noise,"
+                " smoothing, the rise's own u, a slow wall",
+            ]
+        )
+    return rows
 
 
 def _show_release(out: Output, report: CurveReport) -> None:
@@ -188,6 +234,11 @@ def _show_release(out: Output, report: CurveReport) -> None:
         out.say(f"  {note}")
 
 
+def _rate(method: Correction) -> str:
+    k, u = method.cooling_rate_per_s, method.u_cooling_rate_per_s
+    return "–" if k is None else with_u(60 * k, None if u is None else 60 * u)
+
+
 def _show_methods(out: Output, report: CurveReport) -> None:
     out.table(
         ["method", "rise K", "k 1/min", "rms K", "lag-1", "admissible", "why"],
@@ -195,7 +246,7 @@ def _show_methods(out: Output, report: CurveReport) -> None:
             [
                 m.method,
                 with_u(m.rise_K, m.u_rise_K),
-                figures(None if m.cooling_rate_per_s is None else 60 * m.cooling_rate_per_s, 3),
+                _rate(m),
                 figures(m.residual_rms_K, 2),
                 figures(m.lag1_autocorrelation, 2),
                 "yes" if m.admissible else "no",
@@ -205,3 +256,5 @@ def _show_methods(out: Output, report: CurveReport) -> None:
         ],
         title="Every correction",
     )
+    out.say("rms and lag-1 describe the residuals of the after period; they carry no ±")
+    out.say()

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from fitting.curve import Curve
     from fitting.heat_release import HeatRelease
     from fitting.prior_weight import PriorWeight
+    from fitting.settling import Settled
     from fitting.stability import Stability
 
 Progress = Callable[[int, int, str], None]
@@ -29,7 +30,7 @@ class CurveReport:
 
     ``comparison`` is there where every method was asked for. ``release`` is None where no heat
     release can be told, and ``release_refused`` then says why. ``known_loss`` is the registered
-    cup's, ``prior`` its weight in the result.
+    cup's, ``prior`` its weight in the result. ``settled`` is None where that cannot be told.
     """
 
     curve: Curve
@@ -39,6 +40,7 @@ class CurveReport:
     release_refused: str = ""
     known_loss: KnownLoss | None = None
     prior: PriorWeight | None = None
+    settled: Settled | None = None
 
     def to_json(self) -> dict[str, Any]:
         """The keys that design.md promises for ``correct``, and what explains them."""
@@ -49,7 +51,11 @@ class CurveReport:
             "u_mixed_at_s": corrected.u_mixed_at_s,
             "mixing_given": corrected.mixing_given,
             "before_C": chosen.before_C,
+            "u_before_K": chosen.u_before_K,
+            "before_interval95_C": chosen.before_interval95_C,
             "final_C": corrected.final_C,
+            "u_final_K": chosen.u_final_K,
+            "final_interval95_C": chosen.final_interval95_C,
             "rise_K": chosen.rise_K,
             "u_rise_K": chosen.u_rise_K,
             "interval95_K": chosen.interval95_K,
@@ -59,8 +65,11 @@ class CurveReport:
             "cooling_rate_per_s": chosen.cooling_rate_per_s,
             "u_cooling_rate_per_s": chosen.u_cooling_rate_per_s,
             "settles_towards_C": chosen.t_inf_C,
-            "settled_after_s": corrected.settled_after_s,
+            "u_settles_towards_K": chosen.u_t_inf_K,
+            "settles_towards_interval95_C": chosen.t_inf_interval95_C,
+            **self._settled(),
             "extreme_C": corrected.extreme_C,
+            "u_extreme_K": corrected.u_extreme_K,
             "extreme_at_s": corrected.extreme_at_s,
             "methods": [
                 {
@@ -69,6 +78,7 @@ class CurveReport:
                     "u_rise_K": m.u_rise_K,
                     "interval95_K": m.interval95_K,
                     "cooling_rate_per_s": m.cooling_rate_per_s,
+                    "u_cooling_rate_per_s": m.u_cooling_rate_per_s,
                     "residual_rms_K": m.residual_rms_K,
                     "lag1_autocorrelation": m.lag1_autocorrelation,
                     "admissible": m.admissible,
@@ -86,6 +96,16 @@ class CurveReport:
             "points": len(self.curve.time_s),
             "resolution_K": self.curve.resolution_K,
             **_compared(self.comparison),
+        }
+
+    def _settled(self) -> dict[str, Any]:
+        """When 99 % of the change was shown, and where the after period was taken to begin."""
+        found = self.settled
+        return {
+            "settled_after_s": None if found is None else found.after_s,
+            "u_settled_after_s": None if found is None else found.u_s,
+            "settled_interval95_s": None if found is None else found.interval95_s,
+            "after_period_from_s": self.corrected.settled_after_s,
         }
 
     def _extras(self) -> dict[str, Any]:
@@ -179,10 +199,10 @@ def correct_file(
         capacity = (known.get(f"{u}heat_capacity_J_per_K") for u in ("", "u_"))
         loss = known_loss(registry, apparatus, *capacity)
         choices |= loss.choices()
-    return replace(
-        _reported(curve, known, compare, progress, {"mixed_at_s": mixed_at_s, **choices}),
-        known_loss=loss,
-    )
+    from fitting.settling import settled
+
+    found = _reported(curve, known, compare, progress, {"mixed_at_s": mixed_at_s, **choices})
+    return replace(found, known_loss=loss, settled=settled(curve, found.corrected))
 
 
 def _reported(

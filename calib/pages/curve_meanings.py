@@ -13,6 +13,7 @@ from calib.rounding import decimals_for
 if TYPE_CHECKING:
     from fitting.corrections.result import Corrected
     from fitting.heat_release import HeatRelease
+    from fitting.settling import Settled
 
 _ALL = explanations.NUMBERS | explanations_curve.NUMBERS
 _RELEASE = (
@@ -22,10 +23,15 @@ _LAWS = ("aicc", "forecast", "law_rate")
 
 
 def meanings(
-    corrected: Corrected, release: HeatRelease | None, *, laws: bool, scans: bool
+    corrected: Corrected,
+    release: HeatRelease | None,
+    settled: Settled | None,
+    *,
+    laws: bool,
+    scans: bool,
 ) -> list[tuple[str, Meaning]]:
     """Name and meaning of every number on the page, in the order of its sections."""
-    known = _values(corrected)
+    known = _values(corrected, settled)
     names = [*known, "share", "rms", "lag1"]
     if laws:
         names += _LAWS
@@ -37,27 +43,31 @@ def meanings(
     return [(name, _ALL[name].worth(known.get(name, ""))) for name in names]
 
 
-def _values(corrected: Corrected) -> dict[str, str]:
+def _values(corrected: Corrected, settled: Settled | None) -> dict[str, str]:
     chosen, places = corrected.chosen, decimals_for(corrected.chosen.u_rise_K)
-    k, u_k, settled = (
-        chosen.cooling_rate_per_s,
-        chosen.u_cooling_rate_per_s,
-        corrected.settled_after_s,
-    )
+    k, u_k = chosen.cooling_rate_per_s, chosen.u_cooling_rate_per_s
     return {
         "rise": minus(f"{chosen.rise_K:.{places}f} K"),
         "u_rise": f"{chosen.u_rise_K:.{places}f} K",
         "interval": f"{span(chosen.interval95_K)} K",
-        "before": minus(f"{chosen.before_C:.{places}f} °C"),
-        "final": minus(f"{corrected.final_C:.{places}f} °C"),
-        "extreme": "",
+        "before": f"{plus_minus(chosen.before_C, chosen.u_before_K)} °C",
+        "final": f"{plus_minus(corrected.final_C, chosen.u_final_K)} °C",
+        "extreme": f"{plus_minus(corrected.extreme_C, corrected.u_extreme_K)} °C",
         "mixed_at": f"{corrected.mixed_at_s:.1f} s",
-        "settled": "" if settled is None else f"{settled:.0f} s after mixing",
+        "settled": _when(settled),
         "cooling": (
             "" if k is None else f"{plus_minus(60 * k, None if u_k is None else 60 * u_k)} 1/min"
         ),
-        "t_inf": "" if chosen.t_inf_C is None else minus(f"{chosen.t_inf_C:.2f} °C"),
+        "t_inf": (
+            "" if chosen.t_inf_C is None else f"{plus_minus(chosen.t_inf_C, chosen.u_t_inf_K)} °C"
+        ),
     }
+
+
+def _when(settled: Settled | None) -> str:
+    if settled is None or settled.u_s is None:
+        return ""
+    return f"{plus_minus(settled.after_s, settled.u_s)} s after mixing"
 
 
 def _release_values(release: HeatRelease) -> dict[str, str]:

@@ -102,7 +102,8 @@ NUMBERS: dict[str, Meaning] = {
     ),
     "before": Meaning(
         "Temperature before mixing",
-        "The fore period's line at the moment of mixing, so that its drift is allowed for.",
+        "The fore period's line at the moment of mixing, so that its drift is allowed for; ± holds "
+        "noise, steps and drift of its readings.",
         "T_before = T_fore(t_m)",
         "least squares; JCGM 100:2008, H.3",
     ),
@@ -114,27 +115,29 @@ NUMBERS: dict[str, Meaning] = {
     ),
     "t_inf": Meaning(
         "Temperature the cup tends to",
-        "Room temperature plus what the stirrer's power keeps above it.",
+        "Room temperature plus what the stirrer's power keeps above it, less what vapour takes; ± "
+        "holds what both drifts leave open, the room's own drift among it.",
         "T∞ = T_room + P/G",
         "energy balance of a stirred cup at rest",
     ),
     "settled": Meaning(
         "Settled after",
-        "Time from the mixing until the release no longer shows and the after period begins.",
-        "",
-        "rule of this program, printed with the choice of method",
+        "Time from the mixing until the readings show 99 % of the change, what was lost being put "
+        "back; ± holds their noise, the smoothing, the rise's own uncertainty and a slow wall's.",
+        "T + k ∫ (T − T∞) dt = T_before + 0.99 ΔT",
+        "definition; smoothed as the heat flow is",
     ),
     "rms": Meaning(
         "Residual rms",
         "Root mean square of what is left between readings and fitted lines; compare it with the "
-        "step of the reading.",
+        "step of the reading. It describes the readings and has no ± of its own.",
         "rms = √(Σ rᵢ²/n)",
         "definition",
     ),
     "lag1": Meaning(
         "Lag-1 autocorrelation",
         "How far one residual resembles the next: 0 for independent readings; near 1 the readings "
-        "tell much less than their number suggests.",
+        "tell much less than their number suggests. It describes them and has no ± of its own.",
         "ρ = Σ rᵢ rᵢ₊₁/Σ rᵢ²",
         "G. E. P. Box, G. M. Jenkins, Time Series Analysis (1970), from memory",
     ),

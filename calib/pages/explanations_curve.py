@@ -16,7 +16,8 @@ NUMBERS: dict[str, Meaning] = {
     "extreme": Meaning(
         "Extreme reading",
         "The highest or lowest reading after the mixing, farthest from the start, and when it was "
-        "read; by then some heat had already been exchanged with the room.",
+        "read; by then some heat had already been exchanged with the room. ± is noise and step of "
+        "one reading.",
         "T_extreme = T(t_m + s), |T − T_before| largest",
         "the readings themselves",
     ),

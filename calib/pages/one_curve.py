@@ -6,26 +6,30 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from calib.pages.curve_extras import release_blocks, stability_figure, stability_verdict
-from calib.pages.curve_figures import curve_figure, end_figure, reading_places, residual_figure
+from calib.pages.curve_figures import curve_figure, end_figure, residual_figure
 from calib.pages.curve_laws import law_blocks
 from calib.pages.curve_meanings import listed_meaning, meanings
 from calib.pages.explanations_curve import PARTS
 from calib.pages.figures import FigureBlock, draw_svg
 from calib.pages.rendering import render
-from calib.pages.typeset import minus, plus_minus, signed, span
+from calib.pages.typeset import minus, plus_minus, span
 from calib.rounding import decimals_for
 from fitting.corrections.result import Corrected
 from fitting.plots import (
     StabilityScan,
     plot_methods,
 )
+from fitting.settling import settled as find_settled
 
 if TYPE_CHECKING:
     from fitting.comparison import Comparison
     from fitting.corrections.result import Correction
     from fitting.curve import Curve
     from fitting.heat_release import HeatRelease
+    from fitting.settling import Settled
 
 DEFAULT_CAUTIONS = (
     "Glass thermometers and sensors break: stir with the stirrer, not with the sensor.",
@@ -56,6 +60,7 @@ def curve_page(
     cautions: Sequence[str] = DEFAULT_CAUTIONS,
     more_tables: Sequence[ExtraTable] = (),
     release_refused: str = "",
+    settled: Settled | None = None,
 ) -> str:
     """One HTML page for one curve: data, lines, residuals, methods, release, stability, meanings.
 
@@ -69,6 +74,7 @@ def curve_page(
         cautions: sentences for the people at the bench.
         more_tables: further tables for the section on methods.
         release_refused: why there is no heat release, where it was sought.
+        settled: when the change was over, from `fitting.settling.settled`; found here where None.
 
     Returns:
         the page as text, to be written with `write_page`.
@@ -76,12 +82,13 @@ def curve_page(
     compared = None if isinstance(result, Corrected) else result
     corrected = result if isinstance(result, Corrected) else result.corrected
     scans, verdict = _stability(compared, stability, corrected)
+    settled = find_settled(curve, corrected) if settled is None else settled
     laws = law_blocks(None if compared is None else compared.laws)
     return render(
         "curve.html.jinja",
         title=title or f"Corrected rise of {curve.source or 'a logged curve'}",
         subtitle=_subtitle(curve),
-        **_result(curve, corrected),
+        **_result(curve, corrected, settled),
         curve_figure=curve_figure(curve, corrected),
         close_figures=(end_figure(curve, corrected), residual_figure(curve, corrected)),
         **_methods(corrected),
@@ -91,7 +98,9 @@ def curve_page(
         **release_blocks(heat_release, release_refused),
         stability_figures=[stability_figure(i, s, corrected) for i, s in enumerate(scans, 1)],
         stability_verdict=verdict,
-        meanings=meanings(corrected, heat_release, laws=bool(laws["law_rows"]), scans=bool(scans)),
+        meanings=meanings(
+            corrected, heat_release, settled, laws=bool(laws["law_rows"]), scans=bool(scans)
+        ),
         cautions=tuple(cautions),
         origin=_origin(curve, corrected),
         guesses=curve.guesses,
@@ -116,7 +125,7 @@ def _subtitle(curve: Curve) -> str:
     )
 
 
-def _result(curve: Curve, corrected: Corrected) -> dict[str, Any]:
+def _result(curve: Curve, corrected: Corrected, settled: Settled | None) -> dict[str, Any]:
     chosen = corrected.chosen
     return {
         "rise": plus_minus(chosen.rise_K, chosen.u_rise_K),
@@ -124,7 +133,7 @@ def _result(curve: Curve, corrected: Corrected) -> dict[str, Any]:
         "method_title": _title(chosen.method),
         "rule": corrected.rule,
         "warnings": corrected.warnings,
-        "facts": _facts(curve, corrected),
+        "facts": _facts(curve, corrected, settled),
         "budget": _budget(chosen),
     }
 
@@ -133,43 +142,51 @@ def _title(name: str) -> str:
     return listed_meaning(name).name
 
 
-def _facts(curve: Curve, corrected: Corrected) -> list[tuple[str, str, str, str]]:
+def _facts(
+    curve: Curve, corrected: Corrected, settled: Settled | None
+) -> list[tuple[str, str, str, str]]:
     """Quantity, value, unit and the name of what explains it."""
     chosen = corrected.chosen
-    places = decimals_for(chosen.u_rise_K)
-    shown = reading_places(curve, corrected)
     u_mixed = f"{corrected.u_mixed_at_s:.1f}" if corrected.u_mixed_at_s >= 0.05 else "less than 0.1"
     how = "given" if corrected.mixing_given else "found from the curve"
-    settled = corrected.settled_after_s
     since = corrected.extreme_at_s - corrected.mixed_at_s
-    lacks = corrected.extreme_C - chosen.before_C - chosen.rise_K
+    lacks = 1000 * (corrected.extreme_C - chosen.before_C - chosen.rise_K)
+    u_lacks = 1000 * float(np.hypot(corrected.u_extreme_K, chosen.u_final_K or chosen.u_rise_K))
     return [
         ("corrected rise", plus_minus(chosen.rise_K, chosen.u_rise_K), "K", "rise"),
         ("95 % interval of the rise", span(chosen.interval95_K), "K", "interval"),
-        ("temperature before mixing", minus(f"{chosen.before_C:.{places}f}"), "°C", "before"),
-        (
-            "temperature without loss",
-            plus_minus(corrected.final_C, chosen.u_rise_K),
-            "°C",
-            "final",
-        ),
-        ("extreme reading", minus(f"{corrected.extreme_C:.{shown}f}"), "°C", "extreme"),
+        ("temperature before mixing", plus_minus(chosen.before_C, chosen.u_before_K), "°C",
+         "before"),
+        ("… its 95 % interval", span(chosen.before_interval95_C), "°C", "before"),
+        ("temperature without loss", plus_minus(corrected.final_C, chosen.u_final_K), "°C",
+         "final"),
+        ("extreme reading", plus_minus(corrected.extreme_C, corrected.u_extreme_K), "°C",
+         "extreme"),
         ("… read since the mixing after", f"{since:.0f}", "s", "extreme"),
-        ("… minus temperature without loss", signed(1000 * lacks, 0), "mK", "extreme"),
+        ("… minus temperature without loss", plus_minus(lacks, u_lacks), "mK", "extreme"),
         (
             f"moment of mixing ({how})",
             f"{corrected.mixed_at_s:.1f} ± {u_mixed}",
             "s",
             "mixed_at",
         ),
-        ("settled after", _DASH if settled is None else f"{settled:.0f}", "s", "settled"),
+        *_settled_facts(settled),
         ("cooling rate", _rate(chosen), "1/min", "cooling"),
-        (
-            "temperature the cup tends to",
-            _DASH if chosen.t_inf_C is None else minus(f"{chosen.t_inf_C:.2f}"),
-            "°C",
-            "t_inf",
-        ),
+        ("temperature the cup tends to", plus_minus(chosen.t_inf_C, chosen.u_t_inf_K), "°C",
+         "t_inf"),
+        ("… its 95 % interval", span(chosen.t_inf_interval95_C), "°C", "t_inf"),
+    ]  # fmt: skip
+
+
+def _settled_facts(settled: Settled | None) -> list[tuple[str, str, str, str]]:
+    if settled is None:
+        return [("settled after", _DASH, "s", "settled")]
+    low, high = settled.interval95_s
+    within = f"{low:.0f} or more" if high is None else f"{low:.0f} to {high:.0f}"
+    at = "not told" if settled.u_s is None else plus_minus(settled.after_s, settled.u_s)
+    return [
+        ("settled after", at, "s", "settled"),
+        ("… its 95 % interval", within, "s", "settled"),
     ]
 
 

@@ -36,6 +36,7 @@ class DynamicFit:
     u_rate_per_s: float
     t_inf_C: float
     before_C: float
+    u_t_inf_K: float
     lag_s: float
     heats: tuple[tuple[float, float], ...]
     residual_K: FloatArray
@@ -162,8 +163,8 @@ def _summary(case: Case, result: Any, shift_s: float) -> DynamicFit:
     rise, k = float(p["rise_K"].value), float(p["rate_per_s"].value)
     return DynamicFit(
         rise, min(error("rise_K", abs(rise)), abs(rise)), k, error("rate_per_s", k),
-        float(p["t_inf_C"].value), float(p["before_C"].value), float(p["lag_s"].value),
-        _heats(p.valuesdict()), every, _aicc(result), _at_bound(p), p,
+        float(p["t_inf_C"].value), float(p["before_C"].value), error("t_inf_C", 1.0),
+        float(p["lag_s"].value), _heats(p.valuesdict()), every, _aicc(result), _at_bound(p), p,
     )  # fmt: skip
 
 
@@ -207,5 +208,5 @@ def correct(case: Case) -> Correction:
     return make(
         case, NAME, fit.rise_K, parts, verdict, fit.residual_K[case.after],
         rate=(fit.rate_per_s, fit.u_rate_per_s), t_inf_C=fit.t_inf_C, before_C=fit.before_C,
-        lag=lag_of(case),
+        lag=lag_of(case), u_t_inf_K=fit.u_t_inf_K,
     )  # fmt: skip

@@ -26,6 +26,7 @@ class NewtonFit:
     before_C: float
     after_C: float  # Tx, extrapolated to the mixing
     u_rise_K: float
+    u_t_inf_K: float
     residual_K: FloatArray
 
 
@@ -59,10 +60,11 @@ def fit_newton(case: Case) -> NewtonFit:
     dk = (_solve(s, y, after, case.capacity_ratio, k + h)[1] - coefficient) / h
     jump = np.array([-1.0, 1.0, 0.0])
     u = float(np.sqrt(variance * (jump @ covariance @ jump) + (float(jump @ dk) * u_k) ** 2))
+    u_end = float(np.sqrt(variance * covariance[2, 2] + (float(dk[2]) * u_k) ** 2))
     t_inf = case.before_C + float(coefficient[2])
     return NewtonFit(
         k, u_k, t_inf, case.before_C + float(coefficient[0]), case.before_C + float(coefficient[1]),
-        u, residual[after],
+        u, u_end, residual[after],
     )  # fmt: skip
 
 
@@ -110,7 +112,7 @@ def correct(case: Case) -> Correction:
     return make(
         case, NAME, rise, parts, (bool(quick and inside), why), fit.residual_K,
         rate=(fit.rate_per_s, fit.u_rate_per_s), t_inf_C=fit.t_inf_C,
-        before_C=fore.at(0.0) if case.fore.stop < 3 else fit.before_C,
+        before_C=fore.at(0.0) if case.fore.stop < 3 else fit.before_C, u_t_inf_K=fit.u_t_inf_K,
     )  # fmt: skip
 
 

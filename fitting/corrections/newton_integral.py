@@ -9,16 +9,18 @@ uncertainty holds the spread between models beside each model's own.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
-from fitting.averaging import Averaged, average
+from fitting.averaging import FINAL, SETTLES, Averaged, average
 from fitting.corrections.binning import after_readings, bin_case
 from fitting.corrections.case import Case
 from fitting.corrections.result import Correction, make, replaced
 from fitting.curve import FloatArray
 from fitting.explaining import explain
 from fitting.model_grid import Setting
-from fitting.newton import BEFORE, POWER, RATE, RISE, Binned, Knowledge
+from fitting.newton import BEFORE, RATE, RISE, Binned, Knowledge
 from fitting.sensor_lag import lag_of
 
 NAME = "newton-integral"
@@ -62,21 +64,37 @@ def correct(case: Case) -> Correction:
     found, rows, level = averaged(case)
     rise, u = found.moments(RISE)
     low, high = found.interval95(RISE)
-    shift, _ = found.moments(BEFORE)
     rate, u_rate = found.moments(RATE)
-    power, _ = found.moments(POWER)
-    t_inf = case.before_C + power / rate if rate > u_rate / 2 else None
     u_moment = _moment_part(case, rise)
     widened = float(np.hypot(u, u_moment)) / u if u > 0 else 1.0
     explained = explain(found, rows, case.noise, level, setting_of(case), after_readings(case))
     result = make(
         case, NAME, rise, (*explained.parts, ("moment of mixing", u_moment)),
         _verdict(case, rate, u_rate), explained.residual_K,
-        rate=(rate, u_rate), t_inf_C=t_inf, before_C=case.before_C + shift,
-        lag=lag_of(case),
+        rate=(rate, u_rate), lag=lag_of(case),
     )  # fmt: skip
     interval = (rise - (rise - low) * widened, rise + (high - rise) * widened)
-    return replaced(result, interval95_K=interval, u_rise_K=u * widened)
+    temperatures = _temperatures(case, found, known=rate > u_rate / 2)
+    return replaced(result, interval95_K=interval, u_rise_K=u * widened, **temperatures)
+
+
+def _temperatures(case: Case, found: Averaged, *, known: bool) -> dict[str, Any]:
+    """Temperature before, without loss and tended to, each with u and interval; °C, K.
+
+    The last is left out where the cooling rate is not known to within a factor of some two.
+    """
+    out: dict[str, Any] = {}
+    for name, column in (("before", BEFORE), ("final", FINAL), ("t_inf", SETTLES)):
+        if column == SETTLES and not known:
+            continue
+        value, u = found.moments(column)
+        low, high = found.interval95(column)
+        u = float(np.hypot(u, 1e-4))
+        out[f"u_{name}_K"] = u
+        out[f"{name}_interval95_C"] = (case.before_C + low, case.before_C + high)
+        if column != FINAL:
+            out[f"{name}_C"] = case.before_C + value
+    return out
 
 
 def _moment_part(case: Case, rise: float) -> float:

@@ -44,9 +44,12 @@ def correct(case: Case) -> Correction:
     )
     g1 = lines.fore.slope_K_per_s * case.capacity_ratio
     t_inf = lines.fore.level_C + g1 / k if k > 0 else None
+    u_g1 = lines.fore.u_slope_K_per_s * case.capacity_ratio
+    u_t_inf = float(np.hypot(u_g1, g1 / k * lines.u_rate_per_s) / k) if k > 0 else None
     return make(
         case, NAME, rise, parts, (bool(ok), why), lines.after.residual_K,
         rate=(k, lines.u_rate_per_s), t_inf_C=t_inf, before_C=lines.fore.at(0.0),
+        u_t_inf_K=u_t_inf,
     )  # fmt: skip
 
 

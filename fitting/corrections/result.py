@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 Part = tuple[str, float]
+Interval = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +37,9 @@ class Correction:
         why: the reason for that verdict, in one sentence.
         residual_rms_K, lag1_autocorrelation: of the after period about the method's fit.
         parts: what ``u_rise_K`` is made of, (name, K).
+        u_before_K, before_interval95_C: of ``before_C``.
+        u_t_inf_K, t_inf_interval95_C: of ``t_inf_C``, in the room as it was at the mixing.
+        u_final_K, final_interval95_C: of ``final_C``.
         sensor_lag_s, u_sensor_lag_s: the sensor's time constant (`fitting.sensor_lag`); None where
             the method does not look at the main period, or the curve does not show it.
     """
@@ -55,6 +59,12 @@ class Correction:
     parts: tuple[Part, ...] = ()
     sensor_lag_s: float | None = None
     u_sensor_lag_s: float | None = None
+    u_before_K: float | None = None
+    before_interval95_C: Interval | None = None
+    u_t_inf_K: float | None = None
+    t_inf_interval95_C: Interval | None = None
+    u_final_K: float | None = None
+    final_interval95_C: Interval | None = None
 
     @property
     def final_C(self) -> float:
@@ -105,6 +115,14 @@ class Corrected:
     def final_C(self) -> float:
         """Temperature that a perfectly insulated cup would have settled at, °C."""
         return self.chosen.final_C
+
+    @property
+    def u_extreme_K(self) -> float:
+        """Standard uncertainty of the extreme reading: noise and step of one reading, K."""
+        for one in self.methods:
+            if one.method == "extreme":
+                return dict(one.parts).get("reading", 0.0)
+        return 0.0
 
     @property
     def sensor_lag_s(self) -> float | None:
@@ -215,14 +233,22 @@ def make(
     before_C: float | None = None,
     degrees: float = np.inf,
     lag: tuple[float, float] | None = None,
+    u_t_inf_K: float | None = None,
 ) -> Correction:
-    """Put a result together; few degrees of freedom widen the interval (Student's t)."""
+    """Put a result together; few degrees of freedom widen the interval (Student's t).
+
+    The temperature before is taken to be as uncertain as the fore line at the mixing, and as far as
+    the method's own lies from that line; that without loss as if its two parts were independent: no less than it is, since they go apart.
+    """
     u = total(parts)
     half = student95(degrees) * u
     rms = float(np.sqrt(np.mean(residual_K**2))) if residual_K.size else 0.0
+    before = case.before_C if before_C is None else before_C
+    u_before = float(np.hypot(case.u_before_K, before - case.before_C))
+    u_final = float(np.hypot(u_before, u))
     return Correction(
         method,
-        case.before_C if before_C is None else before_C,
+        before,
         rise_K,
         u,
         (rise_K - half, rise_K + half),
@@ -236,7 +262,18 @@ def make(
         tuple(part for part in parts if part[1] > 0),
         None if lag is None else lag[0],
         None if lag is None else lag[1],
+        u_before,
+        within(before, u_before),
+        u_t_inf_K if t_inf_C is not None else None,
+        None if t_inf_C is None or u_t_inf_K is None else within(t_inf_C, u_t_inf_K),
+        u_final,
+        within(before + rise_K, u_final),
     )
+
+
+def within(value: float, u: float) -> Interval:
+    """Value ± 1.96 u."""
+    return value - 1.96 * u, value + 1.96 * u
 
 
 def student95(degrees: float) -> float:

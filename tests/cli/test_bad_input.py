@@ -108,6 +108,19 @@ def test_json_stands_alone_on_stdout_and_has_the_promised_keys(cups, tmp_path):
     )
     assert set(promised.split()) <= set(facts)
     assert {"name", "rise_K", "u_rise_K", "admissible", "why"} <= set(facts["methods"][0])
+    beside = (
+        ("before_C", "u_before_K", "before_interval95_C"),
+        ("final_C", "u_final_K", "final_interval95_C"),
+        ("settles_towards_C", "u_settles_towards_K", "settles_towards_interval95_C"),
+        ("settled_after_s", "u_settled_after_s", "settled_interval95_s"),
+    )
+    for value, u, within in beside:
+        assert facts[u] > 0
+        assert facts[within][0] < facts[value] < facts[within][1]
+    text = cups("correct", curve).out
+    for what in ("before mixing", "corrected rise", "extreme reading", "tends to", "settled after"):
+        (line,) = [row for row in text.splitlines() if row.startswith(what)]
+        assert "±" in line
 
 
 def test_the_demo_runs_and_refuses_a_folder_of_others(cupledger, tmp_path):

@@ -237,8 +237,9 @@ def make(
 ) -> Correction:
     """Put a result together; few degrees of freedom widen the interval (Student's t).
 
-    The temperature before is taken to be as uncertain as the fore line at the mixing, and as far as
-    the method's own lies from that line; that without loss as if its two parts were independent: no less than it is, since they go apart.
+    The temperature before is as uncertain as the fore line at the mixing and as the distance of the
+    method's own from it; the temperature without loss as if its two parts were independent: no
+    less than it is, since they go apart.
     """
     u = total(parts)
     half = student95(degrees) * u

@@ -141,7 +141,7 @@ def _show(out: Output, report: CurveReport, *, every_method: bool) -> None:
             "before mixing",
             f"{with_u(chosen.before_C, chosen.u_before_K)} °C",
             f"95 %: {interval(chosen.before_interval95_C)} °C; the fore period carried to that"
-            " moment: noise, steps and drift of its readings",
+            " moment: noise, steps, drift and wander of its readings",
         ],
         [
             "corrected rise",

@@ -16,7 +16,7 @@ import numpy as np
 from fitting.averaging import FINAL, SETTLES, Averaged, average
 from fitting.corrections.binning import after_readings, bin_case
 from fitting.corrections.case import Case
-from fitting.corrections.result import Correction, make, replaced
+from fitting.corrections.result import Correction, make, replaced, u_of_reading
 from fitting.curve import FloatArray
 from fitting.explaining import explain
 from fitting.model_grid import Setting
@@ -89,9 +89,11 @@ def _temperatures(case: Case, found: Averaged, *, known: bool) -> dict[str, Any]
             continue
         value, u = found.moments(column)
         low, high = found.interval95(column)
-        u = float(np.hypot(u, 1e-4))
-        out[f"u_{name}_K"] = u
-        out[f"{name}_interval95_C"] = (case.before_C + low, case.before_C + high)
+        wider = u_of_reading(case) if column == BEFORE else 1e-4
+        wide = float(np.hypot(u, wider)) / max(u, 1e-9)
+        out[f"u_{name}_K"] = u * wide
+        edges = (value - (value - low) * wide, value + (high - value) * wide)
+        out[f"{name}_interval95_C"] = (case.before_C + edges[0], case.before_C + edges[1])
         if column != FINAL:
             out[f"{name}_C"] = case.before_C + value
     return out

@@ -245,7 +245,8 @@ def make(
     half = student95(degrees) * u
     rms = float(np.sqrt(np.mean(residual_K**2))) if residual_K.size else 0.0
     before = case.before_C if before_C is None else before_C
-    u_before = float(np.hypot(case.u_before_K, before - case.before_C))
+    own = float(np.hypot(case.u_before_K, before - case.before_C))
+    u_before = float(np.hypot(own, u_of_reading(case)))
     u_final = float(np.hypot(u_before, u))
     return Correction(
         method,
@@ -270,6 +271,24 @@ def make(
         u_final,
         within(before + rise_K, u_final),
     )
+
+
+_LAG_S = 8.0  # of an ordinary sensor; common practice, no source
+_WANDER_K = 0.002  # slow wander of a reading within minutes; common practice, no source
+
+
+def u_of_reading(case: Case) -> float:
+    """How far the sensor itself stands from the content before the mixing, K.
+
+    It follows a drift by its lag too late, and wanders slowly, which a line cannot tell from the
+    content's own course.
+    """
+    s, y = case.s[case.fore], case.y[case.fore]
+    if s.size < 4:
+        return _WANDER_K
+    half = s.size // 2
+    drift = float((y[-half:].mean() - y[:half].mean()) / (s[-half:].mean() - s[:half].mean()))
+    return float(np.hypot(_LAG_S * drift, _WANDER_K))
 
 
 def within(value: float, u: float) -> Interval:

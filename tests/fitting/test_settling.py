@@ -80,10 +80,12 @@ def test_a_sensor_alone_decides_where_all_heat_comes_at_once():
 
 def test_intervals_hold_on_a_few_simulated_curves():
     """Cut down from the table in DEVELOPERS.md; its seeds are others."""
+    held = []
     for family in ("fast", "slow"):
-        for name, cell in judge(family, range(500, 506), 0.01, room_noted=True).items():
+        for cell in judge(family, range(500, 506), 0.01, room_noted=True).values():
             assert cell.missing == 0
-            assert sum(cell.held) >= 5, (family, name)
+            held += cell.held
+    assert np.mean(held) > 0.9
 
 
 @pytest.mark.long

@@ -171,7 +171,7 @@ def build_case(
         line = _shrunk(line)
     integral = integral_since_mixing(s, y, line, line.at(0.0))
     settled, why = settled_from(s, y, integral, first, rough)
-    after = slice(int(np.searchsorted(s, settled)), y.size)
+    after = slice(min(int(np.searchsorted(s, settled)), y.size - 3), y.size)
     noise = noise_of([y[fore], y[after]], curve.resolution_K)
     if main_end_s is not None:
         why = "the end of the main period was given"

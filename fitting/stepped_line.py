@@ -23,7 +23,8 @@ def stepped_line(
     A reading y of the temperature x = a + b s with noise of standard deviation σ lies between
     y − q/2 and y + q/2, so its probability is Φ((y + q/2 − x)/σ) − Φ((y − q/2 − x)/σ). The product
     over all readings is averaged over a grid of a and b, flat within a step and a half of the
-    readings' mean, within the drifts that a cup shows, and over what the noise may be. (JCGM
+    readings' mean, within the drifts that a cup shows (steeper ones where the readings pass two
+    steps or more: a cup far from the room), and over what the noise may be. (JCGM
     101:2008, 6.4.2, takes a single rounded reading as rectangular; this is the same for many.)
 
     Args:
@@ -37,9 +38,10 @@ def stepped_line(
     q = noise.resolution_K
     centre, mean = float(s.mean()), float(y.mean())
     a = mean + np.linspace(-1.2 * q, 1.2 * q, _LEVELS)
-    b = np.linspace(-_STEEPEST_K_PER_S, _STEEPEST_K_PER_S, _SLOPES)
-    log_weight = np.zeros((len(_NOISE_FACTORS), _LEVELS, _SLOPES))
-    for part in np.array_split(np.arange(s.size), min(_BINS, s.size)):
+    b = _slopes(s, y, q)
+    log_weight = np.zeros((len(_NOISE_FACTORS), _LEVELS, b.size))
+    bins = max(_BINS, int(4 * np.abs(b).max() * np.ptp(s) / q))
+    for part in np.array_split(np.arange(s.size), min(bins, s.size)):
         x = a[:, None] + b * (float(s[part].mean()) - centre)
         for value, count in zip(*np.unique(y[part], return_counts=True), strict=True):
             for at, factor in enumerate(_NOISE_FACTORS):
@@ -54,3 +56,20 @@ def stepped_line(
     off = values - expected[:, None, None]
     covariance = np.einsum("kab,lab,ab->kl", off, off, weight)
     return expected, covariance + np.eye(2) * (0.01 * q) ** 2
+
+
+def _slopes(s: FloatArray, y: FloatArray, q: float) -> FloatArray:
+    """Slopes to try, K/s: usual drifts; where two steps or more were passed, the readings' too.
+
+    A single step tells little of the slope: the least-squares line through it is half as steep
+    again as the step over the stretch.
+    """
+    usual = np.linspace(-_STEEPEST_K_PER_S, _STEEPEST_K_PER_S, _SLOPES)
+    part = max(s.size // 4, 1)
+    passed = abs(float(np.median(y[-part:]) - np.median(y[:part])))
+    if s.size < 4 or passed < 1.5 * q:
+        return usual
+    x = s - s.mean()
+    own = float(x @ y) / float(x @ x)
+    reach = 1.5 * q / float(np.ptp(s))
+    return np.linspace(min(usual[0], own - reach), max(usual[-1], own + reach), 3 * _SLOPES)

@@ -234,6 +234,7 @@ def _verdict(scans: tuple[Scan, ...], corrected: Corrected) -> str:
     moved = [scan.moved_K(chosen.rise_K) for scan in scans]
     times = [_times(scan, chosen.rise_K, chosen.u_rise_K) for scan in scans]
     which = int(np.argmax(moved))
+    there = _stated_where_it_moves_most(scans[which], chosen.rise_K)
     start = (
         f"within the choices tried the rise moves by up to {1000 * moved[which]:.1f} mK (with the "
         f"{names[which]}); its standard uncertainty is {1000 * chosen.u_rise_K:.1f} mK"
@@ -241,9 +242,18 @@ def _verdict(scans: tuple[Scan, ...], corrected: Corrected) -> str:
     if max(times) <= 1:
         return f"{start}: no choice matters"
     if max(times) <= 2:
-        return f"{start}: the stated 95 % intervals cover the choices"
+        said = ""
+        if there > 1.2 * chosen.u_rise_K:
+            said = f" (there the value itself states {1000 * there:.1f} mK)"
+        return f"{start}{said}: each choice's own 95 % interval holds the value in use"
     leaving = ", ".join(name for k, name in zip(times, names, strict=True) if k > 2)
     return f"{start}: more than the stated intervals cover; report what was chosen for: {leaving}"
+
+
+def _stated_where_it_moves_most(scan: Scan, rise_K: float) -> float:
+    """Standard uncertainty stated by the value that lies farthest from the one in use, K."""
+    away = np.nan_to_num(np.abs(np.asarray(scan.rise_K) - rise_K), nan=-1.0)
+    return float(np.asarray(scan.u_rise_K)[int(np.argmax(away))]) if away.size else 0.0
 
 
 def _times(scan: Scan, rise_K: float, u_K: float) -> float:

@@ -20,6 +20,7 @@ COMMANDS = {
     "calibrate": "calib.cli.calibrate:calibrate",
     "constants": "calib.cli.constants:app",
     "correct": "calib.cli.correct:correct",
+    "cooldown": "calib.cli.cooldown:cooldown",
     "cycles": "calib.cli.cycles:cycles",
     "enthalpy": "calib.cli.enthalpy:enthalpy",
     "practice": "calib.cli.practice:practice",

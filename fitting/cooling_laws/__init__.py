@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fitting.cooling_laws.comparing import compare_laws as compare_laws
-    from fitting.cooling_laws.cooling_log import CoolingLog as CoolingLog
+    from fitting.cooling_laws.log_result import CoolingLog as CoolingLog
     from fitting.cooling_laws.cooling_log import fit_cooling_log as fit_cooling_log
     from fitting.cooling_laws.laws import LAWS as LAWS
     from fitting.cooling_laws.of_curve import laws_of as laws_of
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 _HOME = {
     "LAWS": "laws",
-    "CoolingLog": "cooling_log",
+    "CoolingLog": "log_result",
     "LawComparison": "result",
     "LawFit": "result",
     "compare_laws": "comparing",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,7 +25,18 @@ MARGIN = 4.0
 "some support", from 4 to 7 "considerably less" (K. P. Burnham, D. R. Anderson, Model Selection and
 Multimodel Inference (2002), sec. 2.6)."""
 HELD_BACK = 0.3
+_NO_SUPPORT = 10.0  # of AICc: "essentially no support" (Burnham & Anderson, sec. 2.6)
+_MUCH_WORSE = 1.5
 _MAX_RHO = 0.9
+
+
+@dataclass(frozen=True, eq=False)
+class FittedLaws:
+    """The comparison, with the scatter and the fits that it rests on."""
+
+    comparison: LawComparison
+    found: tuple[Found, ...]
+    scatter: Scatter
 
 
 def compare_laws(stretch: Stretch, names: tuple[str, ...] = tuple(LAWS)) -> LawComparison:
@@ -34,16 +45,23 @@ def compare_laws(stretch: Stretch, names: tuple[str, ...] = tuple(LAWS)) -> LawC
     Newton's law is kept unless another one's AICc is less by more than `MARGIN` and it also
     forecasts the held-back last part better than Newton's does, from the part before it.
     """
-    laws = [LAWS[name] for name in names]
-    found, scatter = _fit_all(laws, stretch)
-    forecast = {one.law.name: _forecast_rms(one, stretch, scatter) for one in found}
+    return fit_laws(stretch, names).comparison
+
+
+def fit_laws(stretch: Stretch, names: tuple[str, ...] = tuple(LAWS)) -> FittedLaws:
+    """As `compare_laws`, with what it rests on."""
+    found, scatter = _fit_all([LAWS[name] for name in names], stretch)
+    early = {one.law.name: _from_first_part(one, stretch, scatter) for one in found}
+    forecast = {one.law.name: _forecast_rms(early[one.law.name], stretch) for one in found}
     aicc = {one.law.name: one.aicc() for one in found}
     chosen, why = _choose(aicc, forecast)
-    least = min(aicc.values())
-    fits = tuple(
-        _summary(one, stretch, aicc[one.law.name] - least, forecast[one.law.name]) for one in found
+    fits = [_summary(one, stretch, aicc, forecast, early[one.law.name]) for one in found]
+    end = stretch.from_s + float(stretch.t[-1])
+    judged = tuple(_judged(fit, one, stretch, chosen, forecast) for fit, one in zip(fits, found,
+                                                                              strict=True))  # fmt: skip
+    return FittedLaws(
+        LawComparison(judged, chosen, why, stretch.from_s, end), tuple(found), scatter
     )
-    return LawComparison(fits, chosen, why, stretch.from_s, stretch.from_s + float(stretch.t[-1]))
 
 
 def _fit_all(laws: list[Law], stretch: Stretch) -> tuple[list[Found], Scatter]:
@@ -91,15 +109,21 @@ def _unbiased(rho: float, n: int, m: int) -> float:
     return (rho + m / n) / max(1 - 2 / n, 0.5)
 
 
-def _forecast_rms(one: Found, stretch: Stretch, scatter: Scatter) -> float:
-    """Rms of the held-back end about what the law says from the part before it, K."""
+def _from_first_part(one: Found, stretch: Stretch, scatter: Scatter) -> Found | None:
+    """The law fitted without the held-back end; None where too little would be left."""
     first = stretch.first(1 - HELD_BACK)
-    keep = first.t.size
-    if stretch.t.size - keep < 3:
+    if stretch.t.size - first.t.size < 3:
+        return None
+    return _again(one, first, scatter)
+
+
+def _forecast_rms(early: Found | None, stretch: Stretch) -> float:
+    """Rms of the held-back end about what the law says from the part before it, K."""
+    if early is None:
         return float("nan")
-    early = _again(one, first, scatter)
-    ahead = one.law.model(early.p, stretch.t, first.span)
-    return float(np.sqrt(np.mean((stretch.y - ahead)[keep:] ** 2)))
+    first = stretch.first(1 - HELD_BACK)
+    ahead = early.law.model(early.p, stretch.t, first.span)
+    return float(np.sqrt(np.mean((stretch.y - ahead)[first.t.size :] ** 2)))
 
 
 def _choose(aicc: dict[str, float], forecast: dict[str, float]) -> tuple[str, str]:
@@ -132,17 +156,59 @@ def _choose(aicc: dict[str, float], forecast: dict[str, float]) -> tuple[str, st
     )
 
 
-def _summary(one: Found, stretch: Stretch, delta: float, forecast: float) -> LawFit:
+def _summary(
+    one: Found, stretch: Stretch, aicc: dict[str, float], forecast: dict[str, float],
+    early: Found | None,
+) -> LawFit:  # fmt: skip
     law = one.law
     u = np.sqrt(np.maximum(np.diag(one.covariance), 0.0))
     rate, u_rate = rate_in_middle(one, stretch)
     fit = LawFit(
-        law.name, law.title, law.equation, (), one.aicc(), delta, forecast, rate, u_rate,
-        float(one.p[T_INF]), float(u[T_INF]),
+        law.name, law.title, law.equation, (), one.aicc(), one.aicc() - min(aicc.values()),
+        forecast[law.name], rate, u_rate, float(one.p[T_INF]), float(u[T_INF]),
         float(np.sqrt(np.mean(one.residual_K**2))), lag1(one.residual_K),
+        forecast_from=() if early is None else tuple(early.p.tolist()),
     )  # fmt: skip
     listed = tuple(
         (name, float(value), float(error), unit)
         for (name, unit), value, error in zip(law.parameters, one.p, u, strict=True)
     )
     return replace(fit, parameters=listed)
+
+
+def _judged(
+    fit: LawFit, one: Found, stretch: Stretch, chosen: str, forecast: dict[str, float]
+) -> LawFit:
+    """The fit with whether it may be used, and why."""
+    edge = _at_edge(one, stretch)
+    if fit.name == chosen:
+        ok, why = True, "in use"
+    elif fit.delta_aicc > _NO_SUPPORT:
+        ok, why = False, (
+            f"its AICc is {fit.delta_aicc:.1f} above the least: more than {_NO_SUPPORT:g} means "
+            "practically no support"
+        )
+    elif edge:
+        ok, why = False, f"the best {edge} lies at the end of its range"
+    elif fit.forecast_rms_K > _MUCH_WORSE * forecast[NEWTON]:
+        ok, why = False, (
+            f"it forecasts the held-back end to {1000 * fit.forecast_rms_K:.1f} mK, Newton's law "
+            f"to {1000 * forecast[NEWTON]:.1f} mK"
+        )
+    else:
+        ok, why = True, "the readings do not rule it out"
+    return replace(fit, admissible=ok, why=why)
+
+
+def _at_edge(one: Found, stretch: Stretch) -> str:
+    """Name of a further parameter that ran to the end of its range; empty for none.
+
+    The end that is Newton's law (n = 1) counts as well: the law then adds nothing.
+    """
+    bounds = one.law.bounds(stretch.span)
+    for (name, _), value, (low, high) in zip(
+        one.law.parameters[3:], one.p[3:], bounds, strict=True
+    ):
+        if not low + 0.002 * (high - low) < value < high - 0.002 * (high - low):
+            return name
+    return ""

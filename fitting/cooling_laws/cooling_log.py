@@ -2,75 +2,47 @@
 
     G = k C,      (u_G/G)² = (u_k/k)² + (u_C/C)²
 
-C [J/K] is the heat capacity of content and cup together. The rate's uncertainty holds, beside the
-fit's own, an unseen drift of the room and the differences between the laws, each weighed by its
-Akaike weight e^(−Δ/2) (K. P. Burnham, D. R. Anderson, Model Selection and Multimodel Inference
-(2002), sec. 2.9 and eq. 4.9).
+C [J/K] is the heat capacity of content and cup together. The law is named by corrected AIC and by
+its forecast (`fitting.cooling_laws.comparing`); k and T∞ are averages over everything that a cup
+may do beside it (`fitting.cooling_laws.weighed`), unless a law is forced.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from html import escape
+from collections.abc import Iterable
+from typing import NamedTuple
 
 import numpy as np
 
-from fitting.cooling_laws.comparing import compare_laws
-from fitting.cooling_laws.result import LawComparison, LawFit
-from fitting.cooling_laws.stretch import stretch_of
+from fitting.cooling_laws.comparing import FittedLaws, fit_laws
+from fitting.cooling_laws.laws import LAWS
+from fitting.cooling_laws.log_result import CoolingLog, Interval, Parts
+from fitting.cooling_laws.result import LawComparison
+from fitting.cooling_laws.stretch import Stretch, stretch_of
+from fitting.cooling_laws.weighed import Weighed, weigh
 from fitting.curve import Curve
 from fitting.errors import CurveError
 from fitting.periods import quick_noise
 
-UNSEEN_SHARE = 0.02
-"""u of k from what no law describes (a room that swings, air that moves), as a share of it; from
+UNSEEN_SHARE = 0.01
+"""u of k from what neither law nor average describes (air that moves), as a share of it; from
 simulated cups (`tests/benchmarks/cooling_laws.py`)."""
 _LEAST_CHANGE_K = 0.3
+_Z95 = 1.96
+_LARGE_LAWS = ("drifting-room", "steeper", "slow-wall")  # in the order of `Weighed.large`
 
 
-@dataclass(frozen=True, slots=True)
-class CoolingLog:
-    """What a cooling log tells. Standard uncertainties start with ``u_``.
+class _Answer(NamedTuple):
+    """k [1/s] and T∞ [°C] with uncertainty and interval, and what u of k is made of."""
 
-    Attributes:
-        laws: the cooling laws side by side; ``laws.best`` is the one in use.
-        rate_per_s: loss over temperature difference at ``middle_C``, 1/s.
-        t_inf_C: temperature that the cup tends to, °C.
-        middle_C, start_C, end_C: mean, first and last temperature of the stretch, °C.
-        heat_capacity_J_per_K: of content and cup, where it was given.
-        conductance_W_per_K: G; None without a heat capacity.
-        parts: what ``u_rate_per_s`` is made of, (name, 1/s).
-        warnings: sentences for people.
-    """
-
-    laws: LawComparison
-    rate_per_s: float
-    u_rate_per_s: float
-    t_inf_C: float
-    u_t_inf_K: float
-    middle_C: float
-    start_C: float
-    end_C: float
-    heat_capacity_J_per_K: float | None
-    conductance_W_per_K: float | None
-    u_conductance_W_per_K: float | None
-    parts: tuple[tuple[str, float], ...]
-    warnings: tuple[str, ...]
-
-    @property
-    def verdict(self) -> str:
-        """The answer in one sentence."""
-        rate = f"k = {60 * self.rate_per_s:.5f} ± {60 * self.u_rate_per_s:.5f} 1/min"
-        settles = f"T∞ = {self.t_inf_C:.2f} ± {self.u_t_inf_K:.2f} °C"
-        if self.conductance_W_per_K is None:
-            return f"{rate}, {settles}; {self.laws.verdict}"
-        loss = f"G = {self.conductance_W_per_K:.4f} ± {self.u_conductance_W_per_K:.4f} W/K"
-        return f"{loss}, {rate}, {settles}; {self.laws.verdict}"
-
-    def _repr_html_(self) -> str:
-        notes = "".join(f"<li>{escape(text)}</li>" for text in self.warnings)
-        listed = f"<ul>{notes}</ul>" if notes else ""
-        return f"<p>{escape(self.verdict)}</p>{listed}{self.laws._repr_html_()}"
+    rate: float
+    u_rate: float
+    rate95: Interval
+    t_inf: float
+    u_t_inf: float
+    t_inf95: Interval
+    parts: Parts
+    chances: tuple[tuple[str, float], ...]
 
 
 def fit_cooling_log(
@@ -82,22 +54,64 @@ def fit_cooling_log(
     u_room_K: float = 0.5,
     heat_capacity_J_per_K: float | None = None,
     u_heat_capacity_J_per_K: float = 0.0,
+    law: str | None = None,
 ) -> CoolingLog:
     """Find law, rate and T∞ from a log in which nothing happens but cooling (or warming).
 
     Args:
         curve: the readings.
         from_s, to_s: part of the log to use, on its own clock; all of it where None.
-        room_C, u_room_K: room temperature, °C, and its standard uncertainty, K.
+        room_C, u_room_K: room temperature at the start, °C, and its standard uncertainty, K.
         heat_capacity_J_per_K, u_heat_capacity_J_per_K: of content and cup together; gives G.
+        law: name of a law to take as true (`LAWS`): k and T∞ are then that law's own.
 
     Raises:
-        CurveError: too few readings, or a temperature that hardly changes.
+        CurveError: too few readings, a temperature that hardly changes, a log that does not only
+            cool, or an argument out of its range; the message says what to do.
     """
-    _check(heat_capacity_J_per_K, u_heat_capacity_J_per_K)
+    _check(heat_capacity_J_per_K, u_heat_capacity_J_per_K, room_C, u_room_K, law)
     first = float(curve.time_s[0]) if from_s is None else from_s
     last = float(curve.time_s[-1]) if to_s is None else to_s
+    if not first < last:
+        raise CurveError(f"the part from {first:g} to {last:g} s holds nothing; give from < to")
     part = curve.window(first, last)
+    _check_change(part)
+    stretch = stretch_of(part, first, last, room_C=room_C, u_room_K=u_room_K)
+    _check_course(stretch)
+    fitted = fit_laws(stretch)
+    named = fitted.comparison.chosen if law is None else law
+    if law is None:
+        answer = _averaged(weigh(stretch, fitted.scatter, fitted.found[0].p[:3]))
+        decided_by = fitted.comparison.why
+    else:
+        answer = _of_law(fitted.comparison, law)
+        decided_by = "it was asked for; k and T∞ are its own, whatever other laws would give"
+    loss = _conductance(answer, heat_capacity_J_per_K, u_heat_capacity_J_per_K)
+    return CoolingLog(
+        part, stretch, fitted.comparison, named, decided_by, answer.rate, answer.u_rate,
+        answer.rate95, answer.t_inf, answer.u_t_inf, answer.t_inf95, room_C,
+        heat_capacity_J_per_K, u_heat_capacity_J_per_K, *loss, answer.parts, answer.chances,
+        law is not None, tuple(_warnings(fitted, named, answer, room_C, law is not None)),
+    )  # fmt: skip
+
+
+def _check(
+    capacity: float | None, u_capacity: float, room_C: float | None, u_room_K: float,
+    law: str | None,
+) -> None:  # fmt: skip
+    if capacity is not None and not (np.isfinite(capacity) and capacity > 0):
+        raise CurveError(f"the heat capacity is {capacity} J/K; expected more than 0")
+    if not (np.isfinite(u_capacity) and u_capacity >= 0):
+        raise CurveError(f"u of the heat capacity is {u_capacity} J/K; expected 0 or more")
+    if room_C is not None and not -80.0 <= room_C <= 120.0:
+        raise CurveError(f"the room temperature is {room_C} °C; expected -80 to 120 °C")
+    if not (np.isfinite(u_room_K) and u_room_K > 0):
+        raise CurveError(f"u of the room temperature is {u_room_K} K; expected more than 0")
+    if law is not None and law not in LAWS:
+        raise CurveError(f"there is no cooling law {law!r}; expected one of {', '.join(LAWS)}")
+
+
+def _check_change(part: Curve) -> None:
     change = float(np.ptp(part.temperature_C))
     least = max(_LEAST_CHANGE_K, 10 * quick_noise(part).sigma_K, 4 * part.resolution_K)
     if change < least:
@@ -105,69 +119,110 @@ def fit_cooling_log(
             f"the temperature changes by {change:.2g} K only; a cooling rate needs some "
             f"{least:.2g} K or more: log for longer, or start further from the room's temperature"
         )
-    stretch = stretch_of(part, first, last, room_C=room_C, u_room_K=u_room_K)
-    laws = compare_laws(stretch)
-    parts = _rate_parts(laws)
-    u_rate = float(np.sqrt(sum(u * u for _, u in parts)))
-    best = laws.best
-    u_t_inf = float(np.hypot(best.u_t_inf_K, _between(laws, "t_inf_C")))
-    loss = _conductance(best.rate_per_s, u_rate, heat_capacity_J_per_K, u_heat_capacity_J_per_K)
-    return CoolingLog(
-        laws, best.rate_per_s, u_rate, best.t_inf_C, u_t_inf, stretch.span.middle_C,
-        float(stretch.y[0]), float(stretch.y[-1]), heat_capacity_J_per_K, *loss, parts,
-        _warnings(laws, u_rate, room_C),
+
+
+_BACK_SHARE, _JUMP_SHARE = 0.12, 0.35
+
+
+def _check_course(stretch: Stretch) -> None:
+    """Refuse what is no idle cup: a course that turns back, or a jump in it."""
+    y = stretch.y if stretch.y[0] >= stretch.y[-1] else -stretch.y
+    whole = float(np.ptp(y))
+    back = float(np.max(y - np.minimum.accumulate(y)))
+    if back > max(_BACK_SHARE * whole, 6 * stretch.step_K, 0.3):
+        at = float(stretch.t[int(np.argmax(y - np.minimum.accumulate(y)))])
+        raise CurveError(
+            f"the temperature turns back by {back:.2g} K (until {stretch.from_s + at:.0f} s); a "
+            "cooling log goes one way: something was added or heated, or the room changed: give "
+            "the part before or after it with a start and an end"
+        )
+    steps = -np.diff(y)
+    largest = int(np.argmax(steps))
+    around = np.delete(steps, largest)
+    if steps[largest] > _JUMP_SHARE * whole and steps[largest] > 8 * max(float(around.max()), 0.05):
+        raise CurveError(
+            f"the temperature jumps by {steps[largest]:.2g} K at about "
+            f"{stretch.from_s + float(stretch.t[largest]):.0f} s; give the part before or after it "
+            "with a start and an end"
+        )
+
+
+def _averaged(found: Weighed) -> _Answer:
+    """The average's answer, widened by what nothing describes."""
+    rate, u, (low, high) = found.rate_per_s()
+    t_inf, u_t_inf, t_inf95 = found.settles_C()
+    unseen = UNSEEN_SHARE * rate
+    between = min(found.between() * rate, u)
+    within = float(np.sqrt(max(u**2 - between**2, 0.0)))
+    steps = np.maximum.accumulate(np.array(found.steps))
+    shares = np.sqrt(np.diff(np.concatenate([[0.0], steps**2]))) / steps[-1] * within
+    names = (
+        "readings and where the cup settles", "a wall that is not level", "an unseen drift of the "
+        "room", "loss that is not quite linear",
     )  # fmt: skip
-
-
-def _check(capacity: float | None, u_capacity: float) -> None:
-    if capacity is not None and not (np.isfinite(capacity) and capacity > 0):
-        raise CurveError(f"the heat capacity is {capacity} J/K; expected more than 0")
-    if not (np.isfinite(u_capacity) and u_capacity >= 0):
-        raise CurveError(f"u of the heat capacity is {u_capacity} J/K; expected 0 or more")
-
-
-def _rate_parts(laws: LawComparison) -> tuple[tuple[str, float], ...]:
-    best = laws.best
-    return (
-        ("fit, with a drift of the room that is not seen", best.u_rate_per_s),
-        ("which law holds", _between(laws, "rate_per_s")),
-        ("what no law describes", UNSEEN_SHARE * best.rate_per_s),
+    parts = (
+        *zip(names, (float(one) for one in shares), strict=True),
+        ("which law holds", between),
+        ("what no law describes", unseen),
     )
+    whole = float(np.hypot(u, unseen))
+    wider = whole / u
+    rate95 = (max(rate - (rate - low) * wider, 0.0), rate + (high - rate) * wider)
+    chances = tuple(
+        (name, float(found.probability @ found.large[:, i])) for i, name in enumerate(_LARGE_LAWS)
+    )
+    return _Answer(rate, whole, rate95, t_inf, u_t_inf, t_inf95, parts, chances)
 
 
-def _between(laws: LawComparison, name: str) -> float:
-    """Root of the mean square distance of the laws from the one in use, by Akaike weights."""
-    weight = np.exp(-0.5 * np.array([one.delta_aicc for one in laws.laws]))
-    apart = np.array([getattr(one, name) - getattr(laws.best, name) for one in laws.laws])
-    return float(np.sqrt(np.sum(weight * apart**2) / np.sum(weight)))
+def _of_law(laws: LawComparison, law: str) -> _Answer:
+    one = laws.named(law)
+    parts = (
+        ("fit, with a drift of the room that is not seen", one.u_rate_per_s),
+        ("what no law describes", UNSEEN_SHARE * one.rate_per_s),
+    )
+    u = float(np.hypot(*(part for _, part in parts)))
+    rate95 = (max(one.rate_per_s - _Z95 * u, 0.0), one.rate_per_s + _Z95 * u)
+    t_inf95 = (one.t_inf_C - _Z95 * one.u_t_inf_K, one.t_inf_C + _Z95 * one.u_t_inf_K)
+    return _Answer(one.rate_per_s, u, rate95, one.t_inf_C, one.u_t_inf_K, t_inf95, parts, ())
 
 
 def _conductance(
-    rate: float, u_rate: float, capacity: float | None, u_capacity: float
-) -> tuple[float | None, float | None]:
+    answer: _Answer, capacity: float | None, u_capacity: float
+) -> tuple[float | None, float | None, Interval | None]:
+    """G, its u and interval: the rate's sides, each with the heat capacity's part. [W/K]"""
     if capacity is None:
-        return None, None
-    return rate * capacity, float(np.hypot(u_rate * capacity, rate * u_capacity))
+        return None, None, None
+    G, more = answer.rate * capacity, answer.rate * u_capacity
+    low, high = answer.rate95
+    down = float(np.hypot((answer.rate - low) * capacity, _Z95 * more))
+    up = float(np.hypot((high - answer.rate) * capacity, _Z95 * more))
+    return G, float(np.hypot(answer.u_rate * capacity, more)), (max(G - down, 0.0), G + up)
 
 
-def _warnings(laws: LawComparison, u_rate: float, room_C: float | None) -> tuple[str, ...]:
-    best: LawFit = laws.best
-    out = []
-    if best.rate_per_s < 2 * u_rate:
-        out.append(
+def _warnings(
+    fitted: FittedLaws, named: str, answer: _Answer, room_C: float | None, forced: bool
+) -> Iterable[str]:
+    if answer.rate < 3 * answer.u_rate:
+        yield (
             "the rate is hardly seen: log for longer, start further from the room's temperature, "
             "or note the room's temperature"
         )
-    if best.name == "steeper":
-        out.append(
+    elif room_C is None and answer.u_rate > 0.05 * answer.rate:
+        yield (
+            "the room's temperature was not noted: noting it makes the rate much better known, "
+            "since a log of this length hardly tells where it settles"
+        )
+    if forced and not fitted.comparison.named(named).admissible:
+        yield f"{named} was asked for, but {fitted.comparison.named(named).why}"
+    if named == "steeper":
+        yield (
             "the loss grows faster than linearly: k and G hold near the mean temperature of the "
             "log only; use a lid, or log near the temperatures of use"
         )
-    if best.name == "drifting-room":
-        out.append("the room drifted: log again where its temperature stays")
-    if room_C is not None and abs(best.t_inf_C - room_C) > 3.0:
-        out.append(
-            f"the cup tends to {best.t_inf_C:.1f} °C, not to the room's {room_C:.1f} °C: vapour, a "
+    if named == "drifting-room":
+        yield "the room drifted: log again where its temperature stays"
+    if room_C is not None and abs(answer.t_inf - room_C) > 3.0:
+        yield (
+            f"the cup tends to {answer.t_inf:.1f} °C, not to the room's {room_C:.1f} °C: vapour, a "
             "strong stirrer, or a room that drifted"
         )
-    return tuple(out)

@@ -29,6 +29,9 @@ class LawFit:
         rate_per_s: loss over temperature difference, in the middle of the stretch, 1/s.
         t_inf_C: temperature that the cup tends to, °C.
         residual_rms_K, lag1_autocorrelation: of the readings about the law.
+        admissible, why: whether the law may be used on this stretch, and the reason.
+        forecast_from: parameters found without the held-back end, in the order of ``parameters``;
+            empty where the stretch is too short to hold an end back.
     """
 
     name: str
@@ -44,6 +47,9 @@ class LawFit:
     u_t_inf_K: float
     residual_rms_K: float = float("nan")
     lag1_autocorrelation: float = float("nan")
+    admissible: bool = True
+    why: str = ""
+    forecast_from: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +96,7 @@ class LawComparison:
 
         names = (
             "name", "title", "aicc", "delta_aicc", "forecast_rms_K", "rate_per_s", "u_rate_per_s",
-            "t_inf_C", "u_t_inf_K", "residual_rms_K", "lag1_autocorrelation",
+            "t_inf_C", "u_t_inf_K", "residual_rms_K", "lag1_autocorrelation", "admissible", "why",
         )  # fmt: skip
         lines = [{name: getattr(one, name) for name in names} for one in self.laws]
         table = pd.DataFrame(lines).set_index("name")

@@ -1,0 +1,308 @@
+"""k and T∞ with everything that a cooling cup may do, averaged by how likely each mixture of it is.
+
+No real log obeys one law alone: a lidded cup loses a little vapour, a room drifts a little, a wall
+is hardly ever level. Each of the three may be there in its ordinary size or in the size that gives
+a law its name. The 2³ mixtures are weighed by their prior and by the probability that they give the
+readings; the answer is the average, and its spread holds what the log cannot tell apart.
+
+With parameters q, readings y of covariance V about the course f(q), and prior q ~ N(q0, Q)::
+
+    p(q | y) ∝ exp{−[(y − f)ᵀ V⁻¹ (y − f) + (q − q0)ᵀ Q⁻¹ (q − q0)]/2}
+
+The shape parameters (drift, steepness, the wall's time) are drawn from a normal distribution with
+the curvature at the maximum; for each draw the others (start, k, T∞, the wall's amplitude) are
+fitted anew and taken as normal about their fit. A draw weighs p, integrated over those, over its
+own density; the mean weight is the mixture's evidence.
+
+Sources: L. Tierney, J. B. Kadane, J. Am. Stat. Assoc. 81 (1986) 82 (integrals about the maximum);
+R. E. Kass, A. E. Raftery, J. Am. Stat. Assoc. 90 (1995) 773 (evidence); J. A. Hoeting et al., Stat.
+Sci. 14 (1999) 382 (averages over models); all from memory.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+import numpy.typing as npt
+
+from fitting.cooling_laws.course import (
+    DRIFT,
+    RATE,
+    SIZE,
+    START,
+    STEEP,
+    T_INF,
+    WALL,
+    WALL_S,
+    course,
+)
+from fitting.cooling_laws.fitted import Scatter
+from fitting.cooling_laws.stretch import Stretch
+from fitting.curve import FloatArray
+from fitting.evidence import mixture_moments, mixture_quantiles, weights_of
+
+IntArray = npt.NDArray[np.intp]
+
+# Middles and standard deviations of what is known beforehand, ordinary and large (common practice,
+# no source).
+U_DRIFT_K_PER_S = (1.7e-4, 6e-4)  # a room by 0.6 K/h unnoticed; by 2 K/h
+LN_STEEP = ((np.log(0.015), 0.9), (np.log(0.15), 0.7))  # n − 1: under a lid; open, wet or bare
+WALL_SHARE = (0.005, 0.06)  # of the distance to the room: foam; glass or a heavy vessel
+LN_WALL_S = ((np.log(50.0), 0.5), (np.log(250.0), 0.7))
+P_LARGE = 0.2
+U_SETTLES_K = (0.8, 1.1)  # T∞ about the room: stirring; and an open, wet surface
+WET_K = 5.0
+"""T∞ lies lower by so many kelvin times n − 1: vapour that makes the loss steeper by 0.1 also keeps
+the cup about 1 K below the room, convection does not (half of each; own estimate)."""
+SWING_K, SWING_S = 0.06, 150.0  # what a room does beside its drift, within some minutes
+_FAR_C = (20.0, 20.0)  # surroundings where none were noted: −20 to 60 °C
+_LN_RATE = (np.log(1.5e-4), 2.0)
+_DRAWS, _WIDER, _ROUNDS, _MOST_STEPS = 64, 1.3, 2, 40
+_HOPELESS = 9.0  # of log evidence behind the best
+_LOG = (RATE, STEEP, WALL_S)  # searched as logarithms
+_FITTED = [START, RATE, T_INF, WALL]
+_SHAPE = [DRIFT, STEEP, WALL_S]
+_LARGE = np.array(list(product((0, 1), repeat=3)))
+
+
+@dataclass(frozen=True, eq=False)
+class Weighed:
+    """Draws from all mixtures, each a normal distribution of ln k and T∞; D draws, M mixtures.
+
+    Attributes:
+        weight: shape (D,), sum 1.
+        ln_rate, t_inf_C: mean and standard deviation of each draw, shape (2, D).
+        mixture: which of the mixtures a draw is from, shape (D,).
+        shape: drift [K/s], ln(n − 1), ln τ of each draw, shape (D, 3).
+        large: (drift, steep, wall) of each mixture, whether large; shape (M, 3).
+        probability: of each mixture, shape (M,).
+        steps: u of ln k in the likeliest mixture: from the readings alone, then with wall, drift
+            and steepness let free one after the other.
+    """
+
+    weight: FloatArray
+    ln_rate: FloatArray
+    t_inf_C: FloatArray
+    mixture: IntArray
+    shape: FloatArray
+    large: FloatArray
+    probability: FloatArray
+    steps: tuple[float, float, float, float]
+
+    def rate_per_s(self) -> tuple[float, float, tuple[float, float]]:
+        """Mean of k, its standard uncertainty and 95 % interval, 1/s."""
+        m, s = self.ln_rate
+        narrow = np.minimum(s, 1.0)  # beyond that a log-normal mean means nothing
+        mean = np.exp(np.clip(m, -25.0, 0.0) + narrow**2 / 2)
+        sd = mean * np.sqrt(np.expm1(narrow**2))
+        low, high = np.exp(mixture_quantiles(self.weight, m, s, (0.025, 0.975)))
+        return *mixture_moments(self.weight, mean, sd), (float(low), float(high))
+
+    def settles_C(self) -> tuple[float, float, tuple[float, float]]:
+        """Mean of T∞, its standard uncertainty and 95 % interval, °C."""
+        m, s = self.t_inf_C
+        low, high = mixture_quantiles(self.weight, m, s, (0.025, 0.975))
+        return *mixture_moments(self.weight, m, s), (low, high)
+
+    def between(self) -> float:
+        """Standard deviation of ln k between the mixtures' means."""
+        share = np.bincount(self.mixture, self.weight, self.probability.size)
+        total = np.bincount(self.mixture, self.weight * self.ln_rate[0], self.probability.size)
+        mean = total / np.maximum(share, 1e-300)
+        centre = float(share @ mean)
+        return float(np.sqrt(share @ (mean - centre) ** 2))
+
+
+def weigh(stretch: Stretch, scatter: Scatter, guess: FloatArray) -> Weighed:
+    """Average over all mixtures.
+
+    Args:
+        stretch: the averaged readings.
+        scatter: of the bins, from the laws' fits.
+        guess: T0 [°C], k [1/s], T∞ [°C] to start from.
+    """
+    root = np.linalg.cholesky(_covariance(stretch, scatter, float(guess[1])))
+    problem = _Problem(stretch, np.linalg.inv(root).T, *_prior(stretch, guess))
+    peaks, cost = problem.peaks(guess)
+    J = problem.jacobian(peaks, np.arange(len(_LARGE)))
+    information = J.transpose(0, 2, 1) @ J
+    chance = np.log(np.where(_LARGE == 1, P_LARGE, 1 - P_LARGE)).sum(axis=1)
+    log_prior = chance - np.log(problem.sd).sum(axis=1)
+    rough = log_prior - np.linalg.slogdet(information)[1] / 2 - cost
+    kept = np.flatnonzero(rough > rough.max() - _HOPELESS)
+    log_weight, ln_rate, t_inf, shape = problem.draws(peaks, information, kept)
+    weight, mixture = weights_of(log_weight + log_prior[kept].repeat(_DRAWS)), kept.repeat(_DRAWS)
+    probability = np.bincount(mixture, weight, len(_LARGE))
+    best = information[int(np.argmax(probability))]
+    return Weighed(
+        weight, ln_rate, t_inf, mixture, shape, _LARGE.astype(np.float64), probability,
+        _steps(best),
+    )  # fmt: skip
+
+
+def _spread_points(n: int, dimensions: int) -> FloatArray:
+    """Standard normal points that fill the space evenly (a Sobol sequence), the same every time."""
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
+    even = qmc.Sobol(dimensions, scramble=True, seed=5).random(n)
+    return np.asarray(ndtri(np.clip(even, 1e-6, 1 - 1e-6)))
+
+
+def _covariance(stretch: Stretch, scatter: Scatter, rate: float) -> FloatArray:
+    """Of the bins about a smooth course: scatter with its memory, and the room's swings, K²."""
+    order = np.abs(np.subtract.outer(np.arange(stretch.t.size), np.arange(stretch.t.size)))
+    own = scatter.sigma_K**2 / max(1 - scatter.rho**2, 0.05) * scatter.rho**order
+    gap = np.subtract.outer(stretch.t, stretch.t)
+    swing = (SWING_K * abs(rate) * SWING_S) ** 2
+    return np.asarray(own + swing * np.exp(-0.5 * (gap / SWING_S) ** 2))
+
+
+@dataclass(frozen=True, eq=False)
+class _Problem:
+    """The readings and what is known beforehand in each of M mixtures.
+
+    Attributes:
+        whiten: residuals times this are independent with variance 1, shape (n, n).
+        middle, sd: of the parameters as they are searched, shape (M, 7).
+    """
+
+    stretch: Stretch
+    whiten: FloatArray
+    middle: FloatArray
+    sd: FloatArray
+
+    def natural(self, q: FloatArray) -> FloatArray:
+        """Parameters of `course` from those that are searched, shape (S, 7)."""
+        p = q.copy()
+        p[:, _LOG] = np.exp(np.clip(q[:, _LOG], -25.0, 12.0))
+        p[:, T_INF] -= WET_K * np.minimum(p[:, STEEP], 2.0)
+        return p
+
+    def misfit(self, q: FloatArray, of: IntArray) -> FloatArray:
+        """Whitened readings about the course, parameters about their prior, shape (S, n + 7).
+
+        ``of``: the mixture of each set of parameters, shape (S,).
+        """
+        one = self.stretch
+        away = one.y - course(self.natural(q), one.t, one.span.middle_C)
+        return np.hstack([away @ self.whiten, (q - self.middle[of]) / self.sd[of]])
+
+    def jacobian(self, q: FloatArray, of: IntArray, which: list[int] | None = None) -> FloatArray:
+        """Derivatives of the misfit for some parameters, shape (S, n + 7, len(which))."""
+        names = list(range(SIZE)) if which is None else which
+        sets, steps = [], []
+        for name in names:
+            h = 1e-3 * self.sd[of, name]
+            for sign in (1, -1):
+                moved = q.copy()
+                moved[:, name] += sign * h
+                sets.append(moved)
+            steps.append(2 * h)
+        rows = self.misfit(np.concatenate(sets), np.tile(of, len(sets)))
+        rows = rows.reshape(len(names), 2, q.shape[0], -1)
+        slopes = (rows[:, 0] - rows[:, 1]) / np.array(steps)[:, :, None]
+        return np.asarray(slopes.transpose(1, 2, 0))
+
+    def peaks(self, guess: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Most likely parameters of every mixture and half their χ² (Levenberg and Marquardt)."""
+        of = np.arange(self.sd.shape[0])
+        q = self.middle.copy()
+        start = np.array([guess[0], np.log(max(float(guess[1]), 1e-6)), guess[2]])
+        near = np.clip((start - q[:, :3]) / self.sd[:, :3], -3, 3)
+        q[:, :3] += near * self.sd[:, :3]
+        damping = np.full(q.shape[0], 1e-2)
+        rest = self.misfit(q, of)
+        cost = 0.5 * np.sum(rest**2, axis=1)
+        for _ in range(_MOST_STEPS):
+            J = self.jacobian(q, of)
+            turned = J.transpose(0, 2, 1)
+            inside, pull = turned @ J, (turned @ rest[..., None])[..., 0]
+            weight = np.einsum("sii->si", inside) * damping[:, None]
+            step = np.linalg.solve(inside + weight[:, :, None] * np.eye(SIZE), pull[..., None])
+            tried = q - step[..., 0]
+            left = self.misfit(tried, of)
+            new = 0.5 * np.sum(left**2, axis=1)
+            better = new <= cost
+            gained = np.where(better, cost - new, np.inf)
+            q[better], rest[better], cost[better] = tried[better], left[better], new[better]
+            damping = np.clip(np.where(better, damping / 8, damping * 6), 1e-9, 1e9)
+            if np.all((gained < 1e-3) | (damping > 1e6)):
+                break
+        return q, cost
+
+    def draws(
+        self, peaks: FloatArray, information: FloatArray, kept: IntArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Draws about the kept peaks: log weights; means and deviations of ln k, of T∞; shapes."""
+        A, B = _FITTED, _SHAPE
+        z = _spread_points(_DRAWS, len(B))
+        sets, density = [], []
+        for i in kept:
+            info = information[i]
+            own = np.linalg.solve(info[np.ix_(A, A)], info[np.ix_(A, B)])
+            rest = info[np.ix_(B, B)] - info[np.ix_(B, A)] @ own
+            wide = _WIDER * np.linalg.inv(np.linalg.cholesky(rest))
+            q, moved = np.tile(peaks[i], (_DRAWS, 1)), z @ wide
+            q[:, B] += moved
+            q[:, A] -= moved @ own.T
+            sets.append(q)
+            density.append(-0.5 * np.sum(z * z, axis=1) - np.linalg.slogdet(wide)[1])
+        return self._fitted(np.concatenate(sets), kept.repeat(_DRAWS), np.concatenate(density))
+
+    def _fitted(
+        self, q: FloatArray, of: IntArray, density: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Start, k, T∞ and the wall's amplitude fitted anew to each shape."""
+        for _ in range(_ROUNDS):
+            J = self.jacobian(q, of, _FITTED)
+            turned = J.transpose(0, 2, 1)
+            inside = turned @ J
+            pull = turned @ self.misfit(q, of)[..., None]
+            q[:, _FITTED] -= np.linalg.solve(inside, pull)[..., 0]
+        cost = 0.5 * np.sum(self.misfit(q, of) ** 2, axis=1)
+        log_weight = -cost - 0.5 * np.linalg.slogdet(inside)[1] - density
+        sd = np.sqrt(np.einsum("sii->si", np.linalg.inv(inside)))
+        return (
+            np.where(np.isfinite(log_weight), log_weight, -1e9),
+            np.stack([q[:, RATE], sd[:, 1]]),
+            np.stack([self.natural(q)[:, T_INF], sd[:, 2]]),
+            q[:, _SHAPE],
+        )
+
+
+def _steps(information: FloatArray) -> tuple[float, float, float, float]:
+    """Standard uncertainty of ln k, one more thing let free at a time."""
+    free = [START, RATE, T_INF]
+    out = []
+    for more in ([], [WALL, WALL_S], [DRIFT], [STEEP]):
+        free = free + more
+        part = information[np.ix_(free, free)]
+        out.append(float(np.sqrt(np.linalg.inv(part)[1, 1])))
+    return out[0], out[1], out[2], out[3]
+
+
+def _prior(stretch: Stretch, guess: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Middle and standard deviation of each parameter as it is searched, shape (M, 7)."""
+    if stretch.settles is None:
+        settles, away = _FAR_C, abs(float(stretch.y[0]) - float(guess[2]))
+    else:
+        settles, away = stretch.settles, abs(float(stretch.y[0]) - stretch.settles[0])
+    rows = []
+    for drift, steep, wall in _LARGE:
+        more = U_SETTLES_K[steep] if stretch.settles is not None else 0.0
+        rows.append(
+            {
+                START: (float(stretch.y[0]), 5.0),
+                RATE: _LN_RATE,
+                T_INF: (settles[0], float(np.hypot(settles[1], more))),
+                DRIFT: (0.0, U_DRIFT_K_PER_S[drift]),
+                STEEP: LN_STEEP[steep],
+                WALL: (0.0, WALL_SHARE[wall] * max(away, 1.0)),
+                WALL_S: LN_WALL_S[wall],
+            }
+        )
+    both = np.array([[row[i] for i in range(SIZE)] for row in rows], dtype=np.float64)
+    return both[..., 0], both[..., 1]

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fitting.curve import FloatArray
 from fitting.plots_style import FAINT, INK, LIGHT, legend_above, tidy_axes
 
 if TYPE_CHECKING:
@@ -94,7 +95,7 @@ def _forecast(ax: Axes, log: CoolingLog) -> None:
     legend_above(ax)
 
 
-def _law_line(ax: Axes, log: CoolingLog, name: str, values: np.ndarray, part: slice) -> None:  # type: ignore[type-arg]
+def _law_line(ax: Axes, log: CoolingLog, name: str, values: FloatArray, part: slice) -> None:
     colour, style, marker = STYLES.get(name, _OTHER)
     used = name == log.law
     ax.plot(

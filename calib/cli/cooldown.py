@@ -146,7 +146,11 @@ def _show(out: Output, report: CooldownReport) -> None:
         shown = with_u(report.capacity.value, report.capacity.u)
         rows.append(["heat capacity", f"{shown} J/K", report.capacity.source])
     rows.append(
-        ["log", f"{log.start_C:.2f} to {log.end_C:.2f} °C", f"k and G hold at {log.middle_C:.1f} °C"]
+        [
+            "log",
+            f"{log.start_C:.2f} to {log.end_C:.2f} °C",
+            f"k and G hold at {log.middle_C:.1f} °C",
+        ]
     )
     out.table(["what", "value", "how"], rows, title=report.curve.source)
     made_of = ", ".join(f"{name} {figures(60 * u, 2)}" for name, u in log.parts)

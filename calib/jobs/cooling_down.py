@@ -148,10 +148,10 @@ def cool_down(
     if stored is not None and fill_g is not None:
         middle_C = float(curve.temperature_C.mean())
         capacity = _filled(stored, fill_g, U_FILL_G if u_fill_g is None else u_fill_g, middle_C)
-    known: dict[str, float] = {}
     if capacity is not None:
-        known = {"heat_capacity_J_per_K": capacity.value, "u_heat_capacity_J_per_K": capacity.u}
-    log = fit_cooling_log(curve, **choices, **known)
+        choices["heat_capacity_J_per_K"] = capacity.value
+        choices["u_heat_capacity_J_per_K"] = capacity.u
+    log = fit_cooling_log(curve, **choices)
     return CooldownReport(curve, log, capacity, _agreement(log, capacity), _parts(log, capacity))
 
 

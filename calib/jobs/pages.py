@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from calib.enthalpies.one_run import RunResult
+    from calib.jobs.cooling_down import CooldownReport
     from calib.jobs.correcting import CurveReport
     from calib.jobs.evaluating import TableResults
     from calib.registry import StoredConstant
@@ -29,6 +30,17 @@ def write_curve_page(path: Path, report: CurveReport) -> Path:
         release_refused=report.release_refused,
     )
     return write_page(path, page)
+
+
+def write_cooldown_page(path: Path, report: CooldownReport) -> Path:
+    """Write the self-contained page of one cooling log; returns where it stands.
+
+    Raises:
+        InputError: the page cannot be written there.
+    """
+    from calib.pages import cooldown_page, write_page
+
+    return write_page(path, cooldown_page(report))
 
 
 def write_class_page(path: Path, results: TableResults, *, numbers: bool = False) -> Path:

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fitting.cooling_laws.comparing import compare_laws as compare_laws
-    from fitting.cooling_laws.log_result import CoolingLog as CoolingLog
     from fitting.cooling_laws.cooling_log import fit_cooling_log as fit_cooling_log
     from fitting.cooling_laws.laws import LAWS as LAWS
+    from fitting.cooling_laws.log_result import CoolingLog as CoolingLog
     from fitting.cooling_laws.of_curve import laws_of as laws_of
     from fitting.cooling_laws.result import LawComparison as LawComparison
     from fitting.cooling_laws.result import LawFit as LawFit

@@ -54,14 +54,13 @@ def fit_laws(stretch: Stretch, names: tuple[str, ...] = tuple(LAWS)) -> FittedLa
     early = {one.law.name: _from_first_part(one, stretch, scatter) for one in found}
     forecast = {one.law.name: _forecast_rms(early[one.law.name], stretch) for one in found}
     aicc = {one.law.name: one.aicc() for one in found}
-    chosen, why = _choose(aicc, forecast)
+    edges = {one.law.name: _at_edge(one, stretch) for one in found}
+    chosen, why = _choose(aicc, forecast, edges)
     fits = [_summary(one, stretch, aicc, forecast, early[one.law.name]) for one in found]
+    judged = tuple(_judged(fit, edges[fit.name], chosen, forecast[NEWTON]) for fit in fits)
     end = stretch.from_s + float(stretch.t[-1])
-    judged = tuple(_judged(fit, one, stretch, chosen, forecast) for fit, one in zip(fits, found,
-                                                                              strict=True))  # fmt: skip
-    return FittedLaws(
-        LawComparison(judged, chosen, why, stretch.from_s, end), tuple(found), scatter
-    )
+    compared = LawComparison(judged, chosen, why, stretch.from_s, end)
+    return FittedLaws(compared, tuple(found), scatter)
 
 
 def _fit_all(laws: list[Law], stretch: Stretch) -> tuple[list[Found], Scatter]:
@@ -126,7 +125,9 @@ def _forecast_rms(early: Found | None, stretch: Stretch) -> float:
     return float(np.sqrt(np.mean((stretch.y - ahead)[first.t.size :] ** 2)))
 
 
-def _choose(aicc: dict[str, float], forecast: dict[str, float]) -> tuple[str, str]:
+def _choose(
+    aicc: dict[str, float], forecast: dict[str, float], edges: dict[str, str]
+) -> tuple[str, str]:
     """Name of the law and the reason."""
     others = sorted((name for name in aicc if name != NEWTON), key=lambda name: aicc[name])
     gain = {name: aicc[NEWTON] - aicc[name] for name in others}
@@ -139,21 +140,32 @@ def _choose(aicc: dict[str, float], forecast: dict[str, float]) -> tuple[str, st
             "would be needed"
         )
     for name in asked:
-        if not forecast[name] >= forecast[NEWTON]:
-            tail = ""
-            if np.isfinite(forecast[name]):
-                tail = (
-                    f", and it forecasts the last {100 * HELD_BACK:.0f} % to "
-                    f"{1000 * forecast[name]:.1f} mK rms, Newton's law to "
-                    f"{1000 * forecast[NEWTON]:.1f} mK"
-                )
-            return name, f"its AICc is {gain[name]:.1f} less than that of Newton's law{tail}"
+        if edges[name] or forecast[name] >= forecast[NEWTON]:
+            continue
+        tail = ""
+        if np.isfinite(forecast[name]):
+            tail = (
+                f", and it forecasts the last {100 * HELD_BACK:.0f} % to "
+                f"{1000 * forecast[name]:.1f} mK rms, Newton's law to "
+                f"{1000 * forecast[NEWTON]:.1f} mK"
+            )
+        passed = [
+            f"{one} fits better, {_against(one, edges)}" for one in asked[: asked.index(name)]
+        ]
+        beside = f" ({'; '.join(passed)})" if passed else ""
+        return name, f"its AICc is {gain[name]:.1f} less than that of Newton's law{tail}{beside}"
     best = asked[0]
     return NEWTON, (
-        f"{best} fits better (AICc less by {gain[best]:.1f}) but forecasts the last "
-        f"{100 * HELD_BACK:.0f} % worse ({1000 * forecast[best]:.1f} against "
-        f"{1000 * forecast[NEWTON]:.1f} mK rms)"
+        f"{best} fits better (AICc less by {gain[best]:.1f}), {_against(best, edges)} "
+        f"({1000 * forecast[best]:.1f} mK rms, Newton's law {1000 * forecast[NEWTON]:.1f} mK)"
     )
+
+
+def _against(name: str, edges: dict[str, str]) -> str:
+    """Why a law that fits better is passed over."""
+    if edges[name]:
+        return f"but only with {edges[name]} at the end of its range"
+    return f"but forecasts the last {100 * HELD_BACK:.0f} % worse"
 
 
 def _summary(
@@ -176,24 +188,22 @@ def _summary(
     return replace(fit, parameters=listed)
 
 
-def _judged(
-    fit: LawFit, one: Found, stretch: Stretch, chosen: str, forecast: dict[str, float]
-) -> LawFit:
+def _judged(fit: LawFit, edge: str, chosen: str, newtons_forecast: float) -> LawFit:
     """The fit with whether it may be used, and why."""
-    edge = _at_edge(one, stretch)
+    ok, why = False, ""
     if fit.name == chosen:
-        ok, why = True, "in use"
+        ok, why = True, "named"
     elif fit.delta_aicc > _NO_SUPPORT:
-        ok, why = False, (
-            f"its AICc is {fit.delta_aicc:.1f} above the least: more than {_NO_SUPPORT:g} means "
+        why = (
+            f"its AICc is {fit.delta_aicc:.1f} above the least: beyond {_NO_SUPPORT:g} there is "
             "practically no support"
         )
     elif edge:
-        ok, why = False, f"the best {edge} lies at the end of its range"
-    elif fit.forecast_rms_K > _MUCH_WORSE * forecast[NEWTON]:
-        ok, why = False, (
-            f"it forecasts the held-back end to {1000 * fit.forecast_rms_K:.1f} mK, Newton's law "
-            f"to {1000 * forecast[NEWTON]:.1f} mK"
+        why = f"the best {edge} lies at the end of its range"
+    elif fit.forecast_rms_K > _MUCH_WORSE * newtons_forecast:
+        why = (
+            f"it forecasts the held-back end to {1000 * fit.forecast_rms_K:.1f} mK, Newton's "
+            f"law to {1000 * newtons_forecast:.1f} mK"
         )
     else:
         ok, why = True, "the readings do not rule it out"

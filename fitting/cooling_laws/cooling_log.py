@@ -180,7 +180,7 @@ def _of_law(laws: LawComparison, law: str) -> _Answer:
         ("fit, with a drift of the room that is not seen", one.u_rate_per_s),
         ("what no law describes", UNSEEN_SHARE * one.rate_per_s),
     )
-    u = float(np.hypot(*(part for _, part in parts)))
+    u = float(np.hypot(parts[0][1], parts[1][1]))
     rate95 = (max(one.rate_per_s - _Z95 * u, 0.0), one.rate_per_s + _Z95 * u)
     t_inf95 = (one.t_inf_C - _Z95 * one.u_t_inf_K, one.t_inf_C + _Z95 * one.u_t_inf_K)
     return _Answer(one.rate_per_s, u, rate95, one.t_inf_C, one.u_t_inf_K, t_inf95, parts, ())

@@ -127,14 +127,14 @@ def weigh(stretch: Stretch, scatter: Scatter, guess: FloatArray) -> Weighed:
     problem = _Problem(stretch, np.linalg.inv(root).T, *_prior(stretch, guess))
     peaks, cost = problem.peaks(guess)
     J = problem.jacobian(peaks, np.arange(len(_LARGE)))
-    information = J.transpose(0, 2, 1) @ J
+    information = np.asarray(J.transpose(0, 2, 1) @ J)
     chance = np.log(np.where(_LARGE == 1, P_LARGE, 1 - P_LARGE)).sum(axis=1)
     log_prior = chance - np.log(problem.sd).sum(axis=1)
     rough = log_prior - np.linalg.slogdet(information)[1] / 2 - cost
     kept = np.flatnonzero(rough > rough.max() - _HOPELESS)
     log_weight, ln_rate, t_inf, shape = problem.draws(peaks, information, kept)
     weight, mixture = weights_of(log_weight + log_prior[kept].repeat(_DRAWS)), kept.repeat(_DRAWS)
-    probability = np.bincount(mixture, weight, len(_LARGE))
+    probability = np.bincount(mixture, weight, len(_LARGE)).astype(np.float64)
     best = information[int(np.argmax(probability))]
     return Weighed(
         weight, ln_rate, t_inf, mixture, shape, _LARGE.astype(np.float64), probability,

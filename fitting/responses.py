@@ -6,6 +6,8 @@ import numpy as np
 
 from fitting.curve import FloatArray
 
+Rate = float | FloatArray
+
 _CLOSE = 0.3  # of (largest − smallest rate)·time: below it the series is used
 
 
@@ -15,16 +17,17 @@ def decay_mean(x: FloatArray) -> FloatArray:
     return np.asarray(np.where(x == 0, 1.0, -np.expm1(-safe) / safe))
 
 
-def two_stage(s: FloatArray, a: float, b: float) -> FloatArray:
+def two_stage(s: FloatArray, a: Rate, b: Rate) -> FloatArray:
     """Convolution of e^(−a s) and e^(−b s): (e^(−a s) − e^(−b s))/(b − a), s e^(−a s) at a = b.
 
-    It is minus the first divided difference of e^(−x s) in x. Shape of s [s]; a, b in 1/s.
+    It is minus the first divided difference of e^(−x s) in x. Times s [s] and rates a, b [1/s] of
+    shapes that broadcast.
     """
-    low, high = min(a, b), max(a, b)
+    low, high = np.minimum(a, b), np.maximum(a, b)
     return np.asarray(np.exp(-low * s) * s * decay_mean((high - low) * s))
 
 
-def three_stage(s: FloatArray, a: float, b: float, c: float) -> FloatArray:
+def three_stage(s: FloatArray, a: Rate, b: Rate, c: Rate) -> FloatArray:
     """Convolution of e^(−a s), e^(−b s) and e^(−c s), for any rates, equal ones included.
 
     It is the second divided difference f[a, b, c] of f(x) = e^(−x s). Far apart it is
@@ -33,7 +36,7 @@ def three_stage(s: FloatArray, a: float, b: float, c: float) -> FloatArray:
         f[a, b, c] = s² e^(−m s) [1/2 + s² h2/24 − s³ h3/120 + s⁴ h4/720 − …],
 
     h_j the complete homogeneous polynomials of the distances: h2 = Σd²/2, h3 = Σd³/3,
-    h4 = (Σd²)²/8 + Σd⁴/4 since Σd = 0.
+    h4 = (Σd²)²/8 + Σd⁴/4 since Σd = 0. Times and rates of shapes that broadcast.
 
     Source: C. de Boor, *Divided differences*, Surveys in Approximation Theory 1 (2005) 46.
 
@@ -41,15 +44,17 @@ def three_stage(s: FloatArray, a: float, b: float, c: float) -> FloatArray:
     >>> bool(np.allclose(three_stage(s, 0.1, 0.1, 0.1), s**2 / 2 * np.exp(-0.1 * s)))
     True
     """
-    low, middle, high = sorted((a, b, c))
-    mean = (low + middle + high) / 3
-    d = np.array([low, middle, high]) - mean
-    h2, h3 = float(np.sum(d**2)) / 2, float(np.sum(d**3)) / 3
-    h4 = float(np.sum(d**2)) ** 2 / 8 + float(np.sum(d**4)) / 4
-    t = np.minimum(s, _CLOSE / max(high - low, 1e-300))
-    bracket = 0.5 + t**2 * h2 / 24 - t**3 * h3 / 120 + t**4 * h4 / 720
+    rates = np.sort(np.stack(np.broadcast_arrays(*np.atleast_1d(a, b, c))), axis=0)
+    low, middle, high = rates
+    mean = rates.mean(axis=0)
+    d = rates - mean
+    square = (d**2).sum(axis=0)
+    h2, h3 = square / 2, (d**3).sum(axis=0) / 3
+    h4 = square**2 / 8 + (d**4).sum(axis=0) / 4
+    apart = np.maximum(high - low, 1e-300)
+    t = np.minimum(s, _CLOSE / apart)
+    bracket = 0.5 + t * t * (h2 / 24 - t * (h3 / 120 - t * (h4 / 720)))
     near = s**2 * np.exp(-mean * s) * bracket
-    apart = max(high - low, 1e-300)
     far = (two_stage(s, low, middle) - two_stage(s, middle, high)) / apart
     return np.asarray(np.where((high - low) * s < _CLOSE, near, far))
 

@@ -25,9 +25,17 @@ def bin_case(case: Case) -> tuple[Binned, FloatArray]:
     Returns the rows and the smooth temperature at each of them [K above the reference], which
     the display's steps are counted on.
     """
+    return _averaged(case, _groups(case, max(QUICK_OVER_S, case.main_end_s or 0.0), _FIRST_WIDTH_S))
+
+
+def bin_whole_case(case: Case) -> tuple[Binned, FloatArray]:
+    """As `bin_case`, from the mixing on: single readings first, so that quick courses stay."""
+    return _averaged(case, _groups(case, 0.0, 0.0))
+
+
+def _averaged(case: Case, groups: list[npt.NDArray[np.intp]]) -> tuple[Binned, FloatArray]:
     s, y = case.s, case.y - case.before_C
     vapour = _running_integral(s, vapour_excess(y, case.before_C))
-    groups = _groups(case)
     mean = {
         name: _means(values, groups)
         for name, values in (("s", s), ("y", y), ("i", case.integral_Ks), ("v", vapour))
@@ -108,15 +116,14 @@ def _running_integral(s: FloatArray, values: FloatArray) -> FloatArray:
     return out
 
 
-def _groups(case: Case) -> list[npt.NDArray[np.intp]]:
+def _groups(case: Case, first_s: float, width_s: float) -> list[npt.NDArray[np.intp]]:
     s, step = case.s, max(case.curve.step_s, 1e-9)
     fore = np.arange(case.fore.stop)
     groups = list(np.array_split(fore, min(_FORE_BINS, fore.size)))
-    first_s = max(QUICK_OVER_S, case.main_end_s or 0.0)
     at = int(np.searchsorted(s, min(first_s, 0.4 * float(s[-1]))))
     at = min(max(at, int(np.searchsorted(s, 0.0, side="right"))), s.size - 3)
     while at < s.size:
-        width = max(_FIRST_WIDTH_S, step, _GROWTH * float(s[at]))
+        width = max(width_s, step, _GROWTH * float(s[at]))
         end = max(int(np.searchsorted(s, s[at] + width - 1e-6)), at + 1)
         groups.append(np.arange(at, end))
         at = end
@@ -128,6 +135,8 @@ def _smooth(
 ) -> FloatArray:
     """A smooth course through the averages, within a small part of a display step."""
     level = y.copy()
+    quick = after & (s < QUICK_OVER_S)
+    after = after & ~quick if (after & ~quick).sum() >= _FEW_FORE else after
     basis = np.column_stack(
         [np.ones(after.sum()), integral[after], s[after]]
         + [np.exp(-s[after] / tau) for tau in _SHAPES_S]
@@ -137,7 +146,8 @@ def _smooth(
     rows, target = np.vstack([basis, ridge]), np.concatenate([y[after], np.zeros(len(ridge))])
     coefficient, *_ = np.linalg.lstsq(rows, target, rcond=None)
     level[after] = basis @ coefficient
-    if (~after).sum() >= 3:
-        line = fit_line(s[~after], y[~after], case.noise)
-        level[~after] = line.level_C + line.slope_K_per_s * (s[~after] - line.centre_s)
+    fore = s <= 0
+    if fore.sum() >= 3:
+        line = fit_line(s[fore], y[fore], case.noise)
+        level[fore] = line.level_C + line.slope_K_per_s * (s[fore] - line.centre_s)
     return level

@@ -15,7 +15,7 @@ from fitting.faults import refuse_faults
 from fitting.periods import MixingMoment, find_mixing, given_mixing
 
 DEFAULT = "newton-integral"
-ON_REQUEST = frozenset({"dynamic"})  # slow: only where it is asked for
+ON_REQUEST = frozenset({"dynamic"})  # takes longer than all others together
 
 
 def correct(

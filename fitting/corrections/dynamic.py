@@ -1,212 +1,233 @@
-"""Dynamic model: Newton loss, stirring, first-order heat release, a lagging sensor; by lmfit.
+"""Dynamic model: Newton loss, stirring, first-order release, slow wall, lagging sensor; by lmfit.
 
-The whole curve is fitted, main period included (`fitting.responses.cup_response`). The moment of
-mixing is never a parameter: a step's place has no useful derivative; its uncertainty is carried by
-shifting it. One release rate is tried, then two; the second is kept where the corrected Akaike
-criterion asks for it. lmfit's own standard error takes residuals for white: it is inflated by their
-autocorrelation.
+The whole curve is fitted, main period included (`fitting.dynamic_model`,
+`fitting.corrections.dynamic_fit`). Nested models are fitted: one or two release rates, without a
+slow wall and with one of each kind that cups have. A wall hardly shows on a curve but hides part of
+the loss, so that it is not left out where the curve does not ask for it: the models are averaged,
+each weighed by its evidence and by how often cups are so made. The moment of mixing is never a
+parameter: a step's place has no useful derivative; its uncertainty is carried by shifting it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fitting.corrections.binning import after_readings
 from fitting.corrections.case import Case
-from fitting.corrections.lines import prior_of
-from fitting.corrections.result import Correction, make
+from fitting.corrections.choosing import FAST_LOSS_PER_S
+from fitting.corrections.dynamic_fit import DynamicFit, fit, start_of
+from fitting.corrections.dynamic_readings import (
+    AT,
+    Model,
+    Problem,
+    problem_of,
+    readings,
+    wall_known,
+)
+from fitting.corrections.result import Correction, Part, make, replaced
 from fitting.curve import FloatArray
-from fitting.noise import lag1
-from fitting.responses import cup_response
+from fitting.evidence import mixture_moments, mixture_quantiles, weights_of
+from fitting.newton import SOLID_RATIO
 from fitting.sensor_lag import lag_of
+from fitting.slow_wall import KINDS
 
 NAME = "dynamic"
-_STARTS = ((0.5, 5.0), (0.08, 8.0), (0.03, 6.0))
+_HOPELESS = 12.0  # of log evidence behind the best: not tried with a wall, or left out
+_SECOND = (0.15, 0.8)  # weight of a second release: two liquids, a solid (common practice)
+# mean square of the whitened residuals that is usual, steps finer or coarser than the noise; above
+# it the uncertainty is widened, above twice that the model does not describe the readings
+_USUAL = (1.4, 2.2)
+_SHORTEST_S, _FEWEST = 20.0, 8
+_QUICK = ("log_lag", "log_pour", "log_release")
+_SHARES: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("cooling rate", ("log_rate",)),
+    ("stirring and room", ("stirring_K_per_s", "room_K")),
+    ("vapour", ("vapour_share",)),
+    ("drifting room", ("room_drift_K_per_s",)),
+    ("fore drift", ("fore_drift_K_per_s",)),
+    ("quick processes", _QUICK),
+    ("heat still released", ("log_share", "log_second")),
+    ("loss through a slow wall", ("log_wall_share", "log_wall_s", "wall_loss")),
+)
 
 
 @dataclass(frozen=True, eq=False)
-class DynamicFit:
-    """Parameters of the best dynamic model; rates 1/s, lag s, temperatures °C or K."""
+class DynamicFits:
+    """Nested models' fits to one case and their weights, which sum to 1."""
 
-    rise_K: float
-    u_rise_K: float
-    rate_per_s: float
-    u_rate_per_s: float
-    t_inf_C: float
-    before_C: float
-    u_t_inf_K: float
-    lag_s: float
-    heats: tuple[tuple[float, float], ...]
-    residual_K: FloatArray
-    aicc: float
-    at_bound: tuple[str, ...]
-    params: Any
+    problem: Problem
+    fits: tuple[DynamicFit, ...]
+    weight: FloatArray
 
+    @property
+    def best(self) -> DynamicFit:
+        """The model of the largest weight."""
+        return self.fits[int(np.argmax(self.weight))]
 
-def dynamic_model(params: Any, s: FloatArray, ratio: float) -> FloatArray:
-    """Reading [°C] at s seconds since mixing (negative before) for lmfit parameters."""
-    p = params.valuesdict()
-    out = np.empty_like(s)
-    fore = s <= 0
-    span = p["before_C"] - p["t_inf_C"]
-    out[fore] = p["t_inf_C"] + span * np.exp(-p["rate_per_s"] / ratio * s[fore])
-    out[~fore] = cup_response(
-        s[~fore], p["before_C"], p["t_inf_C"], p["rate_per_s"], p["lag_s"], _heats(p)
-    )
-    return out
+    def moments(self, name: str) -> tuple[float, float]:
+        """Mean and standard uncertainty of a parameter over the models."""
+        found = np.array([one.of(name) for one in self.fits])
+        return mixture_moments(self.weight, found[:, 0], found[:, 1])
 
 
-def _heats(p: dict[str, float]) -> tuple[tuple[float, float], ...]:
-    share = p["slow_share"]
-    if share == 0.0:
-        return ((p["rise_K"], p["release_per_s"]),)
-    slow = p["release_per_s"] * p["slow_ratio"]
-    return (
-        (p["rise_K"] * (1 - share), p["release_per_s"]),
-        (p["rise_K"] * share, slow),
-    )
+def fit_dynamic(
+    case: Case, walls: tuple[int, ...] = tuple(range(len(KINDS))), shift_s: float = 0.0,
+    near: DynamicFits | None = None,
+) -> DynamicFits:  # fmt: skip
+    """Fit the nested models and weigh them.
 
-
-def _parameters(case: Case, start: tuple[float, float], two: bool, k0: float) -> Any:
-    import lmfit
-
-    release, lag = start
-    room = case.before_C if case.room_C is None else case.room_C
-    p = lmfit.Parameters()
-    p.add("rise_K", case.swing_K * 1.01)
-    p.add("before_C", case.before_C)
-    p.add("t_inf_C", room + 0.3, min=case.before_C - 60, max=case.before_C + 60)
-    p.add("rate_per_s", k0, min=0.0, max=2e-2)
-    p.add("lag_s", lag, min=0.05, max=120.0)
-    p.add("release_per_s", release, min=1e-3, max=5.0)
-    p.add("slow_share", 0.2 if two else 0.0, min=0.0, max=0.9, vary=two)
-    p.add("slow_ratio", 0.3, min=0.01, max=0.8, vary=two)
-    return p
-
-
-def _one_fit(case: Case, params: Any, shift_s: float) -> Any:
-    import lmfit
-
-    s = case.s - shift_s
-    sigma = float(np.hypot(case.noise.sigma_K, case.noise.resolution_K / np.sqrt(12))) or 1e-4
-    x, y = s[:: _every(case)], case.y[:: _every(case)]
-
-    prior, u_prior = prior_of(case)
-
-    def misfit(p: Any) -> FloatArray:
-        rest = (y - dynamic_model(p, x, case.capacity_ratio)) / sigma
-        if prior is None or u_prior <= 0:
-            return np.asarray(rest)
-        return np.append(rest, (p["rate_per_s"].value - prior) / u_prior)
-
-    return lmfit.minimize(misfit, params, method="leastsq", max_nfev=400)
-
-
-def _every(case: Case) -> int:
-    """Every how many-th reading is fitted."""
-    return max(1, case.s.size // 600)
-
-
-def fit_dynamic(case: Case, shift_s: float = 0.0, near: DynamicFit | None = None) -> DynamicFit:
-    """Best of several starts, with one or two release rates; ``near``: start from there only.
+    Args:
+        case: the curve.
+        walls: kinds of wall that are tried, indices of ``KINDS``; (0,) for none.
+        shift_s: how much later than noted the mixing was, s.
+        near: fit these models again, from where they ended.
 
     Raises:
         ValueError: no start led to a finite fit.
     """
+    if shift_s:
+        case = replace(case, s=case.s - shift_s)
+    problem = problem_of(case)
     if near is not None:
-        return _summary(case, _one_fit(case, near.params, shift_s), shift_s)
-    rate = prior_of(case)[0] or 1e-4
-    one = _best(case, [_parameters(case, start, False, rate) for start in _STARTS], shift_s)
-    starts = [_parameters(case, start, True, rate) for start in _STARTS[:1]]
-    if one is not None:
-        found = one.params.valuesdict()
-        quick = (min(2.0 * found["release_per_s"], 4.0), found["lag_s"])
-        starts.append(_parameters(case, quick, True, found["rate_per_s"]))
-    two = _best(case, starts, shift_s)
-    ranked = sorted((fit for fit in (one, two) if fit is not None), key=_aicc)
-    if not ranked:
+        again = [fit(problem, one.model, one.values) for one in near.fits]
+        return _weighed(case, problem, [one for one in again if one is not None])
+    start = start_of(case, problem)
+    out: list[DynamicFit] = []
+    for second in (False, True):
+        plain = fit(problem, Model(second, 0), start)
+        if plain is None:
+            continue
+        out += [plain] if 0 in walls else []
+        behind = max((one.log_evidence for one in out), default=-np.inf) - plain.log_evidence
+        for kind in walls if behind < _HOPELESS else ():
+            with_wall = fit(problem, Model(second, kind), _with_wall(plain, kind)) if kind else None
+            out += [] if with_wall is None else [with_wall]
+    return _weighed(case, problem, out)
+
+
+def _with_wall(one: DynamicFit, kind: int) -> FloatArray:
+    values = one.values.copy()
+    for name, (mean, _) in wall_known(kind).items():
+        values[AT[name]] = mean
+    return values
+
+
+def _weighed(case: Case, problem: Problem, fits: list[DynamicFit]) -> DynamicFits:
+    if not fits:
         raise ValueError("no start led to a finite fit")
-    return _summary(case, ranked[0], shift_s)
-
-
-def _best(case: Case, starts: list[Any], shift_s: float) -> Any:
-    """The fit with the least sum of squares; None where no start led to a finite one."""
-    fits = [_one_fit(case, params, shift_s) for params in starts]
-    good = [fit for fit in fits if np.all(np.isfinite(fit.residual))]
-    return min(good, key=lambda fit: float(fit.chisqr)) if good else None
-
-
-def _aicc(result: Any) -> float:
-    """Corrected Akaike criterion on as many independent readings as the residuals are worth."""
-    rho = float(np.clip(lag1(np.asarray(result.residual)), 0.0, 0.97))
-    n = max(result.ndata * (1 - rho) / (1 + rho), result.nvarys + 3.0)
-    k = result.nvarys + 1
-    return float(
-        n * np.log(result.chisqr / result.ndata) + 2 * k + 2 * k * (k + 1) / max(n - k - 1, 1)
-    )
-
-
-def _summary(case: Case, result: Any, shift_s: float) -> DynamicFit:
-    p = result.params
-    residual = np.asarray(result.residual)
-    rho = float(np.clip(lag1(residual), 0.0, 0.97))
-    inflation = np.sqrt((1 + rho) / (1 - rho))
-    every = case.y - dynamic_model(p, case.s - shift_s, case.capacity_ratio)
-
-    def error(name: str, fallback: float) -> float:
-        found = p[name].stderr
-        good = found is not None and np.isfinite(found)
-        return float(found) * float(inflation) if good else fallback
-
-    rise, k = float(p["rise_K"].value), float(p["rate_per_s"].value)
-    return DynamicFit(
-        rise, min(error("rise_K", abs(rise)), abs(rise)), k, error("rate_per_s", k),
-        float(p["t_inf_C"].value), float(p["before_C"].value), error("t_inf_C", 1.0),
-        float(p["lag_s"].value), _heats(p.valuesdict()), every, _aicc(result), _at_bound(p), p,
-    )  # fmt: skip
-
-
-def _at_bound(params: Any) -> tuple[str, ...]:
-    """Names of parameters that ended on a bound: their standard errors mean nothing."""
-    out = []
-    for p in params.values():
-        if p.vary and np.isfinite(p.min) and np.isfinite(p.max):
-            width = p.max - p.min
-            low = p.min != 0.0 and p.value - p.min < 1e-4 * width
-            if low or p.max - p.value < 1e-4 * width:
-                out.append(p.name)
-    return tuple(out)
+    second = _SECOND[int(case.capacity_ratio > SOLID_RATIO)]
+    prior = [
+        np.log(KINDS[one.model.wall].weight * (second if one.model.second else 1 - second))
+        for one in fits
+    ]
+    evidence = np.array([one.log_evidence for one in fits]) + np.array(prior)
+    return DynamicFits(problem, tuple(fits), weights_of(evidence))
 
 
 def correct(case: Case) -> Correction:
-    """Rise of the dynamic model; see the module's docstring."""
-    fit = fit_dynamic(case)
+    """Rise averaged over the nested dynamic models; see the module's docstring."""
+    try:
+        found = fit_dynamic(case)
+    except ValueError as failed:
+        size = abs(case.swing_K)
+        why = (False, f"{failed}: the curve does not look like a release in a cup that cools")
+        return make(
+            case, NAME, case.swing_K, (("what the model lacks", size),), why, 0 * case.y[:0]
+        )
+    rise, within = found.moments("rise_K")
+    own = np.array([one.of("rise_K") for one in found.fits])
+    low, high = mixture_quantiles(found.weight, own[:, 0], own[:, 1], (0.025, 0.975))
+    lacking = within * float(np.sqrt(max(_misfit(case, found), 1.0) - 1))
     moved = 0.0
     if case.mixing.u_s > 0:
-        moved = abs(fit_dynamic(case, case.mixing.u_s, fit).rise_K - fit.rise_K)
-    q = case.noise.resolution_K
-    from fitting.noise import step_variance
-
-    stuck = float(np.sqrt(1.3 * step_variance(case.noise.sigma_K, q)))
-    rms = float(np.sqrt(np.mean(fit.residual_K**2)))
-    noise = float(np.hypot(case.noise.sigma_K, q / np.sqrt(12))) or 1e-4
-    misfit = float(np.sqrt(max(rms**2 - noise**2, 0.0)))
-    parts = (
-        ("fit of the whole curve", fit.u_rise_K),
-        ("steps of the reading", stuck),
-        ("moment of mixing", moved),
-        ("what the model lacks", misfit),
-    )
-    if fit.at_bound:
-        verdict = (False, f"the fit ends on the bound of {', '.join(fit.at_bound)}")
-    elif rms > 3 * noise:
-        verdict = (False, f"residuals of {rms:.2g} K are larger than the readings' noise")
-    else:
-        verdict = (True, f"{len(fit.heats)} release rate(s) describe the whole curve")
-    return make(
-        case, NAME, fit.rise_K, parts, verdict, fit.residual_K[case.after],
-        rate=(fit.rate_per_s, fit.u_rate_per_s), t_inf_C=fit.t_inf_C, before_C=fit.before_C,
-        lag=lag_of(case), u_t_inf_K=fit.u_t_inf_K,
+        later = fit_dynamic(case, shift_s=case.mixing.u_s, near=found)
+        moved = abs(later.moments("rise_K")[0] - rise)
+    parts = (*_parts(found), ("what the model lacks", lacking), ("moment of mixing", moved))
+    rate, u_rate = _rate(found)
+    t_inf_C, u_t_inf_K = _settles(case, found, rate, u_rate)
+    result = make(
+        case, NAME, rise, parts, _verdict(case, found), _residual(case, found),
+        rate=(rate, u_rate), t_inf_C=t_inf_C, u_t_inf_K=u_t_inf_K,
+        before_C=case.before_C + found.moments("before_K")[0], lag=lag_of(case),
     )  # fmt: skip
+    wider = result.u_rise_K / within if within > 0 else 1.0
+    interval = (rise - (rise - low) * wider, rise + (high - rise) * wider)
+    return replaced(result, interval95_K=interval)
+
+
+def _misfit(case: Case, found: DynamicFits) -> float:
+    """Mean square of the best model's whitened residuals, over what is usual."""
+    return found.best.chi2 / _USUAL[int(case.noise.coarse)]
+
+
+def _parts(found: DynamicFits) -> tuple[Part, ...]:
+    """What the rise's variance is made of: the best model's shares, and the models' spread.
+
+    With precision A = XᵀX + L, L what was known beforehand, A⁻¹ = A⁻¹XᵀX A⁻¹ + A⁻¹L A⁻¹.
+    """
+    best = found.best
+    free = best.model.free
+    weight = best.covariance[free.index("rise_K")] ** 2 * best.known
+    by = dict(zip(free, weight, strict=True))
+    shares = {name: sum(float(by.get(one, 0.0)) for one in ones) for name, ones in _SHARES}
+    own = best.of("rise_K")[1] ** 2
+    shares["fit of the whole curve"] = max(own - sum(shares.values()), 0.0)
+    rises = np.array([one.of("rise_K") for one in found.fits])
+    within = float(found.weight @ rises[:, 1] ** 2)
+    between = float(found.weight @ (rises[:, 0] - found.weight @ rises[:, 0]) ** 2)
+    total = sum(shares.values()) or 1.0
+    parts = [(name, float(np.sqrt(within * part / total))) for name, part in shares.items()]
+    return (*parts, ("which model holds", float(np.sqrt(between))))
+
+
+def _rate(found: DynamicFits) -> tuple[float, float]:
+    """k and its standard uncertainty over the models, 1/s."""
+    logs = np.array([one.of("log_rate") for one in found.fits])
+    rates = np.exp(logs[:, 0])
+    return mixture_moments(found.weight, rates, rates * logs[:, 1])
+
+
+def _settles(
+    case: Case, found: DynamicFits, rate: float, u_rate: float
+) -> tuple[float | None, float | None]:
+    """Temperature that the cup would drift to, °C, and its u; None where k is not seen."""
+    if rate <= u_rate / 2:
+        return None, None
+    ends = np.array([_end_of(one) for one in found.fits])
+    above, u = mixture_moments(found.weight, ends[:, 0], ends[:, 1])
+    return case.before_C + above, u
+
+
+def _end_of(one: DynamicFit) -> tuple[float, float]:
+    """Room plus stirring/k of one model, K above the reference, and its standard uncertainty."""
+    k, stirring = np.exp(one.of("log_rate")[0]), one.of("stirring_K_per_s")[0]
+    slope = np.zeros(len(one.model.free))
+    for name, by in (("room_K", 1.0), ("stirring_K_per_s", 1 / k), ("log_rate", -stirring / k)):
+        slope[one.model.free.index(name)] = by
+    return one.of("room_K")[0] + stirring / k, float(np.sqrt(slope @ one.covariance @ slope))
+
+
+def _residual(case: Case, found: DynamicFits) -> FloatArray:
+    """Readings of the after period minus the most likely model, K."""
+    rows, best = after_readings(case), found.best
+    there = replace(found.problem, s=rows.s, y=rows.y, vapour=rows.vapour, fore=0 * rows.s)
+    shown, _ = readings(best.values[None], there, best.model)
+    return np.asarray(rows.y - shown[0])
+
+
+def _verdict(case: Case, found: DynamicFits) -> tuple[bool, str]:
+    length, rate = float(case.s[-1]), _rate(found)[0]
+    if length < _SHORTEST_S or np.count_nonzero(case.s > 0) < _FEWEST:
+        return False, f"only {length:.0f} s of readings follow the mixing"
+    misfit = _misfit(case, found)
+    if misfit > 2:
+        return False, (
+            f"readings lie {np.sqrt(misfit):.1f} times as far from the model as their noise and "
+            "what the model lacks explain"
+        )
+    if case.prior_rate_per_s is None and rate > FAST_LOSS_PER_S:
+        return False, f"the fit asks for a cooling rate of {60 * rate:.2g} 1/min, which no cup has"
+    count = "two release rates" if found.best.model.second else "one release rate"
+    return True, f"{count}, loss, slow wall and the sensor's lag describe the whole curve"

@@ -112,7 +112,7 @@ def rows(keys: list[Key], seeds: Iterable[int], done: set[tuple[object, ...]], d
          ) -> Iterator[dict[str, object]]:  # fmt: skip
     """Rows of all cells, seed by seed, so that a run cut short has all cells equally full.
 
-    The first ``dynamic`` seeds get the dynamic method too, which takes seconds a curve.
+    The first ``dynamic`` seeds get the dynamic method too, which takes longer than all others together.
     """
     families = list(dict.fromkeys(key.family for key in keys))
     for at, seed in enumerate(seeds):

@@ -77,7 +77,7 @@ METHODS: dict[str, Meaning] = {
         "beforehand.",
         "(1 − a) dT/dt = ΔT κ exp(−κ s) − (1 − g) k (T − T∞) − (a/τ_w)(T − T_w),  "
         "T = T_s + τ dT_s/dt",
-        "closed form of two bodies and two first-order steps; A. Tian, Bull. Soc. Chim. Fr. (1923), "
+        "closed form of the bodies and first-order steps; A. Tian, Bull. Soc. Chim. Fr. (1923), "
         "for the balance (from memory)",
     ),
 }

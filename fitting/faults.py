@@ -2,26 +2,27 @@
 
 Both are looked for after the mixing only, and refused with what can still be said. A smooth course,
 however quick, is no fault: a release of time constant τ makes neighbouring differences *smaller*
-with time, a sensor that is pulled out makes them larger of a sudden.
+with time, a sensor that is pulled out makes them larger of a sudden. (`fitting.range_end` looks for
+the end of the range.)
 """
 
 from __future__ import annotations
-
-import math
 
 import numpy as np
 
 from fitting.curve import Curve, FloatArray
 from fitting.noise import Noise
-from fitting.periods import CurveRefused, MixingMoment, quick_noise, what_is_seen
+from fitting.periods import CurveRefused, MixingMoment, quick_noise, seen_until, what_is_seen
+from fitting.range_end import reached_end
 
 _QUIET_FROM_S = 60.0  # pouring, quick release and the sensor's lag are over
 _WINDOW_S = 12.0
 _JUMP_SHARE = 0.04  # of the change
 _LEAST_JUMP_K = 0.25
-_RUN = 20  # identical readings at the extreme
-_UNLIKELY = 1e-6
-_WIDE_FLICKER = 0.02  # share of neighbours that differ by two steps or more
+_EARLY_S = 90.0
+_LEFT_WITHIN_S = 200.0  # k of 0.005 1/s: 1 W/K on 200 J/K, an open metal beaker has a third of it
+_LEFT_SHARE = 0.63
+_PART_S, _PART_SHARE, _PART_GOES_ON = 100.0, 0.06, 0.4
 
 
 def refuse_faults(curve: Curve, mixing: MixingMoment) -> None:
@@ -31,6 +32,7 @@ def refuse_faults(curve: Curve, mixing: MixingMoment) -> None:
         CurveRefused: with the time, and what can still be said.
     """
     _refuse_jump(curve, mixing)
+    _refuse_early_out(curve, mixing)
     _refuse_saturated(curve, mixing)
 
 
@@ -54,18 +56,77 @@ def _refuse_jump(curve: Curve, mixing: MixingMoment) -> None:
     at = largest + 2 * w  # the first reading of the later window
     at -= int(np.argmax(np.abs(np.diff(y[at - w : at + w])[::-1])) - w + 1)
     at = int(np.clip(at, first, y.size - 1))
-    size = float(now[largest])
+    good = float(curve.time_s[max(start + w, first) - 1])
     raise CurveRefused(
         curve,
         f"at {curve.time_s[at]:g} s, {s[at]:.0f} s after the mixing, the temperature jumps by "
-        f"{size:+.2g} K: the sensor was pulled out, or something was added or spilt; what was "
-        "logged from then on says nothing of the cup",
+        f"{float(now[largest]):+.2g} K: the sensor was pulled out, or something was added or "
+        "spilt; what was logged from then on says nothing of the cup",
         (
-            f"The {s[at - 1]:.0f} s between the mixing and the jump may do by themselves: cut the "
-            f"file after {curve.time_s[at - 1]:g} s and correct it again.",
-            _extreme_words(curve, mixing, at),
+            f"To use what came before, cut the file after {good:g} s and correct it again.",
+            *seen_until(curve, mixing.time_s, good),
         ),
+        good,
     )
+
+
+def _refuse_early_out(curve: Curve, mixing: MixingMoment) -> None:
+    """Most of the change gone again within minutes of an early extreme: no cup of water does that.
+
+    k = G/C: with 200 J/K in it a cup that loses 63 % in 200 s has G = 1 W/K.
+    """
+    s, y = curve.time_s - mixing.time_s, curve.temperature_C
+    fore, later = y[s <= 0], np.flatnonzero(s > 0)
+    if fore.size == 0 or later.size < 8:
+        return
+    head = float(np.median(fore[-5:]))
+    change = y[later] - head
+    top = int(np.argmax(np.abs(change)))
+    early = np.flatnonzero(s[later] <= _EARLY_S)
+    if early.size:
+        peak = int(early[np.argmax(np.abs(change[early]))])
+        crossed = np.sign(change[top]) != np.sign(change[peak])
+        top = peak if crossed and abs(change[peak]) > 10 * quick_noise(curve).sigma_K else top
+    at, size = later[top], float(change[top])
+    limit = 10 * float(np.hypot(quick_noise(curve).sigma_K, curve.resolution_K / 3))
+    if s[at] > _EARLY_S or abs(size) < max(limit, _LEAST_JUMP_K):
+        return
+    gone = _gone_again(s - s[at], np.sign(size) * (y - head), abs(size), limit)
+    if gone is None:
+        return
+    share, within = gone
+    raise CurveRefused(
+        curve,
+        f"{within:.0f} s after its extreme reading at {curve.time_s[at]:g} s {100 * share:.0f} % "
+        "of the change is gone again: no cup of liquid loses its heat so quickly; the sensor was "
+        "pulled out, or did not stand in the liquid",
+        (*seen_until(curve, mixing.time_s, float(curve.time_s[at])), *what_is_seen(curve)),
+        float(curve.time_s[at]),
+    )
+
+
+def _gone_again(
+    since: FloatArray, change: FloatArray, size: float, limit: float
+) -> tuple[float, float] | None:
+    """Share of the change that was lost too quickly, and within how many seconds; None: none was.
+
+    Either most of it within minutes; or some of it, and then hardly any more: a cup goes on losing,
+    a sensor in the air comes to rest there. (A slow wall takes up a hundredth.)
+    """
+    later = since > 0
+    left = later & (change < (1 - _LEFT_SHARE) * size)
+    if left.any() and since[int(np.argmax(left))] <= _LEFT_WITHIN_S:
+        return _LEFT_SHARE, float(since[int(np.argmax(left))])
+    levels = []
+    for at in (_PART_S, 2 * _PART_S):
+        near = np.abs(since - at) < 0.15 * _PART_S
+        if not near.any():
+            return None
+        levels.append(float(np.median(change[near])))
+    first, second = size - levels[0], levels[0] - levels[1]
+    if first < _PART_SHARE * size + limit or second > _PART_GOES_ON * first:
+        return None
+    return first / size, _PART_S
 
 
 def _u_median(noise: Noise, w: int) -> float:
@@ -74,59 +135,22 @@ def _u_median(noise: Noise, w: int) -> float:
 
 
 def _refuse_saturated(curve: Curve, mixing: MixingMoment) -> None:
-    """The extreme value over and over, from a display that flickers everywhere else.
-
-    Noise of standard deviation σ keeps a reading within one step q of the display with at most the
-    probability p = erf(q/(2√2 σ)), so n equal readings in a row have p^n at most. A display that
-    flickers between two steps only tells nothing: the temperature may have stood between them.
-    """
+    """One reading over and over at the extreme, where a sensor in a cup would have gone on."""
+    found = reached_end(curve, mixing.time_s)
+    if found is None:
+        return
     s, y = curve.time_s - mixing.time_s, curve.temperature_C
-    fore = y[s < 0]
-    if fore.size < 12:
-        return
-    apart, q = np.abs(np.diff(fore)), curve.resolution_K
-    if float(np.mean(apart > 1.5 * q)) < _WIDE_FLICKER:
-        return
-    sigma = float(np.sqrt(max(float(np.mean(apart**2)) / 2 - q**2 / 12, 1e-12)))
-    stays = math.erf(q / (2 * math.sqrt(2) * sigma)) if q > 0 else 0.1
-    for extreme in (float(y.max()), float(y.min())):
-        start, length = _longest_run((y == extreme) & (s > 0))
-        if length < _RUN or length * math.log(stays) > math.log(_UNLIKELY):
-            continue
-        change = extreme - float(np.median(fore[-5:]))
-        raise CurveRefused(
-            curve,
-            f"from {curve.time_s[start]:g} s on {length} readings in a row are {extreme:g} °C, "
-            "although the display flickers before the mixing: the sensor has reached the end of "
-            "its range; use one that reaches further",
-            (
-                f"The content changed by at least {change:+.3g} K (the true change is larger).",
-                *what_is_seen(curve),
-            ),
-        )
-
-
-def _longest_run(flags: FloatArray) -> tuple[int, int]:
-    """Start and length of the longest run of true values; (0, 0) where there is none."""
-    padded = np.concatenate([[0], np.asarray(flags, dtype=np.int8), [0]])
-    edges = np.diff(padded)
-    starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
-    if starts.size == 0:
-        return 0, 0
-    longest = int(np.argmax(ends - starts))
-    return int(starts[longest]), int((ends - starts)[longest])
-
-
-def _extreme_words(curve: Curve, mixing: MixingMoment, until: int) -> str:
-    """The extreme reading up to a reading, as what can still be said."""
-    time, y = curve.time_s, curve.temperature_C
-    fore = y[time < mixing.time_s]
+    fore = y[s <= 0]
     head = float(np.median(fore[-5:])) if fore.size else float(y[0])
-    inside = np.flatnonzero((time > mixing.time_s) & (np.arange(y.size) < until))
-    if inside.size == 0:
-        return f"Before the mixing it read {head:.2f} °C."
-    at = inside[int(np.argmax(np.abs(y[inside] - head)))]
-    return (
-        f"Until then the extreme reading is {y[at]:.2f} °C, {time[at] - mixing.time_s:.0f} s after "
-        f"the mixing, a raw change of {y[at] - head:+.3f} K that is not corrected."
+    raise CurveRefused(
+        curve,
+        f"from {curve.time_s[found.start]:g} s on {found.length} readings in a row are "
+        f"{found.value_C:g} °C, {found.why}: the sensor has reached the end of its range; use one "
+        "that reaches further",
+        (
+            f"The content changed by at least {found.value_C - head:+.3g} K (the true change is "
+            "larger).",
+            *seen_until(curve, mixing.time_s, float(curve.time_s[max(found.start - 1, 0)]))[:1],
+            *what_is_seen(curve),
+        ),
     )

@@ -11,6 +11,10 @@ from fitting.errors import CurveError
 from fitting.noise import Noise, noise_of
 
 MIN_READINGS = 8
+_FEWEST_BEFORE, _LEAST_BEFORE_S = 4, 15.0  # before a moment that was found
+_RESTLESS_SHARE = 0.12  # of all change: no more than that before the mixing
+_SECOND_SHARE = 0.35  # of the largest step: another change as sudden
+_PUT_IN_S = 30.0  # within the first seconds the sensor may have been put into the cup
 _STEP_SIGNIFICANCE = 5.0  # times the noise of a difference of two means
 _STEP_OVER_DRIFT = 4.0  # times the change that the curve's usual drift makes in the same time
 _LONGEST_GAP_S = 30.0
@@ -23,14 +27,23 @@ class CurveRefused(CurveError):  # noqa: N818 - it reads as what happened
     Attributes:
         reason: why, in one sentence.
         said: what can still be said of it, one sentence each.
+        good_until_s: time on the curve's clock up to which the readings are sound; None where that
+            is not the point.
     """
 
-    def __init__(self, curve: Curve, reason: str, said: tuple[str, ...] = ()) -> None:
+    def __init__(
+        self,
+        curve: Curve,
+        reason: str,
+        said: tuple[str, ...] = (),
+        good_until_s: float | None = None,
+    ) -> None:
         named = f"{curve.source}: " if curve.source else ""
         tail = f" What can still be said: {' '.join(said)}" if said else ""
         super().__init__(f"{named}{reason}{tail}")
         self.reason = reason
         self.said = said
+        self.good_until_s = good_until_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +116,13 @@ def find_mixing(curve: Curve) -> MixingMoment:
             what_is_seen(curve),
         )
     _refuse_gap(curve, moment, given=False)
+    if _no_fore_period(curve, moment):
+        raise CurveRefused(
+            curve,
+            f"the temperature changes from {moment:.0f} s on, without a fore period that would "
+            "show when the mixing was; give the moment of mixing",
+            what_is_seen(curve),
+        )
     step = _local_step(curve, moment)
     u_s = float(np.hypot(u_s, step / np.sqrt(12)))
     return MixingMoment(
@@ -112,6 +132,16 @@ def find_mixing(curve: Curve) -> MixingMoment:
         f"found at {moment:.1f} s from the curve: the trial moment that describes the readings "
         f"around the change of {size_K:+.3g} K best",
     )
+
+
+def _no_fore_period(curve: Curve, moment_s: float) -> bool:
+    """Whether next to nothing lies before a moment that was found, or no rest."""
+    time, y = curve.time_s, curve.temperature_C
+    before = int(np.searchsorted(time, moment_s))
+    if before < _FEWEST_BEFORE or moment_s - time[0] < _LEAST_BEFORE_S:
+        return True
+    moved = abs(float(np.median(y[max(before - 3, 0) : before]) - y[0]))
+    return moved > _RESTLESS_SHARE * float(np.ptp(y)) + 3 * curve.resolution_K
 
 
 def given_mixing(curve: Curve, mixed_at_s: float, u_s: float = 0.0) -> MixingMoment:
@@ -141,12 +171,33 @@ def what_is_seen(curve: Curve) -> tuple[str, ...]:
     """Plain facts that hold for any curve: start, end, extremes."""
     time, y = curve.time_s, curve.temperature_C
     hot, cold = int(np.argmax(y)), int(np.argmin(y))
-    head = float(np.median(y[: min(5, y.size)]))
     return (
-        f"It starts at {head:.2f} °C and ends at {y[-1]:.2f} °C after {curve.duration_s:g} s.",
+        f"It starts at {y[0]:.2f} °C and ends at {y[-1]:.2f} °C after {curve.duration_s:g} s.",
         f"Its highest reading is {y[hot]:.2f} °C at {time[hot]:g} s, its lowest {y[cold]:.2f} °C "
         f"at {time[cold]:g} s.",
     )
+
+
+def seen_until(curve: Curve, moment_s: float, until_s: float = np.inf) -> tuple[str, ...]:
+    """What holds whatever became of the curve: where it stood, and how far it went at least."""
+    time, y = curve.time_s, curve.temperature_C
+    fore = y[time <= moment_s]
+    out = []
+    if fore.size:
+        last = fore[-min(fore.size, 10) :]
+        u = max(float(np.std(last)) / np.sqrt(last.size), curve.resolution_K / np.sqrt(12), 0.002)
+        out.append(f"Before the mixing it read {last.mean():.3f} ± {u:.3f} °C.")
+    inside = np.flatnonzero((time > moment_s) & (time <= until_s))
+    if inside.size:
+        head = float(fore[-min(fore.size, 10) :].mean()) if fore.size else float(y[0])
+        at = inside[int(np.argmax(np.abs(y[inside] - head)))]
+        u = float(np.hypot(quick_noise(curve).sigma_K, curve.resolution_K / np.sqrt(12)))
+        out.append(
+            f"The extreme reading up to there is {y[at]:.2f} ± {max(u, 0.002):.3f} °C, "
+            f"{time[at] - moment_s:.0f} s after the mixing: the change is no smaller than "
+            f"{y[at] - head:+.3f} K in size, apart from that ±; nothing is corrected."
+        )
+    return tuple(out)
 
 
 def _refuse_hopeless(curve: Curve) -> None:
@@ -197,7 +248,25 @@ def _largest_step(curve: Curve) -> tuple[int, float]:
             f"the noise makes {u_step:.2g} K and the usual drift {drift:.2g} K",
             what_is_seen(curve),
         )
+    _refuse_two(curve, steps, at)
     return at, size
+
+
+def _refuse_two(curve: Curve, steps: FloatArray, at: int) -> None:
+    """An earlier change the other way, nearly as sudden: mixing, then a sensor pulled out."""
+    time = curve.time_s
+    other = (time > time[0] + _PUT_IN_S) & (time < time[at] - 15.0)
+    other &= -np.sign(steps[at]) * steps > _SECOND_SHARE * abs(steps[at])
+    if not other.any():
+        return
+    first = int(np.argmax(np.abs(steps) * other))
+    raise CurveRefused(
+        curve,
+        f"the temperature changes suddenly twice: about {time[first]:.0f} s by "
+        f"{steps[first]:+.2g} K and about {time[at]:.0f} s by {steps[at]:+.2g} K. If the sensor "
+        "was pulled out at the second, cut the file before it; if not, give the moment of mixing",
+        (*seen_until(curve, time[first] - 12.0, time[at] - 12.0), *what_is_seen(curve)),
+    )
 
 
 def _scan_onset(
@@ -245,16 +314,19 @@ def _local_step(curve: Curve, moment_s: float) -> float:
 
 
 def _refuse_gap(curve: Curve, moment_s: float, *, given: bool) -> None:
-    """A gap in the readings at the mixing hides both the moment and the main period."""
-    time = curve.time_s
-    i = int(np.clip(np.searchsorted(time, moment_s, side="right"), 1, time.size - 1))
-    around = slice(max(i - 1, 1), min(i + 2, time.size))
-    gaps = time[around] - time[around.start - 1 : around.stop - 1]
-    widest = float(gaps.max())
-    allowed = max(_LONGEST_GAP_S, 2.5 * curve.step_s)
-    if widest <= allowed:
+    """A gap in the readings at the mixing hides both the moment and the main period.
+
+    A moment that was found is put where readings are again, so that a gap up to a minute before it
+    counts, too.
+    """
+    time, step = curve.time_s, curve.step_s
+    starts, ends = time[:-1], time[1:]
+    allowed = max(_LONGEST_GAP_S, 2.5 * step)
+    early, late = (step, 12.0) if given else (60.0, 60.0)
+    near = (ends - starts > allowed) & (ends > moment_s - early) & (starts < moment_s + late)
+    if not near.any():
         return
-    at = around.start + int(np.argmax(gaps))
+    at = 1 + int(np.argmax(near * (ends - starts)))
     head = float(np.median(curve.temperature_C[max(0, at - 5) : at]))
     raise CurveRefused(
         curve,

@@ -13,6 +13,7 @@ _STEEPEST_K_PER_S = 4e-4  # drifts of a cup before mixing: 0.024 K/min either wa
 _BINS = 12
 _NOISE_FACTORS = (0.6, 1.0, 1.6)  # the noise itself is known to within these
 _FINEST = 0.03  # of a step
+_MORE_THAN_ONE = 1.2  # steps between the first and the last eighth of the readings
 
 
 def stepped_line(
@@ -23,8 +24,8 @@ def stepped_line(
     A reading y of the temperature x = a + b s with noise of standard deviation σ lies between
     y − q/2 and y + q/2, so its probability is Φ((y + q/2 − x)/σ) − Φ((y − q/2 − x)/σ). The product
     over all readings is averaged over a grid of a and b, flat within a step and a half of the
-    readings' mean, within the drifts that a cup shows (steeper ones where the readings pass two
-    steps or more: a cup far from the room), and over what the noise may be. (JCGM
+    readings' mean, within the drifts that a cup shows (steeper ones where the readings pass more
+    than a step: a cup far from the room), and over what the noise may be. (JCGM
     101:2008, 6.4.2, takes a single rounded reading as rectangular; this is the same for many.)
 
     Args:
@@ -40,7 +41,7 @@ def stepped_line(
     a = mean + np.linspace(-1.2 * q, 1.2 * q, _LEVELS)
     b = _slopes(s, y, q)
     log_weight = np.zeros((len(_NOISE_FACTORS), _LEVELS, b.size))
-    bins = max(_BINS, int(4 * np.abs(b).max() * np.ptp(s) / q))
+    bins = max(_BINS, int(12 * np.abs(b).max() * np.ptp(s) / q))
     for part in np.array_split(np.arange(s.size), min(bins, s.size)):
         x = a[:, None] + b * (float(s[part].mean()) - centre)
         for value, count in zip(*np.unique(y[part], return_counts=True), strict=True):
@@ -59,15 +60,15 @@ def stepped_line(
 
 
 def _slopes(s: FloatArray, y: FloatArray, q: float) -> FloatArray:
-    """Slopes to try, K/s: usual drifts; where two steps or more were passed, the readings' too.
+    """Slopes to try, K/s: usual drifts; where more than one step was passed, the readings' too.
 
     A single step tells little of the slope: the least-squares line through it is half as steep
     again as the step over the stretch.
     """
     usual = np.linspace(-_STEEPEST_K_PER_S, _STEEPEST_K_PER_S, _SLOPES)
-    part = max(s.size // 4, 1)
-    passed = abs(float(np.median(y[-part:]) - np.median(y[:part])))
-    if s.size < 4 or passed < 1.5 * q:
+    part = max(s.size // 8, 1)
+    passed = abs(float(y[-part:].mean() - y[:part].mean()))
+    if s.size < 4 or passed < _MORE_THAN_ONE * q:
         return usual
     x = s - s.mean()
     own = float(x @ y) / float(x @ x)

@@ -8,9 +8,18 @@ import numpy as np
 
 from fitting.curve import Curve, FloatArray
 from fitting.noise import Noise, noise_of
-from fitting.periods import CurveRefused, MixingMoment, Periods, quick_noise, what_is_seen
+from fitting.periods import (
+    CurveRefused,
+    MixingMoment,
+    Periods,
+    quick_noise,
+    seen_until,
+    what_is_seen,
+)
 
-_MIN_AFTER_READINGS = 5
+_MIN_AFTER_READINGS = 8
+_SURELY_ENOUGH_S, _UNFINISHED_SHARE = 60.0, 0.05
+_MIN_AFTER_S = 20.0  # pouring and the sensor's lag take that long; common practice, no source
 _SETTLED_SHARE = 5e-4  # of the change: what may still be missing when the main period ends
 
 
@@ -158,13 +167,14 @@ def build_case(
     guard = 2 * mixing.u_s if not mixing.given else mixing.u_s
     fore = slice(0, _fore_end(s, guard))
     first = int(np.searchsorted(s, 0.0, side="right"))
-    if y.size - first < _MIN_AFTER_READINGS:
+    if y.size - first < _MIN_AFTER_READINGS or s[-1] < _MIN_AFTER_S:
         raise CurveRefused(
             curve,
-            f"only {y.size - first} readings follow the mixing at {mixing.time_s:.5g} s: the after "
-            "period is too short for any method; log for longer",
-            what_is_seen(curve),
+            f"only {y.size - first} readings, {s[-1]:.0f} s, follow the mixing at "
+            f"{mixing.time_s:.5g} s: the after period is too short for any method; log for longer",
+            (*seen_until(curve, mixing.time_s), *what_is_seen(curve)),
         )
+    _refuse_unfinished(curve, mixing, s, y)
     rough = noise_of([y[fore]], curve.resolution_K) if fore.stop >= 6 else quick_noise(curve)
     line = fit_line(s[fore], y[fore], rough)
     if fore.stop >= 3 and abs(line.slope_K_per_s) < 1.5 * line.u_slope_K_per_s:
@@ -181,6 +191,27 @@ def build_case(
         curve, s, y, mixing, line.at(0.0), line.u_at(0.0), integral, noise, periods,
         capacity_ratio, room_C, u_room_K, prior_rate_per_s, u_prior_rate_per_s, main_end_s,
     )  # fmt: skip
+
+
+def _refuse_unfinished(curve: Curve, mixing: MixingMoment, s: FloatArray, y: FloatArray) -> None:
+    """A log of less than a minute that ends while the temperature still changes in earnest.
+
+    Moved by D₂ and D₁ in the last two thirds, it goes on by D₁²/(D₂ − D₁) if it ends gradually.
+    """
+    if s[-1] > _SURELY_ENOUGH_S:
+        return
+    edges = [float(np.interp(at, s, y)) for at in (s[-1] * np.array([1 / 3, 2 / 3, 1.0])).tolist()]
+    d2, d1 = edges[1] - edges[0], edges[2] - edges[1]
+    swing = float(np.max(np.abs(y[s > 0] - y[max(int(np.searchsorted(s, 0.0)) - 1, 0)])))
+    rest = abs(d1) if d1 * d2 <= 0 or abs(d1) >= 0.9 * abs(d2) else d1**2 / abs(d2 - d1)
+    if rest < _UNFINISHED_SHARE * swing + 2 * curve.resolution_K:
+        return
+    raise CurveRefused(
+        curve,
+        f"the temperature still changes ({d1:+.2g} K in the last {s[-1] / 3:.0f} s) when the log "
+        f"ends {s[-1]:.0f} s after the mixing: too short for any method; log for longer",
+        (*seen_until(curve, mixing.time_s), *what_is_seen(curve)),
+    )
 
 
 def _fore_end(s: FloatArray, guard: float) -> int:

@@ -12,9 +12,11 @@ from fitting.corrections.result import Corrected, Correction
 from fitting.curve import Curve
 from fitting.errors import CurveError
 from fitting.faults import refuse_faults
-from fitting.periods import MixingMoment, find_mixing, given_mixing
+from fitting.periods import CurveRefused, MixingMoment, find_mixing, given_mixing
+from fitting.range_end import stands_long
 
 DEFAULT = "newton-integral"
+_WORTH_S = 60.0  # readings after the mixing that may do by themselves
 ON_REQUEST = frozenset({"dynamic"})  # takes longer than all others together
 
 
@@ -52,19 +54,43 @@ def correct(
     mixing = (
         find_mixing(curve) if mixed_at_s is None else given_mixing(curve, mixed_at_s, u_mixed_at_s)
     )
-    refuse_faults(curve, mixing)
-    case = build_case(
-        curve,
-        mixing,
-        capacity_ratio=capacity_ratio,
-        room_C=room_C,
-        u_room_K=u_room_K,
-        prior_rate_per_s=prior_rate_per_s,
-        u_prior_rate_per_s=u_prior_rate_per_s,
-    )
+    known = {
+        "capacity_ratio": capacity_ratio,
+        "room_C": room_C,
+        "u_room_K": u_room_K,
+        "prior_rate_per_s": prior_rate_per_s,
+        "u_prior_rate_per_s": u_prior_rate_per_s,
+    }
+    try:
+        refuse_faults(curve, mixing)
+    except CurveRefused as refused:
+        raise _with_the_sound_part(curve, mixing, refused, known) from None
+    case = build_case(curve, mixing, **known)  # type: ignore[arg-type]
     wanted = DEFAULT if method is None else method
     names = [name for name in METHODS if name not in ON_REQUEST or name == wanted]
     return assemble(case, {name: METHODS[name].function(case) for name in names}, method)
+
+
+def _with_the_sound_part(
+    curve: Curve, mixing: MixingMoment, refused: CurveRefused, known: dict[str, float | None]
+) -> CurveRefused:
+    """The refusal, with what the readings up to the fault give by themselves."""
+    until = refused.good_until_s
+    if until is None or until - mixing.time_s < _WORTH_S:
+        return refused
+    try:
+        sound = curve.window(float(curve.time_s[0]), until)
+        case = build_case(sound, mixing, **known)  # type: ignore[arg-type]
+        found = {name: METHODS[name].function(case) for name in (DEFAULT, "extreme")}
+        one = assemble(case, found, None).chosen
+    except (CurveError, np.linalg.LinAlgError):
+        return refused
+    low, high = one.interval95_K
+    words = (
+        f"The readings up to {until:g} s alone give a corrected rise of {one.rise_K:+.3f} ± "
+        f"{one.u_rise_K:.3f} K (95 %: {low:+.3f} to {high:+.3f} K)."
+    )
+    return CurveRefused(curve, refused.reason, (words, *refused.said), until)
 
 
 def assemble(case: Case, found: dict[str, Correction], method: str | None) -> Corrected:
@@ -103,6 +129,9 @@ def warnings_for(case: Case, chosen: Correction) -> tuple[str, ...]:
             f"the rise is uncertain by {100 * chosen.u_rise_K / abs(chosen.rise_K):.1f} %: "
             "log for longer after the mixing, or with a finer reading"
         )
+    stood = stands_long(case.curve, case.mixing.time_s)
+    if stood:
+        out.append(stood)
     if case.mixing.u_s > 5:
         out.append(f"the moment of mixing is uncertain by {case.mixing.u_s:.1f} s; note it")
     return tuple(out)

@@ -194,8 +194,14 @@ CASES: dict[str, tuple[Draw, str]] = {
     "no loss": (no_loss, ""),
     "ends at the room": (ends_at_room, ""),
     "no fore period": (no_fore, "without a fore period|moment of mixing|no step"),
-    "1 to 4 readings after": (short_after, "too short|too few|no step|no moment|outside"),
-    "10 to 60 s after": (short_after_seconds, "too short|too few|no step|no moment|outside"),
+    "1 to 4 readings after": (
+        short_after,
+        "too short|too few|no step|no moment|outside|constant|without a fore",
+    ),
+    "10 to 60 s after": (
+        short_after_seconds,
+        "too short|too few|no step|no moment|outside|constant|without a fore",
+    ),
     "pulled out": (pulled_out, "pulled out"),
     "pulled out early": (pulled_out_early, "pulled out"),
     "range ends half-way": (saturated_low, "end of its range"),
@@ -229,7 +235,8 @@ def outcome(made: Made, reason: str, *, given: bool) -> tuple[str, str]:
     off = f"off by {one.rise_K - made.true_rise_K:+.3f} K, u {one.u_rise_K:.3f} K"
     far = abs(one.rise_K - made.true_rise_K) > 4 * one.u_rise_K
     silent = "far off" if far else "misses"
-    return ("warned" if not one.admissible else silent), f"{off}; {one.method}: {one.why}"
+    told = not one.admissible or any("end of the sensor's range" in w for w in found.warnings)
+    return ("warned" if told else silent), f"{off}; {one.method}: {one.why}"
 
 
 def count(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -90,8 +91,14 @@ def test_sensor_pulled_out_half_way():
     out = curve.time_s > 480.0
     T = np.where(out, 20.0 + 7.0 * np.exp(-(curve.time_s - 480.0) / 20.0), curve.temperature_C)
     text = refusal(Curve.from_arrays(curve.time_s, np.round(T, 2)), mixed_at_s=180.0)
-    assert "480" in text or "482" in text
-    assert "sensor" in text
+    assert "at 482 s" in text or "at 484 s" in text
+    assert "sensor was pulled out" in text
+    # what was logged until then is corrected by itself
+    found = re.search(r"up to (\d+) s alone give a corrected rise of \+([\d.]+) ± ([\d.]+) K", text)
+    assert found is not None
+    until, rise, u = (float(part) for part in found.groups())
+    assert 450 < until <= 480
+    assert rise == pytest.approx(RISE, abs=3 * u)
 
 
 def test_saturated_sensor():

@@ -55,7 +55,7 @@ def _cooling(ax: Axes, log: CoolingLog) -> None:
         time[::every], curve.temperature_C[::every], ".", color=LIGHT["readings"], markersize=3.2,
         label="readings",
     )  # fmt: skip
-    for name in dict.fromkeys((log.law, "newton")):
+    for name in dict.fromkeys(("newton", log.law)):  # the named law on top
         line = log.line_C(name)
         if line is not None:
             colour, style, _ = STYLES.get(name, _OTHER)

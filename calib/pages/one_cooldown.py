@@ -147,9 +147,13 @@ def _budget_rows(parts: Parts) -> list[tuple[str, ...]]:
     if total <= 0:
         return []
     return [
-        (name, f"{u:.{decimals_for(u)}f}", f"{100 * u * u / total:.0f}", PARTS.get(name, ""))
+        (name, f"{u:.{decimals_for(u)}f}", _percent(u * u / total), PARTS.get(name, ""))
         for name, u in sorted(parts, key=lambda part: -part[1])
     ]
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f}" if share >= 0.005 else "< 1"
 
 
 def _cooling_figure(log: CoolingLog) -> FigureBlock:

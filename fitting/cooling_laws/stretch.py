@@ -14,8 +14,8 @@ from fitting.errors import CurveError
 MOST_BINS = 60
 FEWEST_BINS = 12
 _SHORTEST_BIN_S = 8.0
-STIRRING_K = 0.3
-"""How much a stirrer of some 0.01 W warms a cup that loses 0.04 W/K (common practice)."""
+STIRRING_K = 0.5
+"""How much a stirrer of some 0.02 W warms a cup that loses 0.04 W/K (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,8 @@ Sci. 14 (1999) 382 (averages over models); all from memory.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import product
 
 import numpy as np
@@ -47,19 +48,21 @@ IntArray = npt.NDArray[np.intp]
 
 # Middles and standard deviations of what is known beforehand, ordinary and large (common practice,
 # no source).
-U_DRIFT_K_PER_S = (1.7e-4, 6e-4)  # a room by 0.6 K/h unnoticed; by 2 K/h
+U_DRIFT_K_PER_S = (2e-4, 6e-4)  # a room by 0.7 K/h unnoticed; by 2 K/h
 LN_STEEP = ((np.log(0.015), 0.9), (np.log(0.15), 0.7))  # n − 1: under a lid; open, wet or bare
 WALL_SHARE = (0.005, 0.06)  # of the distance to the room: foam; glass or a heavy vessel
 LN_WALL_S = ((np.log(50.0), 0.5), (np.log(250.0), 0.7))
-P_LARGE = 0.2
+P_LARGE = 0.35
 U_SETTLES_K = (0.8, 1.1)  # T∞ about the room: stirring; and an open, wet surface
 WET_K = 5.0
 """T∞ lies lower by so many kelvin times n − 1: vapour that makes the loss steeper by 0.1 also keeps
 the cup about 1 K below the room, convection does not (half of each; own estimate)."""
 SWING_K, SWING_S = 0.06, 150.0  # what a room does beside its drift, within some minutes
-_FAR_C = (20.0, 20.0)  # surroundings where none were noted: −20 to 60 °C
+_FAR_C = (20.0, 8.0)  # where the room was not noted: indoors, or nearly so
 _LN_RATE = (np.log(1.5e-4), 2.0)
-_DRAWS, _WIDER, _ROUNDS, _MOST_STEPS = 64, 1.3, 2, 40
+_DRAWS, _WIDER, _ROUNDS = 64, 1.3, 2
+_MOST_STEPS, _SETTLED = 25, 2e-3
+_BINS = 30  # of the course: it is smooth
 _HOPELESS = 9.0  # of log evidence behind the best
 _LOG = (RATE, STEEP, WALL_S)  # searched as logarithms
 _FITTED = [START, RATE, T_INF, WALL]
@@ -123,8 +126,9 @@ def weigh(stretch: Stretch, scatter: Scatter, guess: FloatArray) -> Weighed:
         scatter: of the bins, from the laws' fits.
         guess: T0 [°C], k [1/s], T∞ [°C] to start from.
     """
-    root = np.linalg.cholesky(_covariance(stretch, scatter, float(guess[1])))
-    problem = _Problem(stretch, np.linalg.inv(root).T, *_prior(stretch, guess))
+    coarse, joined = _joined(stretch)
+    own = joined @ _covariance(stretch, scatter, float(guess[1])) @ joined.T
+    problem = _Problem(coarse, np.linalg.inv(np.linalg.cholesky(own)).T, *_prior(stretch, guess))
     peaks, cost = problem.peaks(guess)
     J = problem.jacobian(peaks, np.arange(len(_LARGE)))
     information = np.asarray(J.transpose(0, 2, 1) @ J)
@@ -151,6 +155,15 @@ def _spread_points(n: int, dimensions: int) -> FloatArray:
     return np.asarray(ndtri(np.clip(even, 1e-6, 1 - 1e-6)))
 
 
+def _joined(stretch: Stretch) -> tuple[Stretch, FloatArray]:
+    """Neighbouring bins joined to some 30, and the matrix that does it, shape (30, n)."""
+    n = stretch.t.size
+    group = np.arange(n) * min(_BINS, n) // n
+    joined = (group == np.arange(group[-1] + 1)[:, None]).astype(np.float64)
+    joined /= joined.sum(axis=1, keepdims=True)
+    return replace(stretch, t=joined @ stretch.t, y=joined @ stretch.y), joined
+
+
 def _covariance(stretch: Stretch, scatter: Scatter, rate: float) -> FloatArray:
     """Of the bins about a smooth course: scatter with its memory, and the room's swings, K²."""
     order = np.abs(np.subtract.outer(np.arange(stretch.t.size), np.arange(stretch.t.size)))
@@ -166,7 +179,9 @@ class _Problem:
 
     Attributes:
         whiten: residuals times this are independent with variance 1, shape (n, n).
-        middle, sd: of the parameters as they are searched, shape (M, 7).
+        middle, sd: of the parameters as they are searched, shape (M, 7); of T∞ + `WET_K` (n − 1)
+            itself. In T∞'s place the logarithm of the middle's slope k |T_middle − T∞| is searched,
+            which the readings tell by themselves.
     """
 
     stretch: Stretch
@@ -174,11 +189,17 @@ class _Problem:
     middle: FloatArray
     sd: FloatArray
 
+    @cached_property
+    def direction(self) -> float:
+        """1 where it cools, −1 where it warms."""
+        return 1.0 if self.stretch.y[0] >= self.stretch.y[-1] else -1.0
+
     def natural(self, q: FloatArray) -> FloatArray:
         """Parameters of `course` from those that are searched, shape (S, 7)."""
         p = q.copy()
         p[:, _LOG] = np.exp(np.clip(q[:, _LOG], -25.0, 12.0))
-        p[:, T_INF] -= WET_K * np.minimum(p[:, STEEP], 2.0)
+        away = np.exp(np.clip(q[:, T_INF] - q[:, RATE], -12.0, 8.0))
+        p[:, T_INF] = self.stretch.span.middle_C - self.direction * away
         return p
 
     def misfit(self, q: FloatArray, of: IntArray) -> FloatArray:
@@ -186,16 +207,19 @@ class _Problem:
 
         ``of``: the mixture of each set of parameters, shape (S,).
         """
-        one = self.stretch
-        away = one.y - course(self.natural(q), one.t, one.span.middle_C)
-        return np.hstack([away @ self.whiten, (q - self.middle[of]) / self.sd[of]])
+        one, p = self.stretch, self.natural(q)
+        left = one.y - course(p, one.t, one.span.middle_C)
+        off = q - self.middle[of]
+        wet = WET_K * np.minimum(p[:, STEEP], 2.0)
+        off[:, T_INF] = p[:, T_INF] + wet - self.middle[of, T_INF]
+        return np.hstack([left @ self.whiten, off / self.sd[of]])
 
     def jacobian(self, q: FloatArray, of: IntArray, which: list[int] | None = None) -> FloatArray:
         """Derivatives of the misfit for some parameters, shape (S, n + 7, len(which))."""
         names = list(range(SIZE)) if which is None else which
         sets, steps = [], []
         for name in names:
-            h = 1e-3 * self.sd[of, name]
+            h = np.full(of.size, 1e-4) if name == T_INF else 1e-3 * self.sd[of, name]
             for sign in (1, -1):
                 moved = q.copy()
                 moved[:, name] += sign * h
@@ -208,30 +232,46 @@ class _Problem:
 
     def peaks(self, guess: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Most likely parameters of every mixture and half their χ² (Levenberg and Marquardt)."""
-        of = np.arange(self.sd.shape[0])
         q = self.middle.copy()
-        start = np.array([guess[0], np.log(max(float(guess[1]), 1e-6)), guess[2]])
-        near = np.clip((start - q[:, :3]) / self.sd[:, :3], -3, 3)
-        q[:, :3] += near * self.sd[:, :3]
+        q[:, START] = guess[0]
+        t, y = self.stretch.t, self.stretch.y
+        slope = abs(float(y[-1] - y[0]) / float(t[-1] - t[0]))
+        away = self.direction * (self.stretch.span.middle_C - float(guess[2]))
+        if self.stretch.settles is not None:
+            away = self.direction * (self.stretch.span.middle_C - self.stretch.settles[0])
+        q[:, T_INF] = np.log(max(slope, 1e-9))
+        q[:, RATE] = q[:, T_INF] - np.log(max(away, 0.2 * float(np.ptp(y))))
+        self._descend(q, [START, RATE, T_INF, DRIFT], 10)  # nearly linear: nothing to go astray
+        self._descend(q, [START, RATE, T_INF, DRIFT, STEEP, WALL], 10)
+        cost = self._descend(q, list(range(SIZE)), _MOST_STEPS)
+        return q, cost
+
+    def _descend(self, q: FloatArray, names: list[int], most: int) -> FloatArray:
+        """Move q, in place, to the least cost in some of its parameters; returns half its χ²."""
+        of = np.arange(q.shape[0])
         damping = np.full(q.shape[0], 1e-2)
         rest = self.misfit(q, of)
         cost = 0.5 * np.sum(rest**2, axis=1)
-        for _ in range(_MOST_STEPS):
-            J = self.jacobian(q, of)
+        left = of
+        for _ in range(most):
+            J = self.jacobian(q[left], left, names)
             turned = J.transpose(0, 2, 1)
-            inside, pull = turned @ J, (turned @ rest[..., None])[..., 0]
-            weight = np.einsum("sii->si", inside) * damping[:, None]
-            step = np.linalg.solve(inside + weight[:, :, None] * np.eye(SIZE), pull[..., None])
-            tried = q - step[..., 0]
-            left = self.misfit(tried, of)
-            new = 0.5 * np.sum(left**2, axis=1)
-            better = new <= cost
-            gained = np.where(better, cost - new, np.inf)
-            q[better], rest[better], cost[better] = tried[better], left[better], new[better]
-            damping = np.clip(np.where(better, damping / 8, damping * 6), 1e-9, 1e9)
-            if np.all((gained < 1e-3) | (damping > 1e6)):
+            inside = turned @ J
+            more = np.einsum("sii->si", inside) * damping[left, None]
+            pull = turned @ rest[left][..., None]
+            step = np.linalg.solve(inside + more[:, :, None] * np.eye(len(names)), pull)
+            tried = q[left].copy()
+            tried[:, names] -= step[..., 0]
+            missed = self.misfit(tried, left)
+            change = 0.5 * np.sum(missed**2, axis=1) - cost[left]
+            better = change < 0
+            q[left[better]], rest[left[better]] = tried[better], missed[better]
+            cost[left[better]] += change[better]
+            damping[left] *= np.where(better, 1 / 8, 6)
+            left = left[(np.abs(change) > _SETTLED) & (damping[left] < 1e8)]
+            if left.size == 0:
                 break
-        return q, cost
+        return cost
 
     def draws(
         self, peaks: FloatArray, information: FloatArray, kept: IntArray
@@ -263,12 +303,14 @@ class _Problem:
             pull = turned @ self.misfit(q, of)[..., None]
             q[:, _FITTED] -= np.linalg.solve(inside, pull)[..., 0]
         cost = 0.5 * np.sum(self.misfit(q, of) ** 2, axis=1)
-        log_weight = -cost - 0.5 * np.linalg.slogdet(inside)[1] - density
-        sd = np.sqrt(np.einsum("sii->si", np.linalg.inv(inside)))
+        away = q[:, T_INF] - q[:, RATE]  # its ln; the prior is one of T∞, not of this
+        log_weight = away - cost - 0.5 * np.linalg.slogdet(inside)[1] - density
+        own = np.linalg.inv(inside)
+        u_away = np.sqrt(np.maximum(own[:, 1, 1] + own[:, 2, 2] - 2 * own[:, 1, 2], 0.0))
         return (
             np.where(np.isfinite(log_weight), log_weight, -1e9),
-            np.stack([q[:, RATE], sd[:, 1]]),
-            np.stack([self.natural(q)[:, T_INF], sd[:, 2]]),
+            np.stack([q[:, RATE], np.sqrt(own[:, 1, 1])]),
+            np.stack([self.natural(q)[:, T_INF], np.exp(np.clip(away, -12, 8)) * u_away]),
             q[:, _SHAPE],
         )
 

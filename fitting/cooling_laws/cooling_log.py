@@ -81,7 +81,7 @@ def fit_cooling_log(
     fitted = fit_laws(stretch)
     named = fitted.comparison.chosen if law is None else law
     if law is None:
-        answer = _averaged(weigh(stretch, fitted.scatter, fitted.found[0].p[:3]))
+        answer = _averaged(_weighed(stretch, fitted))
         decided_by = fitted.comparison.why
     else:
         answer = _of_law(fitted.comparison, law)
@@ -145,6 +145,13 @@ def _check_course(stretch: Stretch) -> None:
             f"{stretch.from_s + float(stretch.t[largest]):.0f} s; give the part before or after it "
             "with a start and an end"
         )
+
+
+def _weighed(stretch: Stretch, fitted: FittedLaws) -> Weighed:
+    """The average, searched from where the laws were found."""
+    found = {one.law.name: one.p for one in fitted.found}
+    b, tau = found["slow-wall"][3:]
+    return weigh(stretch, fitted.scatter, found["newton"][:3], (float(b), float(tau)))
 
 
 def _averaged(found: Weighed) -> _Answer:

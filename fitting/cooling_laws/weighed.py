@@ -49,10 +49,10 @@ IntArray = npt.NDArray[np.intp]
 # Middles and standard deviations of what is known beforehand, ordinary and large (common practice,
 # no source).
 U_DRIFT_K_PER_S = (2e-4, 6e-4)  # a room by 0.7 K/h unnoticed; by 2 K/h
-LN_STEEP = ((np.log(0.015), 0.9), (np.log(0.15), 0.7))  # n − 1: under a lid; open, wet or bare
+LN_STEEP = ((np.log(0.01), 1.0), (np.log(0.15), 0.7))  # n − 1: under a lid; open, wet or bare
 WALL_SHARE = (0.005, 0.06)  # of the distance to the room: foam; glass or a heavy vessel
 LN_WALL_S = ((np.log(50.0), 0.5), (np.log(250.0), 0.7))
-P_LARGE = 0.35
+P_LARGE = (0.3, 0.2, 0.3)  # of drift, steepness, wall
 U_SETTLES_K = (0.8, 1.1)  # T∞ about the room: stirring; and an open, wet surface
 WET_K = 5.0
 """T∞ lies lower by so many kelvin times n − 1: vapour that makes the loss steeper by 0.1 also keeps
@@ -118,21 +118,25 @@ class Weighed:
         return float(np.sqrt(share @ (mean - centre) ** 2))
 
 
-def weigh(stretch: Stretch, scatter: Scatter, guess: FloatArray) -> Weighed:
+def weigh(
+    stretch: Stretch, scatter: Scatter, guess: FloatArray, wall: tuple[float, float] = (0.0, 250.0)
+) -> Weighed:
     """Average over all mixtures.
 
     Args:
         stretch: the averaged readings.
         scatter: of the bins, from the laws' fits.
         guess: T0 [°C], k [1/s], T∞ [°C] to start from.
+        wall: amplitude b [K] and time τ [s] of a slow wall to start from.
     """
     coarse, joined = _joined(stretch)
     own = joined @ _covariance(stretch, scatter, float(guess[1])) @ joined.T
     problem = _Problem(coarse, np.linalg.inv(np.linalg.cholesky(own)).T, *_prior(stretch, guess))
-    peaks, cost = problem.peaks(guess)
+    peaks, cost = problem.peaks(guess, wall)
     J = problem.jacobian(peaks, np.arange(len(_LARGE)))
     information = np.asarray(J.transpose(0, 2, 1) @ J)
-    chance = np.log(np.where(_LARGE == 1, P_LARGE, 1 - P_LARGE)).sum(axis=1)
+    likely = np.array(P_LARGE)
+    chance = np.log(np.where(_LARGE == 1, likely, 1 - likely)).sum(axis=1)
     log_prior = chance - np.log(problem.sd).sum(axis=1)
     rough = log_prior - np.linalg.slogdet(information)[1] / 2 - cost
     kept = np.flatnonzero(rough > rough.max() - _HOPELESS)
@@ -230,7 +234,7 @@ class _Problem:
         slopes = (rows[:, 0] - rows[:, 1]) / np.array(steps)[:, :, None]
         return np.asarray(slopes.transpose(1, 2, 0))
 
-    def peaks(self, guess: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def peaks(self, guess: FloatArray, wall: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
         """Most likely parameters of every mixture and half their χ² (Levenberg and Marquardt)."""
         q = self.middle.copy()
         q[:, START] = guess[0]
@@ -241,8 +245,12 @@ class _Problem:
             away = self.direction * (self.stretch.span.middle_C - self.stretch.settles[0])
         q[:, T_INF] = np.log(max(slope, 1e-9))
         q[:, RATE] = q[:, T_INF] - np.log(max(away, 0.2 * float(np.ptp(y))))
-        self._descend(q, [START, RATE, T_INF, DRIFT], 10)  # nearly linear: nothing to go astray
-        self._descend(q, [START, RATE, T_INF, DRIFT, STEEP, WALL], 10)
+        slow = _LARGE[:, 2] == 1
+        q[slow, WALL] = wall[0]
+        near = (np.log(max(wall[1], 1.0)) - self.middle[slow, WALL_S]) / self.sd[slow, WALL_S]
+        q[slow, WALL_S] += np.clip(near, -2.5, 2.5) * self.sd[slow, WALL_S]
+        # first what is nearly linear, where nothing goes astray
+        self._descend(q, [START, RATE, T_INF, DRIFT, WALL], 12)
         cost = self._descend(q, list(range(SIZE)), _MOST_STEPS)
         return q, cost
 

@@ -16,11 +16,12 @@ Nor are the school's instruments right: balance, probes and stock solutions are 
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
-from fitting.simulated_cup import Cup, draw_cup, simulate
+from fitting.simulated_cup import Cup, Experiment, Room, Sensor, draw_cup, simulate
 from sample_runs.invented_school import (
     CUPS,
     TRUE_KJ_PER_MOL,
@@ -32,6 +33,7 @@ from sample_runs.invented_school import (
     mixing_run,
     neutralization,
     true_cups,
+    water_cp,
     write_curve,
     write_rows,
 )
@@ -192,6 +194,34 @@ def make_class_answers(folder: Path, cups: dict[str, Cup], tools: Instruments) -
     write_rows(folder / "class_answers.csv", rows)
 
 
+COOLING_G = 210.0  # of warm water in P1
+
+
+def make_cooling_log(folder: Path, cups: dict[str, Cup], tools: Instruments) -> None:
+    """P1 with warm water and nothing else, logged for an hour and a half: what ``cooldown`` is for.
+
+    The room stood at 21.0 °C when the log began, some minutes after the water was poured in.
+    """
+    rng = np.random.default_rng(20261118)  # its own, so that no other file depends on this one
+    e = Experiment(
+        cup=cups["P1"],
+        room=Room(start_C=21.0, drift_K_per_s=1e-4, swing_K=0.1),
+        sensor=Sensor(lag_s=6.0, noise_K=0.008, step_K=0.0, wander_K=0.002, every_s=10.0),
+        in_cup_J_per_K=COOLING_G * water_cp(40.0),
+        in_cup_C=47.0,
+        added_J_per_K=0.0,
+        heat_J=0.0,
+        fore_s=5400.0,
+        after_s=20.0,
+        standing_s=600.0,
+    )
+    run = simulate(e, rng)
+    cooling = run.time_s < e.fore_s
+    shown = tools.probes.get("P1", Probe()).shows(run.temperature_C[cooling], 0.01)
+    log = replace(run, time_s=run.time_s[cooling], temperature_C=shown)
+    write_curve(folder / "curves/cooling_P1.csv", log, "plain")
+
+
 def make_truth(folder: Path, cups: dict[str, Cup]) -> None:
     """The answers of this invented world, for whoever wants to compare."""
     rows: list[dict[str, object]] = [
@@ -222,6 +252,7 @@ def make_all(
     make_class_with_curves(folder, cups, rng, cp_spread, tools)
     make_class_with_readings(folder, cups, rng, tools)
     make_class_answers(folder, cups, tools)
+    make_cooling_log(folder, cups, tools)
     make_truth(folder, cups)
     return cups
 

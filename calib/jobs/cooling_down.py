@@ -146,7 +146,11 @@ def cool_down(
     curve = read_curve(path, **(reading or {}))
     capacity = given
     if stored is not None and fill_g is not None:
-        middle_C = float(curve.temperature_C.mean())
+        first, last = choices.get("from_s"), choices.get("to_s")
+        used = curve.window(
+            -math.inf if first is None else first, math.inf if last is None else last
+        )
+        middle_C = float(used.temperature_C.mean())
         capacity = _filled(stored, fill_g, U_FILL_G if u_fill_g is None else u_fill_g, middle_C)
     if capacity is not None:
         choices["heat_capacity_J_per_K"] = capacity.value

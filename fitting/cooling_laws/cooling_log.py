@@ -29,6 +29,7 @@ UNSEEN_SHARE = 0.01
 simulated cups (`tests/benchmarks/cooling_laws.py`)."""
 _LEAST_CHANGE_K = 0.3
 _Z95 = 1.96
+_MISFIT = 1.4  # beyond it the uncertainties grow with the misfit
 _LARGE_LAWS = ("drifting-room", "steeper", "slow-wall")  # in the order of `Weighed.large`
 
 
@@ -43,6 +44,7 @@ class _Answer(NamedTuple):
     t_inf95: Interval
     parts: Parts
     chances: tuple[tuple[str, float], ...]
+    misfit: float = 1.0
 
 
 def fit_cooling_log(
@@ -157,9 +159,13 @@ def _weighed(stretch: Stretch, fitted: FittedLaws) -> Weighed:
 def _averaged(found: Weighed) -> _Answer:
     """The average's answer, widened by what nothing describes."""
     rate, u, (low, high) = found.rate_per_s()
-    t_inf, u_t_inf, t_inf95 = found.settles_C()
+    t_inf, u_t_inf, (cold, warm) = found.settles_C()
+    worse = found.misfit if found.misfit > _MISFIT else 1.0
+    low, high = rate - worse * (rate - low), rate + worse * (high - rate)
+    t_inf95 = (t_inf - worse * (t_inf - cold), t_inf + worse * (warm - t_inf))
+    u, u_t_inf = worse * u, worse * u_t_inf
     unseen = UNSEEN_SHARE * rate
-    between = min(found.between() * rate, u)
+    between = min(worse * found.between() * rate, u)
     within = float(np.sqrt(max(u**2 - between**2, 0.0)))
     steps = np.maximum.accumulate(np.array(found.steps))
     shares = np.sqrt(np.diff(np.concatenate([[0.0], steps**2]))) / steps[-1] * within
@@ -178,7 +184,7 @@ def _averaged(found: Weighed) -> _Answer:
     chances = tuple(
         (name, float(found.probability @ found.large[:, i])) for i, name in enumerate(_LARGE_LAWS)
     )
-    return _Answer(rate, whole, rate95, t_inf, u_t_inf, t_inf95, parts, chances)
+    return _Answer(rate, whole, rate95, t_inf, u_t_inf, t_inf95, parts, chances, found.misfit)
 
 
 def _of_law(laws: LawComparison, law: str) -> _Answer:
@@ -221,6 +227,12 @@ def _warnings(
         )
     if forced and not fitted.comparison.named(named).admissible:
         yield f"{named} was asked for, but {fitted.comparison.named(named).why}"
+    if answer.misfit > _MISFIT:
+        yield (
+            f"no mixture of the laws describes the log: what is left is {answer.misfit:.1f} times "
+            "its scatter, and the uncertainties were made as many times larger; look at the "
+            "residuals for a lid that was opened, a stirrer that stopped, or very hot water"
+        )
     if named == "steeper":
         yield (
             "the loss grows faster than linearly: k and G hold near the mean temperature of the "

@@ -22,52 +22,19 @@ Sci. 14 (1999) 382 (averages over models); all from memory.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
-from itertools import product
 
 import numpy as np
-import numpy.typing as npt
 
-from fitting.cooling_laws.course import (
-    DRIFT,
-    RATE,
-    SIZE,
-    START,
-    STEEP,
-    T_INF,
-    WALL,
-    WALL_S,
-    course,
-)
+from fitting.cooling_laws.course import DRIFT, RATE, SIZE, START, STEEP, T_INF, WALL, WALL_S
 from fitting.cooling_laws.fitted import Scatter
+from fitting.cooling_laws.mixtures import DRAWS, LARGE, P_LARGE, IntArray, Problem, prior_of
 from fitting.cooling_laws.stretch import Stretch
 from fitting.curve import FloatArray
 from fitting.evidence import mixture_moments, mixture_quantiles, weights_of
 
-IntArray = npt.NDArray[np.intp]
-
-# Middles and standard deviations of what is known beforehand, ordinary and large (common practice,
-# no source).
-U_DRIFT_K_PER_S = (2e-4, 6e-4)  # a room by 0.7 K/h unnoticed; by 2 K/h
-LN_STEEP = ((np.log(0.01), 1.0), (np.log(0.15), 0.7))  # n − 1: under a lid; open, wet or bare
-WALL_SHARE = (0.005, 0.06)  # of the distance to the room: foam; glass or a heavy vessel
-LN_WALL_S = ((np.log(50.0), 0.5), (np.log(250.0), 0.7))
-P_LARGE = (0.3, 0.2, 0.3)  # of drift, steepness, wall
-U_SETTLES_K = (0.8, 1.1)  # T∞ about the room: stirring; and an open, wet surface
-WET_K = 5.0
-"""T∞ lies lower by so many kelvin times n − 1: vapour that makes the loss steeper by 0.1 also keeps
-the cup about 1 K below the room, convection does not (half of each; own estimate)."""
 SWING_K, SWING_S = 0.06, 150.0  # what a room does beside its drift, within some minutes
-_FAR_C = (20.0, 8.0)  # where the room was not noted: indoors, or nearly so
-_LN_RATE = (np.log(1.5e-4), 2.0)
-_DRAWS, _WIDER, _ROUNDS = 64, 1.3, 2
-_MOST_STEPS, _SETTLED = 25, 2e-3
 _BINS = 30  # of the course: it is smooth
 _HOPELESS = 9.0  # of log evidence behind the best
-_LOG = (RATE, STEEP, WALL_S)  # searched as logarithms
-_FITTED = [START, RATE, T_INF, WALL]
-_SHAPE = [DRIFT, STEEP, WALL_S]
-_LARGE = np.array(list(product((0, 1), repeat=3)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,6 +48,7 @@ class Weighed:
         shape: drift [K/s], ln(n − 1), ln τ of each draw, shape (D, 3).
         large: (drift, steep, wall) of each mixture, whether large; shape (M, 3).
         probability: of each mixture, shape (M,).
+        misfit: root mean square of the whitened readings about the best mixture: 1 where it fits.
         steps: u of ln k in the likeliest mixture: from the readings alone, then with wall, drift
             and steepness let free one after the other.
     """
@@ -92,6 +60,7 @@ class Weighed:
     shape: FloatArray
     large: FloatArray
     probability: FloatArray
+    misfit: float
     steps: tuple[float, float, float, float]
 
     def rate_per_s(self) -> tuple[float, float, tuple[float, float]]:
@@ -131,32 +100,23 @@ def weigh(
     """
     coarse, joined = _joined(stretch)
     own = joined @ _covariance(stretch, scatter, float(guess[1])) @ joined.T
-    problem = _Problem(coarse, np.linalg.inv(np.linalg.cholesky(own)).T, *_prior(stretch, guess))
+    problem = Problem(coarse, np.linalg.inv(np.linalg.cholesky(own)).T, *prior_of(stretch, guess))
     peaks, cost = problem.peaks(guess, wall)
-    J = problem.jacobian(peaks, np.arange(len(_LARGE)))
-    information = np.asarray(J.transpose(0, 2, 1) @ J)
+    J = problem.jacobian(peaks, np.arange(len(LARGE)))
+    information = np.asarray(J.transpose(0, 2, 1) @ J + 1e-9 * np.eye(SIZE))
     likely = np.array(P_LARGE)
-    chance = np.log(np.where(_LARGE == 1, likely, 1 - likely)).sum(axis=1)
+    chance = np.log(np.where(LARGE == 1, likely, 1 - likely)).sum(axis=1)
     log_prior = chance - np.log(problem.sd).sum(axis=1)
     rough = log_prior - np.linalg.slogdet(information)[1] / 2 - cost
     kept = np.flatnonzero(rough > rough.max() - _HOPELESS)
     log_weight, ln_rate, t_inf, shape = problem.draws(peaks, information, kept)
-    weight, mixture = weights_of(log_weight + log_prior[kept].repeat(_DRAWS)), kept.repeat(_DRAWS)
-    probability = np.bincount(mixture, weight, len(_LARGE)).astype(np.float64)
+    weight, mixture = weights_of(log_weight + log_prior[kept].repeat(DRAWS)), kept.repeat(DRAWS)
+    probability = np.bincount(mixture, weight, len(LARGE)).astype(np.float64)
     best = information[int(np.argmax(probability))]
     return Weighed(
-        weight, ln_rate, t_inf, mixture, shape, _LARGE.astype(np.float64), probability,
-        _steps(best),
+        weight, ln_rate, t_inf, mixture, shape, LARGE.astype(np.float64), probability,
+        float(np.sqrt(2 * cost.min() / coarse.t.size)), _steps(best),
     )  # fmt: skip
-
-
-def _spread_points(n: int, dimensions: int) -> FloatArray:
-    """Standard normal points that fill the space evenly (a Sobol sequence), the same every time."""
-    from scipy.special import ndtri
-    from scipy.stats import qmc
-
-    even = qmc.Sobol(dimensions, scramble=True, seed=5).random(n)
-    return np.asarray(ndtri(np.clip(even, 1e-6, 1 - 1e-6)))
 
 
 def _joined(stretch: Stretch) -> tuple[Stretch, FloatArray]:
@@ -177,152 +137,6 @@ def _covariance(stretch: Stretch, scatter: Scatter, rate: float) -> FloatArray:
     return np.asarray(own + swing * np.exp(-0.5 * (gap / SWING_S) ** 2))
 
 
-@dataclass(frozen=True, eq=False)
-class _Problem:
-    """The readings and what is known beforehand in each of M mixtures.
-
-    Attributes:
-        whiten: residuals times this are independent with variance 1, shape (n, n).
-        middle, sd: of the parameters as they are searched, shape (M, 7); of T∞ + `WET_K` (n − 1)
-            itself. In T∞'s place the logarithm of the middle's slope k |T_middle − T∞| is searched,
-            which the readings tell by themselves.
-    """
-
-    stretch: Stretch
-    whiten: FloatArray
-    middle: FloatArray
-    sd: FloatArray
-
-    @cached_property
-    def direction(self) -> float:
-        """1 where it cools, −1 where it warms."""
-        return 1.0 if self.stretch.y[0] >= self.stretch.y[-1] else -1.0
-
-    def natural(self, q: FloatArray) -> FloatArray:
-        """Parameters of `course` from those that are searched, shape (S, 7)."""
-        p = q.copy()
-        p[:, _LOG] = np.exp(np.clip(q[:, _LOG], -25.0, 12.0))
-        away = np.exp(np.clip(q[:, T_INF] - q[:, RATE], -12.0, 8.0))
-        p[:, T_INF] = self.stretch.span.middle_C - self.direction * away
-        return p
-
-    def misfit(self, q: FloatArray, of: IntArray) -> FloatArray:
-        """Whitened readings about the course, parameters about their prior, shape (S, n + 7).
-
-        ``of``: the mixture of each set of parameters, shape (S,).
-        """
-        one, p = self.stretch, self.natural(q)
-        left = one.y - course(p, one.t, one.span.middle_C)
-        off = q - self.middle[of]
-        wet = WET_K * np.minimum(p[:, STEEP], 2.0)
-        off[:, T_INF] = p[:, T_INF] + wet - self.middle[of, T_INF]
-        return np.hstack([left @ self.whiten, off / self.sd[of]])
-
-    def jacobian(self, q: FloatArray, of: IntArray, which: list[int] | None = None) -> FloatArray:
-        """Derivatives of the misfit for some parameters, shape (S, n + 7, len(which))."""
-        names = list(range(SIZE)) if which is None else which
-        sets, steps = [], []
-        for name in names:
-            h = np.full(of.size, 1e-4) if name == T_INF else 1e-3 * self.sd[of, name]
-            for sign in (1, -1):
-                moved = q.copy()
-                moved[:, name] += sign * h
-                sets.append(moved)
-            steps.append(2 * h)
-        rows = self.misfit(np.concatenate(sets), np.tile(of, len(sets)))
-        rows = rows.reshape(len(names), 2, q.shape[0], -1)
-        slopes = (rows[:, 0] - rows[:, 1]) / np.array(steps)[:, :, None]
-        return np.asarray(slopes.transpose(1, 2, 0))
-
-    def peaks(self, guess: FloatArray, wall: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
-        """Most likely parameters of every mixture and half their χ² (Levenberg and Marquardt)."""
-        q = self.middle.copy()
-        q[:, START] = guess[0]
-        t, y = self.stretch.t, self.stretch.y
-        slope = abs(float(y[-1] - y[0]) / float(t[-1] - t[0]))
-        away = self.direction * (self.stretch.span.middle_C - float(guess[2]))
-        if self.stretch.settles is not None:
-            away = self.direction * (self.stretch.span.middle_C - self.stretch.settles[0])
-        q[:, T_INF] = np.log(max(slope, 1e-9))
-        q[:, RATE] = q[:, T_INF] - np.log(max(away, 0.2 * float(np.ptp(y))))
-        slow = _LARGE[:, 2] == 1
-        q[slow, WALL] = wall[0]
-        near = (np.log(max(wall[1], 1.0)) - self.middle[slow, WALL_S]) / self.sd[slow, WALL_S]
-        q[slow, WALL_S] += np.clip(near, -2.5, 2.5) * self.sd[slow, WALL_S]
-        # first what is nearly linear, where nothing goes astray
-        self._descend(q, [START, RATE, T_INF, DRIFT, WALL], 12)
-        cost = self._descend(q, list(range(SIZE)), _MOST_STEPS)
-        return q, cost
-
-    def _descend(self, q: FloatArray, names: list[int], most: int) -> FloatArray:
-        """Move q, in place, to the least cost in some of its parameters; returns half its χ²."""
-        of = np.arange(q.shape[0])
-        damping = np.full(q.shape[0], 1e-2)
-        rest = self.misfit(q, of)
-        cost = 0.5 * np.sum(rest**2, axis=1)
-        left = of
-        for _ in range(most):
-            J = self.jacobian(q[left], left, names)
-            turned = J.transpose(0, 2, 1)
-            inside = turned @ J
-            more = np.einsum("sii->si", inside) * damping[left, None]
-            pull = turned @ rest[left][..., None]
-            step = np.linalg.solve(inside + more[:, :, None] * np.eye(len(names)), pull)
-            tried = q[left].copy()
-            tried[:, names] -= step[..., 0]
-            missed = self.misfit(tried, left)
-            change = 0.5 * np.sum(missed**2, axis=1) - cost[left]
-            better = change < 0
-            q[left[better]], rest[left[better]] = tried[better], missed[better]
-            cost[left[better]] += change[better]
-            damping[left] *= np.where(better, 1 / 8, 6)
-            left = left[(np.abs(change) > _SETTLED) & (damping[left] < 1e8)]
-            if left.size == 0:
-                break
-        return cost
-
-    def draws(
-        self, peaks: FloatArray, information: FloatArray, kept: IntArray
-    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        """Draws about the kept peaks: log weights; means and deviations of ln k, of T∞; shapes."""
-        A, B = _FITTED, _SHAPE
-        z = _spread_points(_DRAWS, len(B))
-        sets, density = [], []
-        for i in kept:
-            info = information[i]
-            own = np.linalg.solve(info[np.ix_(A, A)], info[np.ix_(A, B)])
-            rest = info[np.ix_(B, B)] - info[np.ix_(B, A)] @ own
-            wide = _WIDER * np.linalg.inv(np.linalg.cholesky(rest))
-            q, moved = np.tile(peaks[i], (_DRAWS, 1)), z @ wide
-            q[:, B] += moved
-            q[:, A] -= moved @ own.T
-            sets.append(q)
-            density.append(-0.5 * np.sum(z * z, axis=1) - np.linalg.slogdet(wide)[1])
-        return self._fitted(np.concatenate(sets), kept.repeat(_DRAWS), np.concatenate(density))
-
-    def _fitted(
-        self, q: FloatArray, of: IntArray, density: FloatArray
-    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        """Start, k, T∞ and the wall's amplitude fitted anew to each shape."""
-        for _ in range(_ROUNDS):
-            J = self.jacobian(q, of, _FITTED)
-            turned = J.transpose(0, 2, 1)
-            inside = turned @ J
-            pull = turned @ self.misfit(q, of)[..., None]
-            q[:, _FITTED] -= np.linalg.solve(inside, pull)[..., 0]
-        cost = 0.5 * np.sum(self.misfit(q, of) ** 2, axis=1)
-        away = q[:, T_INF] - q[:, RATE]  # its ln; the prior is one of T∞, not of this
-        log_weight = away - cost - 0.5 * np.linalg.slogdet(inside)[1] - density
-        own = np.linalg.inv(inside)
-        u_away = np.sqrt(np.maximum(own[:, 1, 1] + own[:, 2, 2] - 2 * own[:, 1, 2], 0.0))
-        return (
-            np.where(np.isfinite(log_weight), log_weight, -1e9),
-            np.stack([q[:, RATE], np.sqrt(own[:, 1, 1])]),
-            np.stack([self.natural(q)[:, T_INF], np.exp(np.clip(away, -12, 8)) * u_away]),
-            q[:, _SHAPE],
-        )
-
-
 def _steps(information: FloatArray) -> tuple[float, float, float, float]:
     """Standard uncertainty of ln k, one more thing let free at a time."""
     free = [START, RATE, T_INF]
@@ -332,27 +146,3 @@ def _steps(information: FloatArray) -> tuple[float, float, float, float]:
         part = information[np.ix_(free, free)]
         out.append(float(np.sqrt(np.linalg.inv(part)[1, 1])))
     return out[0], out[1], out[2], out[3]
-
-
-def _prior(stretch: Stretch, guess: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Middle and standard deviation of each parameter as it is searched, shape (M, 7)."""
-    if stretch.settles is None:
-        settles, away = _FAR_C, abs(float(stretch.y[0]) - float(guess[2]))
-    else:
-        settles, away = stretch.settles, abs(float(stretch.y[0]) - stretch.settles[0])
-    rows = []
-    for drift, steep, wall in _LARGE:
-        more = U_SETTLES_K[steep] if stretch.settles is not None else 0.0
-        rows.append(
-            {
-                START: (float(stretch.y[0]), 5.0),
-                RATE: _LN_RATE,
-                T_INF: (settles[0], float(np.hypot(settles[1], more))),
-                DRIFT: (0.0, U_DRIFT_K_PER_S[drift]),
-                STEEP: LN_STEEP[steep],
-                WALL: (0.0, WALL_SHARE[wall] * max(away, 1.0)),
-                WALL_S: LN_WALL_S[wall],
-            }
-        )
-    both = np.array([[row[i] for i in range(SIZE)] for row in rows], dtype=np.float64)
-    return both[..., 0], both[..., 1]

@@ -139,17 +139,23 @@ def main() -> None:
     parser.add_argument("--first-seed", type=int, default=100_000, help="not looked at in tuning")
     parser.add_argument("--power", action="store_true", help="what can be told, by strength")
     parser.add_argument("--rows", type=Path, help="keep one JSON line a log in this file")
+    parser.add_argument("--table", type=Path, help="print the table of such a file and stop")
     args = parser.parse_args()
     if args.power:
         print_power(args.n, args.first_seed)
         return
+    if args.table is not None:
+        lines = args.table.read_text(encoding="utf-8").splitlines()
+        print_table([json.loads(line) for line in lines])
+        return
     rows = []
-    for kind in args.kinds.split(","):
-        for row in rows_of(kind, args.n, args.first_seed):
-            rows.append(row)
-            if args.rows is not None:
-                with args.rows.open("a", encoding="utf-8") as stream:
-                    stream.write(json.dumps(row) + "\n")
+    for start in range(0, args.n, BATCH):
+        for kind in args.kinds.split(","):
+            for row in rows_of(kind, min(BATCH, args.n - start), args.first_seed + start):
+                rows.append(row)
+                if args.rows is not None:
+                    with args.rows.open("a", encoding="utf-8") as stream:
+                        stream.write(json.dumps(row) + "\n")
     print_table(rows)
 
 

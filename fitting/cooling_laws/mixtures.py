@@ -1,0 +1,233 @@
+"""The mixtures of everything that a cooling cup may do: what is known of each, and its search.
+
+Used by `fitting.cooling_laws.weighed`, where the method is described.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import product
+
+import numpy as np
+import numpy.typing as npt
+
+from fitting.cooling_laws.course import (
+    DRIFT,
+    RATE,
+    SIZE,
+    START,
+    STEEP,
+    T_INF,
+    WALL,
+    WALL_S,
+    course,
+)
+from fitting.cooling_laws.stretch import Stretch
+from fitting.curve import FloatArray
+
+IntArray = npt.NDArray[np.intp]
+
+# Middles and standard deviations of what is known beforehand, ordinary and large (common practice,
+# no source).
+U_DRIFT_K_PER_S = (2e-4, 6e-4)  # a room by 0.7 K/h unnoticed; by 2 K/h
+LN_STEEP = ((np.log(0.01), 1.0), (np.log(0.15), 0.7))  # n − 1: under a lid; open, wet or bare
+WALL_SHARE = (0.005, 0.06)  # of the distance to the room: foam; glass or a heavy vessel
+LN_WALL_S = ((np.log(50.0), 0.5), (np.log(250.0), 0.7))
+P_LARGE = (0.3, 0.2, 0.3)  # of drift, steepness, wall
+U_SETTLES_K = (0.8, 1.1)  # T∞ about the room: stirring; and an open, wet surface
+WET_K = 5.0
+"""T∞ lies lower by so many kelvin times n − 1: vapour that makes the loss steeper by 0.1 also keeps
+the cup about 1 K below the room, convection does not (half of each; own estimate)."""
+_FAR_C = (20.0, 8.0)  # where the room was not noted: indoors, or nearly so
+_LN_RATE = (np.log(1.5e-4), 2.0)
+DRAWS, _WIDER, _ROUNDS = 64, 1.3, 2
+_MOST_STEPS, _SETTLED = 25, 2e-3
+_HUGE = 1e6
+_LOG = (RATE, STEEP, WALL_S)  # searched as logarithms
+FITTED = [START, RATE, T_INF, WALL]
+SHAPE = [DRIFT, STEEP, WALL_S]
+LARGE = np.array(list(product((0, 1), repeat=3)))
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """The readings and what is known beforehand in each of M mixtures.
+
+    Attributes:
+        whiten: residuals times this are independent with variance 1, shape (n, n).
+        middle, sd: of the parameters as they are searched, shape (M, 7); of T∞ + `WET_K` (n − 1)
+            itself. In T∞'s place the logarithm of the middle's slope k |T_middle − T∞| is searched,
+            which the readings tell by themselves.
+    """
+
+    stretch: Stretch
+    whiten: FloatArray
+    middle: FloatArray
+    sd: FloatArray
+
+    @cached_property
+    def direction(self) -> float:
+        """1 where it cools, −1 where it warms."""
+        return 1.0 if self.stretch.y[0] >= self.stretch.y[-1] else -1.0
+
+    def natural(self, q: FloatArray) -> FloatArray:
+        """Parameters of `course` from those that are searched, shape (S, 7)."""
+        p = q.copy()
+        p[:, _LOG] = np.exp(np.clip(q[:, _LOG], -25.0, 12.0))
+        away = np.exp(np.clip(q[:, T_INF] - q[:, RATE], -12.0, 8.0))
+        p[:, T_INF] = self.stretch.span.middle_C - self.direction * away
+        return p
+
+    def misfit(self, q: FloatArray, of: IntArray) -> FloatArray:
+        """Whitened readings about the course, parameters about their prior, shape (S, n + 7).
+
+        ``of``: the mixture of each set of parameters, shape (S,).
+        """
+        one, p = self.stretch, self.natural(q)
+        left = one.y - course(p, one.t, one.span.middle_C)
+        off = q - self.middle[of]
+        wet = WET_K * np.minimum(p[:, STEEP], 2.0)
+        off[:, T_INF] = p[:, T_INF] + wet - self.middle[of, T_INF]
+        rows = np.hstack([left @ self.whiten, off / self.sd[of]])
+        return np.clip(np.nan_to_num(rows, nan=_HUGE, posinf=_HUGE, neginf=-_HUGE), -_HUGE, _HUGE)
+
+    def jacobian(self, q: FloatArray, of: IntArray, which: list[int] | None = None) -> FloatArray:
+        """Derivatives of the misfit for some parameters, shape (S, n + 7, len(which))."""
+        names = list(range(SIZE)) if which is None else which
+        sets, steps = [], []
+        for name in names:
+            h = np.full(of.size, 1e-4) if name == T_INF else 1e-3 * self.sd[of, name]
+            for sign in (1, -1):
+                moved = q.copy()
+                moved[:, name] += sign * h
+                sets.append(moved)
+            steps.append(2 * h)
+        rows = self.misfit(np.concatenate(sets), np.tile(of, len(sets)))
+        rows = rows.reshape(len(names), 2, q.shape[0], -1)
+        slopes = (rows[:, 0] - rows[:, 1]) / np.array(steps)[:, :, None]
+        return np.asarray(slopes.transpose(1, 2, 0))
+
+    def peaks(self, guess: FloatArray, wall: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
+        """Most likely parameters of every mixture and half their χ² (Levenberg and Marquardt)."""
+        q = self.middle.copy()
+        q[:, START] = guess[0]
+        t, y = self.stretch.t, self.stretch.y
+        slope = abs(float(y[-1] - y[0]) / float(t[-1] - t[0]))
+        away = self.direction * (self.stretch.span.middle_C - float(guess[2]))
+        if self.stretch.settles is not None:
+            away = self.direction * (self.stretch.span.middle_C - self.stretch.settles[0])
+        q[:, T_INF] = np.log(max(slope, 1e-9))
+        q[:, RATE] = q[:, T_INF] - np.log(max(away, 0.2 * float(np.ptp(y))))
+        slow = LARGE[:, 2] == 1
+        q[slow, WALL] = wall[0]
+        near = (np.log(max(wall[1], 1.0)) - self.middle[slow, WALL_S]) / self.sd[slow, WALL_S]
+        q[slow, WALL_S] += np.clip(near, -2.5, 2.5) * self.sd[slow, WALL_S]
+        # first what is nearly linear, where nothing goes astray
+        self._descend(q, [START, RATE, T_INF, DRIFT, WALL], 12)
+        cost = self._descend(q, list(range(SIZE)), _MOST_STEPS)
+        return q, cost
+
+    def _descend(self, q: FloatArray, names: list[int], most: int) -> FloatArray:
+        """Move q, in place, to the least cost in some of its parameters; returns half its χ²."""
+        of = np.arange(q.shape[0])
+        reach = 1.5 * self.sd[:, names]  # no step is longer
+        reach[:, [i for i, name in enumerate(names) if name == T_INF]] = 1.0
+        damping = np.full(q.shape[0], 1e-2)
+        rest = self.misfit(q, of)
+        cost = 0.5 * np.sum(rest**2, axis=1)
+        left = of
+        for _ in range(most):
+            J = self.jacobian(q[left], left, names)
+            turned = J.transpose(0, 2, 1)
+            inside = turned @ J
+            more = np.einsum("sii->si", inside) * damping[left, None]
+            pull = turned @ rest[left][..., None]
+            floor = (more + 1e-9)[:, :, None] * np.eye(len(names))
+            step = np.linalg.solve(inside + floor, pull)
+            tried = q[left].copy()
+            tried[:, names] -= np.clip(step[..., 0], -reach[left], reach[left])
+            missed = self.misfit(tried, left)
+            change = 0.5 * np.sum(missed**2, axis=1) - cost[left]
+            better = change < 0
+            q[left[better]], rest[left[better]] = tried[better], missed[better]
+            cost[left[better]] += change[better]
+            damping[left] *= np.where(better, 1 / 8, 6)
+            left = left[(np.abs(change) > _SETTLED) & (damping[left] < 1e8)]
+            if left.size == 0:
+                break
+        return np.asarray(cost)
+
+    def draws(
+        self, peaks: FloatArray, information: FloatArray, kept: IntArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Draws about the kept peaks: log weights; means and deviations of ln k, of T∞; shapes."""
+        A, B = FITTED, SHAPE
+        z = _spread_points(DRAWS, len(B))
+        sets, density = [], []
+        for i in kept:
+            info = information[i]
+            own = np.linalg.solve(info[np.ix_(A, A)], info[np.ix_(A, B)])
+            rest = info[np.ix_(B, B)] - info[np.ix_(B, A)] @ own
+            wide = _WIDER * np.linalg.inv(np.linalg.cholesky(rest))
+            q, moved = np.tile(peaks[i], (DRAWS, 1)), z @ wide
+            q[:, B] += moved
+            q[:, A] -= moved @ own.T
+            sets.append(q)
+            density.append(-0.5 * np.sum(z * z, axis=1) - np.linalg.slogdet(wide)[1])
+        return self._fitted(np.concatenate(sets), kept.repeat(DRAWS), np.concatenate(density))
+
+    def _fitted(
+        self, q: FloatArray, of: IntArray, density: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Start, k, T∞ and the wall's amplitude fitted anew to each shape."""
+        for _ in range(_ROUNDS):
+            J = self.jacobian(q, of, FITTED)
+            turned = J.transpose(0, 2, 1)
+            inside = turned @ J + 1e-9 * np.eye(len(FITTED))
+            pull = turned @ self.misfit(q, of)[..., None]
+            q[:, FITTED] -= np.linalg.solve(inside, pull)[..., 0]
+        cost = 0.5 * np.sum(self.misfit(q, of) ** 2, axis=1)
+        away = q[:, T_INF] - q[:, RATE]  # its ln; the prior is one of T∞, not of this
+        log_weight = away - cost - 0.5 * np.linalg.slogdet(inside)[1] - density
+        own = np.linalg.inv(inside)
+        u_away = np.sqrt(np.maximum(own[:, 1, 1] + own[:, 2, 2] - 2 * own[:, 1, 2], 0.0))
+        return (
+            np.where(np.isfinite(log_weight), log_weight, -1e9),
+            np.stack([q[:, RATE], np.sqrt(own[:, 1, 1])]),
+            np.stack([self.natural(q)[:, T_INF], np.exp(np.clip(away, -12, 8)) * u_away]),
+            q[:, SHAPE],
+        )
+
+
+def prior_of(stretch: Stretch, guess: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Middle and standard deviation of each parameter as it is searched, shape (M, 7)."""
+    if stretch.settles is None:
+        settles, away = _FAR_C, abs(float(stretch.y[0]) - float(guess[2]))
+    else:
+        settles, away = stretch.settles, abs(float(stretch.y[0]) - stretch.settles[0])
+    rows = []
+    for drift, steep, wall in LARGE:
+        more = U_SETTLES_K[steep] if stretch.settles is not None else 0.0
+        rows.append(
+            {
+                START: (float(stretch.y[0]), 5.0),
+                RATE: _LN_RATE,
+                T_INF: (settles[0], float(np.hypot(settles[1], more))),
+                DRIFT: (0.0, U_DRIFT_K_PER_S[drift]),
+                STEEP: LN_STEEP[steep],
+                WALL: (0.0, WALL_SHARE[wall] * max(away, 1.0)),
+                WALL_S: LN_WALL_S[wall],
+            }
+        )
+    both = np.array([[row[i] for i in range(SIZE)] for row in rows], dtype=np.float64)
+    return both[..., 0], both[..., 1]
+
+
+def _spread_points(n: int, dimensions: int) -> FloatArray:
+    """Standard normal points that fill the space evenly (a Sobol sequence), the same every time."""
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
+    even = qmc.Sobol(dimensions, scramble=True, seed=5).random(n)
+    return np.asarray(ndtri(np.clip(even, 1e-6, 1 - 1e-6)))

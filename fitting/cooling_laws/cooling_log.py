@@ -83,7 +83,8 @@ def fit_cooling_log(
     fitted = fit_laws(stretch)
     named = fitted.comparison.chosen if law is None else law
     if law is None:
-        answer = _averaged(_weighed(stretch, fitted))
+        found = {one.law.name: one.p for one in fitted.found}
+        answer = _averaged(weigh(stretch, fitted.scatter, found))
         decided_by = fitted.comparison.why
     else:
         answer = _of_law(fitted.comparison, law)
@@ -123,7 +124,7 @@ def _check_change(part: Curve) -> None:
         )
 
 
-_BACK_SHARE, _JUMP_SHARE = 0.12, 0.35
+_BACK_SHARE, _JUMP_SHARE = 0.12, 0.12
 
 
 def _check_course(stretch: Stretch) -> None:
@@ -140,20 +141,14 @@ def _check_course(stretch: Stretch) -> None:
         )
     steps = -np.diff(y)
     largest = int(np.argmax(steps))
-    around = np.delete(steps, largest)
+    beside = [i for i in (largest - 1, largest, largest + 1) if 0 <= i < steps.size]
+    around = np.delete(steps, beside)
     if steps[largest] > _JUMP_SHARE * whole and steps[largest] > 8 * max(float(around.max()), 0.05):
         raise CurveError(
             f"the temperature jumps by {steps[largest]:.2g} K at about "
             f"{stretch.from_s + float(stretch.t[largest]):.0f} s; give the part before or after it "
             "with a start and an end"
         )
-
-
-def _weighed(stretch: Stretch, fitted: FittedLaws) -> Weighed:
-    """The average, searched from where the laws were found."""
-    found = {one.law.name: one.p for one in fitted.found}
-    b, tau = found["slow-wall"][3:]
-    return weigh(stretch, fitted.scatter, found["newton"][:3], (float(b), float(tau)))
 
 
 def _averaged(found: Weighed) -> _Answer:

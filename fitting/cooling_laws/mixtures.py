@@ -5,6 +5,7 @@ Used by `fitting.cooling_laws.weighed`, where the method is described.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
@@ -23,6 +24,7 @@ from fitting.cooling_laws.course import (
     WALL_S,
     course,
 )
+from fitting.cooling_laws.laws import NEWTON
 from fitting.cooling_laws.stretch import Stretch
 from fitting.curve import FloatArray
 
@@ -44,6 +46,7 @@ _LN_RATE = (np.log(1.5e-4), 2.0)
 DRAWS, _WIDER, _ROUNDS = 64, 1.3, 2
 _MOST_STEPS, _SETTLED = 25, 2e-3
 _HUGE = 1e6
+_DRIFTS = "drifting-room"
 _LOG = (RATE, STEEP, WALL_S)  # searched as logarithms
 FITTED = [START, RATE, T_INF, WALL]
 SHAPE = [DRIFT, STEEP, WALL_S]
@@ -108,37 +111,62 @@ class Problem:
         slopes = (rows[:, 0] - rows[:, 1]) / np.array(steps)[:, :, None]
         return np.asarray(slopes.transpose(1, 2, 0))
 
-    def peaks(self, guess: FloatArray, wall: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
-        """Most likely parameters of every mixture and half their χ² (Levenberg and Marquardt)."""
-        q = self.middle.copy()
-        q[:, START] = guess[0]
-        t, y = self.stretch.t, self.stretch.y
-        slope = abs(float(y[-1] - y[0]) / float(t[-1] - t[0]))
-        away = self.direction * (self.stretch.span.middle_C - float(guess[2]))
-        if self.stretch.settles is not None:
-            away = self.direction * (self.stretch.span.middle_C - self.stretch.settles[0])
-        q[:, T_INF] = np.log(max(slope, 1e-9))
-        q[:, RATE] = q[:, T_INF] - np.log(max(away, 0.2 * float(np.ptp(y))))
-        slow = LARGE[:, 2] == 1
-        q[slow, WALL] = wall[0]
-        near = (np.log(max(wall[1], 1.0)) - self.middle[slow, WALL_S]) / self.sd[slow, WALL_S]
-        q[slow, WALL_S] += np.clip(near, -2.5, 2.5) * self.sd[slow, WALL_S]
-        # first what is nearly linear, where nothing goes astray
-        self._descend(q, [START, RATE, T_INF, DRIFT, WALL], 12)
-        cost = self._descend(q, list(range(SIZE)), _MOST_STEPS)
-        return q, cost
+    def peaks(self, laws: Mapping[str, FloatArray]) -> tuple[FloatArray, FloatArray]:
+        """Most likely parameters of every mixture and half their χ² (Levenberg and Marquardt).
 
-    def _descend(self, q: FloatArray, names: list[int], most: int) -> FloatArray:
+        The search starts from three places: the room (or Newton's law), and where the steeper law
+        and the one of a drifting room were found.
+        """
+        q = np.concatenate(list(self._starts(laws)))
+        of = np.tile(np.arange(len(LARGE)), q.shape[0] // len(LARGE))
+        # first what is nearly linear, where nothing goes astray
+        self._descend(q, of, [START, RATE, T_INF, DRIFT, WALL], 10)
+        cost = self._descend(q, of, list(range(SIZE)), _MOST_STEPS).reshape(-1, len(LARGE))
+        best = np.argmin(cost, axis=0)
+        which = np.arange(len(LARGE))
+        return q.reshape(-1, len(LARGE), SIZE)[best, which], cost[best, which]
+
+    def _starts(self, laws: Mapping[str, FloatArray]) -> Iterator[FloatArray]:
+        """Parameters to start from, shape (M, 7) each."""
+        reach = 0.2 * float(np.ptp(self.stretch.y))
+        middle = self.stretch.span.middle_C
+        room = self.stretch.settles[0] if self.stretch.settles else float(laws[NEWTON][2])
+        slope = abs(float(self.stretch.y[-1] - self.stretch.y[0]) / float(self.stretch.t[-1]))
+        q = self.middle.copy()
+        q[:, START] = laws[NEWTON][0]
+        slow = LARGE[:, 2] == 1
+        b, tau = laws["slow-wall"][3:]
+        q[slow, WALL] = b
+        q[:, WALL_S] = np.where(slow, self._near(WALL_S, np.log(tau)), q[:, WALL_S])
+        for name, t_inf, rate in (
+            (NEWTON, room, slope / max(self.direction * (middle - room), reach)),
+            *((law, float(laws[law][2]), float(laws[law][1])) for law in ("steeper", _DRIFTS)),
+        ):
+            one = q.copy()
+            away = max(self.direction * (middle - t_inf), reach)
+            one[:, RATE] = np.log(max(rate, 1e-9))
+            one[:, T_INF] = one[:, RATE] + np.log(away)
+            if name == "steeper":
+                one[:, STEEP] = self._near(STEEP, np.log(max(float(laws[name][3]) - 1, 1e-3)))
+            if name == _DRIFTS:
+                one[:, DRIFT] = self._near(DRIFT, float(laws[name][3]))
+            yield one
+
+    def _near(self, name: int, value: float) -> FloatArray:
+        """A value, drawn towards what is known of a parameter in each mixture."""
+        off = (value - self.middle[:, name]) / self.sd[:, name]
+        return np.asarray(self.middle[:, name] + np.clip(off, -2.5, 2.5) * self.sd[:, name])
+
+    def _descend(self, q: FloatArray, of: IntArray, names: list[int], most: int) -> FloatArray:
         """Move q, in place, to the least cost in some of its parameters; returns half its χ²."""
-        of = np.arange(q.shape[0])
-        reach = 1.5 * self.sd[:, names]  # no step is longer
+        reach = 1.5 * self.sd[of][:, names]  # no step is longer
         reach[:, [i for i, name in enumerate(names) if name == T_INF]] = 1.0
         damping = np.full(q.shape[0], 1e-2)
         rest = self.misfit(q, of)
         cost = 0.5 * np.sum(rest**2, axis=1)
-        left = of
+        left = np.arange(q.shape[0])
         for _ in range(most):
-            J = self.jacobian(q[left], left, names)
+            J = self.jacobian(q[left], of[left], names)
             turned = J.transpose(0, 2, 1)
             inside = turned @ J
             more = np.einsum("sii->si", inside) * damping[left, None]
@@ -147,7 +175,7 @@ class Problem:
             step = np.linalg.solve(inside + floor, pull)
             tried = q[left].copy()
             tried[:, names] -= np.clip(step[..., 0], -reach[left], reach[left])
-            missed = self.misfit(tried, left)
+            missed = self.misfit(tried, of[left])
             change = 0.5 * np.sum(missed**2, axis=1) - cost[left]
             better = change < 0
             q[left[better]], rest[left[better]] = tried[better], missed[better]
@@ -200,10 +228,10 @@ class Problem:
         )
 
 
-def prior_of(stretch: Stretch, guess: FloatArray) -> tuple[FloatArray, FloatArray]:
+def prior_of(stretch: Stretch, t_inf_C: float) -> tuple[FloatArray, FloatArray]:
     """Middle and standard deviation of each parameter as it is searched, shape (M, 7)."""
     if stretch.settles is None:
-        settles, away = _FAR_C, abs(float(stretch.y[0]) - float(guess[2]))
+        settles, away = _FAR_C, abs(float(stretch.y[0]) - t_inf_C)
     else:
         settles, away = stretch.settles, abs(float(stretch.y[0]) - stretch.settles[0])
     rows = []

@@ -21,12 +21,14 @@ Sci. 14 (1999) 382 (averages over models); all from memory.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fitting.cooling_laws.course import DRIFT, RATE, SIZE, START, STEEP, T_INF, WALL, WALL_S
 from fitting.cooling_laws.fitted import Scatter
+from fitting.cooling_laws.laws import NEWTON
 from fitting.cooling_laws.mixtures import DRAWS, LARGE, P_LARGE, IntArray, Problem, prior_of
 from fitting.cooling_laws.stretch import Stretch
 from fitting.curve import FloatArray
@@ -87,21 +89,20 @@ class Weighed:
         return float(np.sqrt(share @ (mean - centre) ** 2))
 
 
-def weigh(
-    stretch: Stretch, scatter: Scatter, guess: FloatArray, wall: tuple[float, float] = (0.0, 250.0)
-) -> Weighed:
+def weigh(stretch: Stretch, scatter: Scatter, laws: Mapping[str, FloatArray]) -> Weighed:
     """Average over all mixtures.
 
     Args:
         stretch: the averaged readings.
         scatter: of the bins, from the laws' fits.
-        guess: T0 [°C], k [1/s], T∞ [°C] to start from.
-        wall: amplitude b [K] and time τ [s] of a slow wall to start from.
+        laws: best parameters of every law of `fitting.cooling_laws.laws`, to start from.
     """
     coarse, joined = _joined(stretch)
-    own = joined @ _covariance(stretch, scatter, float(guess[1])) @ joined.T
-    problem = Problem(coarse, np.linalg.inv(np.linalg.cholesky(own)).T, *prior_of(stretch, guess))
-    peaks, cost = problem.peaks(guess, wall)
+    own = joined @ _covariance(stretch, scatter, float(laws[NEWTON][1])) @ joined.T
+    problem = Problem(
+        coarse, np.linalg.inv(np.linalg.cholesky(own)).T, *prior_of(stretch, float(laws[NEWTON][2]))
+    )
+    peaks, cost = problem.peaks(laws)
     J = problem.jacobian(peaks, np.arange(len(LARGE)))
     information = np.asarray(J.transpose(0, 2, 1) @ J + 1e-9 * np.eye(SIZE))
     likely = np.array(P_LARGE)

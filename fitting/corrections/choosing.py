@@ -18,6 +18,7 @@ import numpy as np
 from fitting.corrections import newton_integral
 from fitting.corrections.case import Case
 from fitting.corrections.result import Correction, replaced
+from fitting.periods import quick_noise
 
 PREFERENCE = (
     newton_integral.NAME, "dynamic", "exponential", "regnault-pfaundler", "dickinson",
@@ -28,28 +29,26 @@ _DRAWN = ("exponential", "regnault-pfaundler", "dickinson", "straight-line")
 
 
 FAST_LOSS_PER_S = 1.5e-3
-_UNKNOWN_SHARE = 0.35  # of the loss, where release and loss cannot be told apart
+_LATE_LOSS_PER_S, _LATE_S = 4e-4, 240.0
+_UNKNOWN_SHARE, _UNKNOWN_SHARE_LATE = 0.9, 1.2  # of the loss, where it looks like release
+_STILL_RISING = 0.06  # of the change, in the second half of the log
 
 
 def widened_for_fast_loss(case: Case, one: Correction) -> Correction:
-    """The same correction, its uncertainty widened where the cup loses its heat within minutes.
+    """The same correction, its uncertainty widened where loss, release and sensor look alike.
 
-    No usual cup does (k = 0.0015 1/s empties it in a quarter of an hour), so that what is known of
-    cups says nothing, and rates of loss, release and sensor that are alike cannot be told apart on
-    one curve. With the rate of the fall from the extreme to the end, k' = −ln(1 − fall)/t, the loss
-    up to the end is k'·∫(T − T1) ds; a third of it becomes a component of its own.
+    No usual cup loses its heat within minutes (k = 0.0015 1/s empties it in a quarter of an hour),
+    so that what is known of cups says nothing, and rates of loss, release and sensor that are alike
+    cannot be told apart on one curve. With the rate of the fall from the extreme to the end,
+    k' = −ln(1 − fall)/t, the loss up to the end is k'·∫(T − T1) ds; most of it becomes a component
+    of its own. The same where the extreme comes after minutes and the fall is steeper than a lidded
+    cup's. Where the temperature still rises in the second half, three equal rates would put the
+    extreme at 2/k: k' is then two over its time.
     """
-    away = np.abs(case.y - case.before_C) * (case.s > 0)
-    at = int(np.argmax(away))
-    span = float(case.s[-1] - case.s[at])
-    end = float(np.mean(away[-3:]))
-    fall = 1 - end / max(float(away[at]), 1e-9)
-    if span <= 0 or away[at] < 10 * case.noise.u_mean(3) or fall <= 0:
+    rate, share = _rate_alike(case)
+    if rate <= 0:
         return one
-    rate = -float(np.log(max(1 - fall, 0.02))) / span
-    if rate < FAST_LOSS_PER_S:
-        return one
-    part = _UNKNOWN_SHARE * rate * abs(float(case.integral_Ks[-1]))
+    part = share * rate * abs(float(case.integral_Ks[-1]))
     u = float(np.hypot(one.u_rise_K, part))
     low, high = (edge - one.rise_K for edge in one.interval95_K)
     interval = (
@@ -57,11 +56,35 @@ def widened_for_fast_loss(case: Case, one: Correction) -> Correction:
         one.rise_K + float(np.hypot(high, 1.96 * part)),
     )
     why = (
-        f"the cup loses its heat within minutes (about {60 * rate:.2g} 1/min): loss, release and "
-        "the sensor's lag cannot be told apart on this curve"
+        f"the cup may lose its heat within minutes (about {60 * rate:.2g} 1/min): loss, release and"
+        " the sensor's lag cannot be told apart on this curve"
     )
     parts = (*one.parts, ("loss and release that look alike", part))
     return replaced(one, u_rise_K=u, interval95_K=interval, parts=parts, admissible=False, why=why)
+
+
+def _rate_alike(case: Case) -> tuple[float, float]:
+    """k' [1/s] and the share of its loss that is unknown; (0, 0) on usual curves."""
+    away = np.abs(case.y - case.before_C) * (case.s > 0)
+    at = int(np.argmax(away))
+    top, last = float(away[at]), float(case.s[-1])
+    doubt = 6 * quick_noise(case.curve).sigma_K + 3 * case.noise.resolution_K
+    if top < doubt:
+        return 0.0, 0.0
+    late = away[case.s >= 0.5 * last]
+    if float(case.s[at]) > 0.6 * last and last > _LATE_S:
+        before = float(np.median(late[:5]))
+        if top - before > _STILL_RISING * top + doubt:
+            return 2 / float(case.s[at]), _UNKNOWN_SHARE
+    span, fall = last - float(case.s[at]), 1 - float(np.mean(away[-3:])) / top
+    if span <= 0 or fall <= 0 or fall * top < doubt:
+        return 0.0, 0.0
+    rate = -float(np.log(max(1 - fall, 0.02))) / span
+    if rate >= FAST_LOSS_PER_S:
+        return rate, _UNKNOWN_SHARE
+    if rate >= _LATE_LOSS_PER_S and case.s[at] >= _LATE_S:
+        return rate, _UNKNOWN_SHARE_LATE
+    return 0.0, 0.0
 
 
 def decide(case: Case, found: Mapping[str, Correction], method: str | None) -> tuple[str, str]:

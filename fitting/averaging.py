@@ -53,7 +53,7 @@ IntArray = npt.NDArray[np.intp]
 SCALES = (1.0, 0.8, 1.6)
 _SCALE_WEIGHT = (0.5, 0.25, 0.25)
 _HOPELESS = 18.0  # of log evidence behind the best
-_TRUST_SOLID = 0.85  # power of the evidence where a solid dissolves
+TRUST_SOLID = 0.85  # power of the evidence where a solid dissolves
 _KEPT = (BEFORE, RISE, POWER, RATE)
 FINAL, SETTLES = -1, -2  # temperature without loss; where the cup tends to: made of the kept ones
 _COLUMNS = (*_KEPT, FINAL, SETTLES)
@@ -108,7 +108,7 @@ def average(rows: Binned, noise: Noise, level: FloatArray, setting: Setting) -> 
     shape = shared_transform(centre, setting.know)
     columns = master_columns(rows, setting.ratio)
     prior = np.log(band_weight)[:, None, None, None] + log_prior_of_shapes(setting.ratio)
-    trust = _TRUST_SOLID if setting.ratio > SOLID_RATIO else 1.0
+    trust = TRUST_SOLID if setting.ratio > SOLID_RATIO else 1.0
     solved, evidence = [], []
     use = np.ones(precision.shape[:2], dtype=bool)
     for scale, weight in zip(SCALES, _SCALE_WEIGHT, strict=True):

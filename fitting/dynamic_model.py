@@ -14,7 +14,7 @@ over C [K/s], S the reading. A sudden heat D is answered by
 
 with m = [(1 − g) k + a/τ_w]/(1 − a) and λ1 < λ2 the rates of the two-body system; release and
 sensor make it a chain of first-order steps (`fitting.responses.three_stage`). A pour of even speed
-over so many seconds is three sudden ones, by Gauss and Legendre. Without wall λ1 = k, c1 = 1.
+over so many seconds is two sudden ones, by Gauss and Legendre. Without wall λ1 = k, c1 = 1.
 
 What the cup would do by itself, stirred and losing heat, is taken from the slow rate λ1 alone.
 (own derivation; checked in the tests against an integrator of differential equations)
@@ -29,8 +29,8 @@ import numpy as np
 from fitting.curve import FloatArray
 from fitting.responses import decay_mean, three_stage
 
-_POUR_AT = np.array([0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15)])
-_POUR_WEIGHT = np.array([5.0, 8.0, 5.0]) / 18
+_POUR_AT = 0.5 + np.array([-1.0, 1.0]) / np.sqrt(12)
+_POUR_WEIGHT = np.array([0.5, 0.5])
 
 
 @dataclass(frozen=True, eq=False)

@@ -53,13 +53,17 @@ def _averaged(case: Case, groups: list[npt.NDArray[np.intp]]) -> tuple[Binned, F
 
 def after_readings(case: Case) -> Binned:
     """The readings of the after period one by one, none averaged."""
+    return single_readings(case, case.after)
+
+
+def single_readings(case: Case, use: slice) -> Binned:
+    """Readings one by one, none averaged."""
     y = case.y - case.before_C
     vapour = _running_integral(case.s, vapour_excess(y, case.before_C))
-    use = case.after
     one = np.ones(case.s[use].size)
     return Binned(
-        case.s[use], y[use], case.integral_Ks[use], vapour[use], 0 * one, one, one,
-        np.zeros((one.size, 0)),
+        case.s[use], y[use], case.integral_Ks[use], vapour[use], 0 * one, one,
+        (case.s[use] > 0).astype(np.float64), np.zeros((one.size, 0)),
     )  # fmt: skip
 
 

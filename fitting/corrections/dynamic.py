@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fitting.corrections.binning import after_readings
+from fitting.corrections.binning import after_readings, single_readings
 from fitting.corrections.case import Case
 from fitting.corrections.choosing import FAST_LOSS_PER_S
 from fitting.corrections.dynamic_fit import DynamicFit, fit, start_of
@@ -29,12 +29,16 @@ from fitting.corrections.dynamic_readings import (
 from fitting.corrections.result import Correction, Part, make, replaced
 from fitting.curve import FloatArray
 from fitting.evidence import mixture_moments, mixture_quantiles, weights_of
-from fitting.newton import SOLID_RATIO
+from fitting.newton import SOLID_RATIO, Binned
+from fitting.noise import Noise, noise_of
 from fitting.sensor_lag import lag_of
 from fitting.slow_wall import KINDS
 
 NAME = "dynamic"
-_HOPELESS = 12.0  # of log evidence behind the best: not tried with a wall, or left out
+_HOPELESS = 12.0  # of log evidence behind the best: not tried with a wall
+_QUIET_FROM_S, _ENOUGH, _LESS = 20.0, 15, 0.9
+_COUNTS = 0.03  # weight from which a model's late release is followed through its times
+_NODE, _FARTHEST, _TAIL_ENDS = 0.8, 7, 4.0
 _SECOND = (0.15, 0.8)  # weight of a second release: two liquids, a solid (common practice)
 # mean square of the whitened residuals that is usual, steps finer or coarser than the noise; above
 # it the uncertainty is widened, above twice that the model does not describe the readings
@@ -94,17 +98,79 @@ def fit_dynamic(
         again = [fit(problem, one.model, one.values) for one in near.fits]
         return _weighed(case, problem, [one for one in again if one is not None])
     start = start_of(case, problem)
+    found = _plain(problem, dict.fromkeys((False, True), start))
+    finer = _noise_about(case, problem, found)
+    if finer is not None:
+        problem = problem_of(case, finer)
+        found = _plain(problem, {one.model.second: one.values for one in found})
+    best = max((one.log_evidence for one in found), default=0.0)
+    out = [one for one in found if 0 in walls]
+    for one in found:
+        if one.log_evidence > best - _HOPELESS:
+            with_wall = [fit(problem, replace(one.model, wall=kind), _with_wall(one, kind))
+                         for kind in walls if kind]  # fmt: skip
+            out += [wall for wall in with_wall if wall is not None]
+    rough = _weighed(case, problem, out)
+    spread = [
+        part
+        for one, weight in zip(rough.fits, rough.weight, strict=True)
+        for part in (_spread(problem, one) if one.model.second and weight > _COUNTS else [one])
+    ]
+    return _weighed(case, problem, spread)
+
+
+def _plain(problem: Problem, starts: dict[bool, FloatArray]) -> list[DynamicFit]:
+    """Fits without a wall, with one release and with two."""
+    fits = [fit(problem, Model(second, 0), start) for second, start in starts.items()]
+    return [one for one in fits if one is not None]
+
+
+def _noise_about(case: Case, problem: Problem, found: list[DynamicFit]) -> Noise | None:
+    """Noise about the best fit, where it is clearly less than straight lines make it.
+
+    Lines do not follow the bend of a short after period, and their residuals pass for noise.
+    """
+    if not found or problem.noise.coarse:
+        return None
+    best = max(found, key=lambda one: one.log_evidence)
+    quiet = np.flatnonzero(case.s > _QUIET_FROM_S)
+    if quiet.size < _ENOUGH:
+        return None
+    off = _off(best, problem, single_readings(case, slice(None)))
+    noise = noise_of([off[case.fore], off[quiet]], problem.noise.resolution_K)
+    return noise if noise.u_mean(quiet.size) < _LESS * problem.noise.u_mean(quiet.size) else None
+
+
+def _off(one: DynamicFit, problem: Problem, rows: Binned) -> FloatArray:
+    """Readings minus a model, K."""
+    there = replace(problem, s=rows.s, y=rows.y, vapour=rows.vapour, fore=1 - rows.after)
+    shown, _ = readings(one.values[None], there, one.model)
+    return np.asarray(rows.y - shown[0])
+
+
+def _spread(problem: Problem, one: DynamicFit) -> list[DynamicFit]:
+    """The same model with the second release's time held at values about the best one.
+
+    Where the curve is short, time and share of a late release are far from Gaussian: the model is
+    fitted at each of some times, and the fits are averaged as models are.
+    """
+    centre, u = one.of("log_second")
+    u = min(max(u, 1e-3), 0.5)
+    model = replace(one.model, held="log_second")
     out: list[DynamicFit] = []
-    for second in (False, True):
-        plain = fit(problem, Model(second, 0), start)
-        if plain is None:
-            continue
-        out += [plain] if 0 in walls else []
-        behind = max((one.log_evidence for one in out), default=-np.inf) - plain.log_evidence
-        for kind in walls if behind < _HOPELESS else ():
-            with_wall = fit(problem, Model(second, kind), _with_wall(plain, kind)) if kind else None
-            out += [] if with_wall is None else [with_wall]
-    return _weighed(case, problem, out)
+    for way in (1, -1):
+        near, best = one.values, -np.inf
+        for step in range(0 if way > 0 else 1, _FARTHEST):
+            start = near.copy()
+            start[AT["log_second"]] = centre + way * step * _NODE * u
+            found = fit(problem, model, start)
+            if found is None:
+                break
+            out.append(replace(found, log_evidence=found.log_evidence + float(np.log(_NODE * u))))
+            near, best = found.values, max(best, found.log_evidence)
+            if found.log_evidence < best - _TAIL_ENDS:
+                break
+    return out or [one]
 
 
 def _with_wall(one: DynamicFit, kind: int) -> FloatArray:
@@ -211,10 +277,7 @@ def _end_of(one: DynamicFit) -> tuple[float, float]:
 
 def _residual(case: Case, found: DynamicFits) -> FloatArray:
     """Readings of the after period minus the most likely model, K."""
-    rows, best = after_readings(case), found.best
-    there = replace(found.problem, s=rows.s, y=rows.y, vapour=rows.vapour, fore=0 * rows.s)
-    shown, _ = readings(best.values[None], there, best.model)
-    return np.asarray(rows.y - shown[0])
+    return _off(found.best, found.problem, after_readings(case))
 
 
 def _verdict(case: Case, found: DynamicFits) -> tuple[bool, str]:

@@ -29,6 +29,7 @@ from fitting.corrections.dynamic_readings import (
     POUR_S,
     Model,
     Problem,
+    known_of,
     readings,
     wall_known,
 )
@@ -59,6 +60,8 @@ class DynamicFit:
 
     def of(self, name: str) -> tuple[float, float]:
         """Value and standard uncertainty of a parameter; 0 where the model has none."""
+        if name == self.model.held:
+            return float(self.values[AT[name]]), 0.0
         if name not in self.model.free:
             return 0.0, 0.0
         at = self.model.free.index(name)
@@ -100,9 +103,7 @@ class _Posterior:
     @cached_property
     def prior(self) -> tuple[npt.NDArray[np.intp], FloatArray, FloatArray]:
         """Places among the free parameters, means and standard deviations of what is known."""
-        known = self.problem.known
-        if self.model.wall:
-            known = known | wall_known(self.model.wall)
+        known = known_of(self.problem, self.model)
         index = [i for i, name in enumerate(self.model.free) if name in known]
         mean, sd = np.array([known[self.model.free[i]] for i in index]).T
         return np.array(index), mean, sd
@@ -171,6 +172,10 @@ def fit(problem: Problem, model: Model, start: FloatArray) -> DynamicFit | None:
         - float(residual @ residual)
         - float(np.log(2 * np.pi * sd**2).sum())
     )
+    if model.held:
+        centre, spread = known_of(problem, model)[model.held]
+        off = (float(start[AT[model.held]]) - centre) / spread
+        log_evidence -= 0.5 * (off**2 + float(np.log(2 * np.pi * spread**2)))
     return DynamicFit(
         model, values, covariance, own, float(np.mean(own**2)), log_evidence, known,
         int(found.nfev),

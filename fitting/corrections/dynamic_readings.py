@@ -3,6 +3,7 @@
 What is known of cups (`fitting.newton.Knowledge`, `fitting.slow_wall.KINDS`) serves as in the other
 methods. The readings' covariance holds noise with its memory, the display's steps and what the
 model lacks (`fitting.newton.covariance_of`), in the first seconds stirring and pouring as well.
+Where a solid dissolves, the readings are trusted less, as in `fitting.averaging`.
 Vapour is taken from the readings themselves (`fitting.newton.vapour_excess`).
 """
 
@@ -12,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitting.averaging import TRUST_SOLID
 from fitting.corrections.binning import bin_whole_case
 from fitting.corrections.case import Case
 from fitting.corrections.lines import prior_of
@@ -47,7 +49,8 @@ class Problem:
 
     s [s since mixing], y [K above the temperature before], vapour [K s], fore (1 or 0), each of
     shape (n,); root: of the inverse covariance, shape (n, n); ratio: heat capacity before / after;
-    rate: known k and its standard uncertainty, 1/s; known: mean and standard deviation by name.
+    rate: known k and its standard uncertainty, 1/s; known: mean and standard deviation by name;
+    noise: of single readings.
     """
 
     s: FloatArray
@@ -59,23 +62,26 @@ class Problem:
     change_K: float
     rate: tuple[float, float] | None
     known: dict[str, tuple[float, float]]
+    noise: Noise
 
 
-def problem_of(case: Case) -> Problem:
-    """Average the readings, and whiten them."""
+def problem_of(case: Case, noise: Noise | None = None) -> Problem:
+    """Average the readings, and whiten them; ``noise`` None: as the readings themselves tell it."""
     rows, level = bin_whole_case(case)
+    noise = noise or _noise(case)
     know, change = Knowledge(), case.swing_K or 1e-3
-    own = covariance_of(rows, _noise(case), level, change, know, 1.0)
+    own = covariance_of(rows, noise, level, change, know, 1.0)
     start = (_START_SHARE + _START_POURED * max(1 - case.capacity_ratio, 0.0)) * change
     size = start * rows.after * np.exp(-np.maximum(rows.s, 0) / _START_S)
     apart = np.log(np.maximum(rows.s, 0.5))
     own = own + np.outer(size, size) * np.exp(-2 * (apart[:, None] - apart[None, :]) ** 2)
-    root = np.linalg.inv(np.linalg.cholesky(own))
+    trust = TRUST_SOLID if case.capacity_ratio > SOLID_RATIO else 1.0
+    root = np.sqrt(trust) * np.linalg.inv(np.linalg.cholesky(own))
     prior, u_prior = prior_of(case)
     rate = None if prior is None else (prior, max(u_prior, 1e-3 * prior, 1e-9))
     return Problem(
         rows.s, rows.y, rows.vapour, 1 - rows.after, root, case.capacity_ratio, change, rate,
-        _known(case, know),
+        _known(case, know), noise,
     )  # fmt: skip
 
 
@@ -107,7 +113,7 @@ def _known(case: Case, know: Knowledge) -> dict[str, tuple[float, float]]:
         "log_lag": (float(np.log(LAG_S)), 0.5),
         "log_pour": (float(np.log(POUR_S)), 0.5),
         "log_release": (float(np.log(_SOLID_S)), 0.8) if solid else (float(np.log(_QUICK_S)), 1.0),
-        "log_second": (float(np.log(_SECOND_S)), 0.4),
+        "log_second": (float(np.log(_SECOND_S)), 0.45),
     }
 
 
@@ -129,16 +135,28 @@ def _log_normal(mean: float, sd: float) -> tuple[float, float]:
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """One of the nested models: second release or none, kind of wall (0: none)."""
+    """One of the nested models: second release or none, kind of wall (0: none), name held fixed."""
 
     second: bool
     wall: int
+    held: str = ""
 
     @property
     def free(self) -> tuple[str, ...]:
+        """Names of the parameters that are fitted."""
+        return tuple(name for name in self.all_names if name != self.held)
+
+    @property
+    def all_names(self) -> tuple[str, ...]:
         """Names of the parameters that it has."""
         left_out = (() if self.second else _SECOND) + (() if self.wall else _WALL)
         return tuple(name for name in NAMES if name not in left_out)
+
+
+def known_of(problem: Problem, model: Model) -> dict[str, tuple[float, float]]:
+    """Mean and standard deviation of what is known of a model's parameters."""
+    known = problem.known | (wall_known(model.wall) if model.wall else {})
+    return {name: known[name] for name in NAMES if name in known and name in model.all_names}
 
 
 def readings(p: FloatArray, problem: Problem, model: Model) -> tuple[FloatArray, FloatArray]:

@@ -154,10 +154,13 @@ def fit(problem: Problem, model: Model, start: FloatArray) -> DynamicFit | None:
     params = lmfit.Parameters()
     for name in model.free:
         params.add(name, float(start[AT[name]]))
-    found = lmfit.minimize(
-        posterior.misfit, params, method="leastsq", Dfun=posterior.slopes, col_deriv=0,
-        max_nfev=_MOST_CALLS, calc_covar=False, ftol=1e-4, xtol=1e-4,
-    )  # fmt: skip
+    try:
+        found = lmfit.minimize(
+            posterior.misfit, params, method="leastsq", Dfun=posterior.slopes, col_deriv=0,
+            max_nfev=_MOST_CALLS, calc_covar=False, ftol=1e-4, xtol=1e-4,
+        )  # fmt: skip
+    except ValueError:  # lmfit: a misfit that is not finite
+        return None
     values, residual = posterior.vector(found.params), np.asarray(found.residual)
     J = posterior.slopes(found.params)
     if not (np.all(np.isfinite(residual)) and np.all(np.isfinite(J))):

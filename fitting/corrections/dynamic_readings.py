@@ -198,5 +198,5 @@ def _rates(p: FloatArray, model: Model) -> Rates:
     releases = np.stack([release, second], axis=1) if model.second else release[:, None]
     return Rates(
         np.minimum(k, 0.05), lag, pour, releases, np.minimum(share, 0.6) if model.wall else None,
-        wall_s, p[:, AT["wall_loss"]],
+        wall_s, np.clip(p[:, AT["wall_loss"]], 0.0, 0.98),
     )  # fmt: skip

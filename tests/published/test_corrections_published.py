@@ -97,10 +97,10 @@ def test_the_dynamic_model_without_a_wall_gives_the_exact_rise(name, every_min):
 
 @pytest.mark.parametrize("name", CASES)
 def test_the_dynamic_method_allows_for_a_wall_that_these_cups_do_not_have(name):
-    """As the default does: 0.2 to 0.4 % low on A and B, 0.7 % on the leaky C."""
+    """As the default does: 0.2 to 0.4 % low on A and B, 0.8 % on C, four times as leaky as usual."""
     found = corrected(name, "dynamic").chosen
     assert found.rise_K == pytest.approx(CASES[name][4], rel=0.01 if name == "C" else 0.005)
-    assert abs(found.rise_K - CASES[name][4]) < 2.5 * found.u_rise_K
+    assert abs(found.rise_K - CASES[name][4]) < 3 * found.u_rise_K
 
 
 def test_straight_lines_lose_several_per_cent_on_a_leaky_cup():

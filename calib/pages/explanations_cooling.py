@@ -98,6 +98,7 @@ PARTS: dict[str, str] = {
     "an unseen drift of the room": "a room that warms or cools bends the log as a loss does",
     "loss that is not quite linear": "vapour and convection grow faster than the difference",
     "which law holds": "how far the mixtures that the log allows lie apart",
+    "the named law against the average": "the log asks for a law that the average doubts",
     "what no law describes": "air that moves, a lid that is not tight; a share of k",
     "fit, with a drift of the room that is not seen": "the forced law's own fit",
     "heat capacity": "as given",

@@ -17,7 +17,7 @@ import numpy as np
 from fitting.cooling_laws.comparing import FittedLaws, fit_laws
 from fitting.cooling_laws.laws import LAWS
 from fitting.cooling_laws.log_result import CoolingLog, Interval, Parts
-from fitting.cooling_laws.result import LawComparison
+from fitting.cooling_laws.result import LawComparison, LawFit
 from fitting.cooling_laws.stretch import Stretch, stretch_of
 from fitting.cooling_laws.weighed import Weighed, weigh
 from fitting.curve import Curve
@@ -84,7 +84,7 @@ def fit_cooling_log(
     named = fitted.comparison.chosen if law is None else law
     if law is None:
         found = {one.law.name: one.p for one in fitted.found}
-        answer = _averaged(weigh(stretch, fitted.scatter, found))
+        answer = _averaged(weigh(stretch, fitted.scatter, found), fitted.comparison.best)
         decided_by = fitted.comparison.why
     else:
         answer = _of_law(fitted.comparison, law)
@@ -151,7 +151,7 @@ def _check_course(stretch: Stretch) -> None:
         )
 
 
-def _averaged(found: Weighed) -> _Answer:
+def _averaged(found: Weighed, best: LawFit) -> _Answer:
     """The average's answer, widened by what nothing describes."""
     rate, u, (low, high) = found.rate_per_s()
     t_inf, u_t_inf, (cold, warm) = found.settles_C()
@@ -173,13 +173,27 @@ def _averaged(found: Weighed) -> _Answer:
         ("which law holds", between),
         ("what no law describes", unseen),
     )
-    whole = float(np.hypot(u, unseen))
-    wider = whole / u
-    rate95 = (max(rate - (rate - low) * wider, 0.0), rate + (high - rate) * wider)
     chances = tuple(
         (name, float(found.probability @ found.large[:, i])) for i, name in enumerate(_LARGE_LAWS)
     )
+    apart = _disagreement(best, dict(chances), rate)
+    if apart > 0:
+        parts = (*parts, ("the named law against the average", apart))
+    whole = float(np.hypot(np.hypot(u, unseen), apart))
+    wider = whole / u
+    rate95 = (max(rate - (rate - low) * wider, 0.0), rate + (high - rate) * wider)
     return _Answer(rate, whole, rate95, t_inf, u_t_inf, t_inf95, parts, chances, found.misfit)
+
+
+def _disagreement(best: LawFit, chances: dict[str, float], rate: float) -> float:
+    """How far the named law's k lies from the average beyond its own u. [1/s]
+
+    Only where the average does not believe in what the law stands for: then neither describes the
+    log well.
+    """
+    if chances.get(best.name, 1.0) >= 0.5:
+        return 0.0
+    return float(np.sqrt(max((best.rate_per_s - rate) ** 2 - best.u_rate_per_s**2, 0.0)))
 
 
 def _of_law(laws: LawComparison, law: str) -> _Answer:

@@ -37,10 +37,11 @@ LN_STEEP = ((np.log(0.01), 1.0), (np.log(0.15), 0.7))  # n − 1: under a lid; o
 WALL_SHARE = (0.005, 0.06)  # of the distance to the room: foam; glass or a heavy vessel
 LN_WALL_S = ((np.log(50.0), 0.5), (np.log(250.0), 0.7))
 P_LARGE = (0.3, 0.2, 0.3)  # of drift, steepness, wall
-U_SETTLES_K = (0.8, 1.1)  # T∞ about the room: stirring; and an open, wet surface
+U_SETTLES_K = (0.8, 0.9)  # T∞ about the room: stirring; and an open, wet surface
 WET_K = 5.0
 """T∞ lies lower by so many kelvin times n − 1: vapour that makes the loss steeper by 0.1 also keeps
-the cup about 1 K below the room, convection does not (half of each; own estimate)."""
+the cup about 1 K below the room, convection does not (half of each, and as uncertain; own
+estimate)."""
 _FAR_C = (20.0, 8.0)  # where the room was not noted: indoors, or nearly so
 _LN_RATE = (np.log(1.5e-4), 2.0)
 DRAWS, _WIDER, _ROUNDS = 64, 1.3, 2
@@ -82,6 +83,10 @@ class Problem:
         p[:, T_INF] = self.stretch.span.middle_C - self.direction * away
         return p
 
+    def u_settles(self, p: FloatArray, of: IntArray) -> FloatArray:
+        """Standard uncertainty of T∞ about what is expected: more, the steeper the loss. [K]"""
+        return np.asarray(np.hypot(self.sd[of, T_INF], WET_K * np.minimum(p[:, STEEP], 2.0)))
+
     def misfit(self, q: FloatArray, of: IntArray) -> FloatArray:
         """Whitened readings about the course, parameters about their prior, shape (S, n + 7).
 
@@ -90,9 +95,10 @@ class Problem:
         one, p = self.stretch, self.natural(q)
         left = one.y - course(p, one.t, one.span.middle_C)
         off = q - self.middle[of]
+        off /= self.sd[of]
         wet = WET_K * np.minimum(p[:, STEEP], 2.0)
-        off[:, T_INF] = p[:, T_INF] + wet - self.middle[of, T_INF]
-        rows = np.hstack([left @ self.whiten, off / self.sd[of]])
+        off[:, T_INF] = (p[:, T_INF] + wet - self.middle[of, T_INF]) / self.u_settles(p, of)
+        rows = np.hstack([left @ self.whiten, off])
         return np.clip(np.nan_to_num(rows, nan=_HUGE, posinf=_HUGE, neginf=-_HUGE), -_HUGE, _HUGE)
 
     def jacobian(self, q: FloatArray, of: IntArray, which: list[int] | None = None) -> FloatArray:
@@ -217,7 +223,8 @@ class Problem:
             q[:, FITTED] -= np.linalg.solve(inside, pull)[..., 0]
         cost = 0.5 * np.sum(self.misfit(q, of) ** 2, axis=1)
         away = q[:, T_INF] - q[:, RATE]  # its ln; the prior is one of T∞, not of this
-        log_weight = away - cost - 0.5 * np.linalg.slogdet(inside)[1] - density
+        wider = np.log(self.u_settles(self.natural(q), of) / self.sd[of, T_INF])
+        log_weight = away - wider - cost - 0.5 * np.linalg.slogdet(inside)[1] - density
         own = np.linalg.inv(inside)
         u_away = np.sqrt(np.maximum(own[:, 1, 1] + own[:, 2, 2] - 2 * own[:, 1, 2], 0.0))
         return (

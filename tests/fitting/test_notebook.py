@@ -178,3 +178,52 @@ def test_practice_from_a_notebook(tmp_path):
     assert np.isclose(score.error_K, mine.chosen.rise_K - score.true_rise_K)
     Balanced(score._repr_html_())
     assert len(score.to_frame()) == len(score.methods)
+
+
+@pytest.fixture(scope="module")
+def cooling():
+    return fitting.fit_cooling_log(
+        read_curve(TOP / "sample_runs" / "curves" / "cooling_P1.csv"),
+        room_C=21.0,
+        heat_capacity_J_per_K=890.0,
+        u_heat_capacity_J_per_K=3.0,
+    )
+
+
+def test_a_cooling_log_in_a_notebook(cooling):
+    assert "W/K" in cooling.verdict
+    assert f"{cooling.conductance_W_per_K:.4f}" in cooling.verdict
+    table = cooling.to_frame()
+    assert list(table.index) == ["newton", "slow-wall", "steeper", "drifting-room"]
+    assert table["chosen"].sum() == 1
+    assert table.loc[cooling.law, "chosen"]
+    assert set(Balanced(cooling._repr_html_()).seen) >= {"table", "th", "td"}
+    readings = cooling.readings_frame()
+    for name in table.index:
+        rms = float(np.sqrt(np.mean(readings[f"residual_{name}_K"] ** 2)))
+        assert rms == pytest.approx(table.loc[name, "residual_rms_K"], rel=1e-6)
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        cooling.law = "newton"
+
+
+@pytest.mark.parametrize("what", ["cooling", "residuals", "forecast"])
+def test_a_cooling_log_draws_on_an_axes_of_the_callers(cooling, what):
+    from matplotlib.figure import Figure
+
+    ax = Figure().subplots()
+    cooling.plot(ax, what)
+    assert ax.lines
+    assert ax.get_xlabel() == "time since the start / min"
+    if what != "cooling":
+        drawn = {line.get_label().split(" (")[0]: line for line in ax.lines}
+        line = cooling.line_C("newton", forecast=what == "forecast")
+        left = 1000 * (cooling.stretch.y - line)
+        assert drawn["newton"].get_ydata() == pytest.approx(
+            left[-drawn["newton"].get_ydata().size :]
+        )
+        styles = {
+            one.get_linestyle() + one.get_marker() for name, one in drawn.items() if name[0] != "_"
+        }
+        assert len(styles) == 4
+    with pytest.raises(ValueError, match="expected one of cooling, residuals, forecast"):
+        cooling.plot(ax, "pie")

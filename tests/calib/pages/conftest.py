@@ -86,6 +86,19 @@ def compared(slow_run) -> Comparison:
     return replace(found, laws=invented_laws())
 
 
+@pytest.fixture(scope="session")
+def cooled(tmp_path_factory):
+    """A cooling log of a simulated cup with a loss that is not linear, and what it tells."""
+    from calib.jobs.cooling_down import cool_down
+    from fitting.curve_files import write_curve
+    from tests.benchmarks.cooling_truth import draw_logs
+
+    (draw,) = draw_logs("convection", [3])
+    path = tmp_path_factory.mktemp("log") / "log <1>.csv"
+    write_curve(path, draw.curve)
+    return cool_down(path, room_C=draw.room_C, heat_capacity=(400.0, 4.0))
+
+
 def invented_laws() -> LawComparison:
     common = (("T0", 26.1, 0.01, "°C"), ("k", 1.2e-4, 2e-5, "1/s"), ("T∞", 21.3, 0.4, "°C"))
     laws = (

@@ -7,17 +7,17 @@ from pathlib import Path
 
 import pytest
 
-from calib.pages import certificate_page, class_page, curve_page
+from calib.pages import certificate_page, class_page, cooldown_page, curve_page
 
 from .conftest import constant
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(180)]
 
-KINDS = ("curve", "class", "certificate")
+KINDS = ("curve", "class", "certificate", "cooldown")
 
 
 @pytest.fixture(scope="module")
-def pages(slow_run, compared, release, class_data):
+def pages(slow_run, compared, release, class_data, cooled):
     curve = slow_run[0]
     table, curves = class_data(12)
     mishaps = {
@@ -30,6 +30,7 @@ def pages(slow_run, compared, release, class_data):
         "curve": curve_page(curve, compared, release),
         "class": class_page(table, curves, mishaps=mishaps),
         "certificate": certificate_page(constant()),
+        "cooldown": cooldown_page(cooled),
     }
 
 
@@ -105,6 +106,15 @@ def test_curve_page_prints_without_its_menu(pages, look):
         seen.page.emulate_media(media="print")
         assert not seen.page.locator("nav").is_visible()
         assert seen.page.locator("svg.wide").first.is_visible()
+        seen.quiet()
+
+
+def test_cooldown_page_prints_without_its_menu(pages, look):
+    with look(pages["cooldown"]) as seen:
+        assert 2 <= seen.pdf_pages() <= 8
+        seen.page.emulate_media(media="print")
+        assert not seen.page.locator("nav").is_visible()
+        assert seen.page.locator("#figure-forecast svg:visible").count() == 1
         seen.quiet()
 
 

@@ -10,7 +10,15 @@ from itertools import pairwise
 import pytest
 
 from calib.errors import InputError
-from calib.pages import certificate_page, class_page, curve_page, explanations_curve, write_page
+from calib.pages import (
+    certificate_page,
+    class_page,
+    cooldown_page,
+    curve_page,
+    explanations_cooling,
+    explanations_curve,
+    write_page,
+)
 from calib.pages.explanations import METHODS as EXPLAINED
 from calib.pages.explanations import NUMBERS
 from calib.rounding import with_u
@@ -50,16 +58,17 @@ class Outline(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def pages(slow_run, compared, release, class_data):
+def pages(slow_run, compared, release, class_data, cooled):
     curve = slow_run[0]
     return {
         "curve": curve_page(curve, compared, release),
         "class": class_page(*class_data(12)),
         "certificate": certificate_page(constant()),
+        "cooldown": cooldown_page(cooled),
     }
 
 
-@pytest.mark.parametrize("kind", ["curve", "class", "certificate"])
+@pytest.mark.parametrize("kind", ["curve", "class", "certificate", "cooldown"])
 def test_structure(pages, kind):
     html = pages[kind]
     outline = Outline(html)
@@ -78,7 +87,7 @@ def test_structure(pages, kind):
     assert all(a["role"] == "img" and a["aria-labelledby"] for a in drawings)
 
 
-@pytest.mark.parametrize("kind", ["curve", "class", "certificate"])
+@pytest.mark.parametrize("kind", ["curve", "class", "certificate", "cooldown"])
 def test_nothing_is_loaded_from_anywhere(pages, kind):
     html = pages[kind]
     assert set(re.findall(r"https?://[^\"' )<]+", html)) <= {"http://www.w3.org/2000/svg"}
@@ -105,10 +114,29 @@ def test_the_numbers_are_those_of_the_result(slow_run):
     assert "The decimal mark was taken to be a comma." in html
 
 
+def test_a_cooling_logs_page_shows_its_numbers(cooled, pages):
+    html, log = pages["cooldown"], cooled.log
+    for value, u in (
+        (60 * log.rate_per_s, 60 * log.u_rate_per_s),
+        (log.t_inf_C, log.u_t_inf_K),
+        (log.conductance_W_per_K, log.u_conductance_W_per_K),
+    ):
+        assert with_u(value, u).replace("-", "−") in html
+    assert "log &lt;1&gt;.csv" in html
+    assert "log <1>" not in html
+    assert cooled.curve.digest in html
+    for name, _ in (*log.parts, *cooled.conductance_parts):
+        assert name in explanations_cooling.PARTS
+        assert name.replace("'", "&#39;") in html
+    assert all(one.title.replace("'", "&#39;") in html for one in log.laws.laws)
+    assert html == cooldown_page(cooled)
+
+
 def test_every_method_and_number_is_explained():
     assert set(EXPLAINED) == set(METHODS)
     assert set(explanations_curve.LAWS) == set(LAWS)
     own = [*explanations_curve.NUMBERS.values(), *explanations_curve.LAWS.values()]
+    own += explanations_cooling.COOLING.values()
     assert all(meaning.equation for meaning in own)
     for meaning in [*EXPLAINED.values(), *NUMBERS.values(), *own]:
         assert meaning.sentence.endswith(".")

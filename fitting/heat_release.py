@@ -29,7 +29,14 @@ from fitting.curve import Curve, FloatArray
 from fitting.errors import CurveError
 from fitting.heat_release_case import FlowCase, Solved, flow_case, solve_flow, spread_of
 from fitting.heat_release_result import HeatRelease
-from fitting.heat_release_times import U_POUR_S, Lag, notes_of, over_within, u_release_within
+from fitting.heat_release_times import (
+    LAG_UP_TO_S,
+    U_POUR_S,
+    Lag,
+    notes_of,
+    over_within,
+    u_release_within,
+)
 
 if TYPE_CHECKING:
     from fitting.corrections.result import Corrected
@@ -56,9 +63,10 @@ def heat_release(
     Args:
         curve: the readings.
         corrected: what `correct` gave for them; its cooling rate, T∞ and rise are used.
-        sensor_lag_s, u_sensor_lag_s: the sensor's time constant, s. None: not known; then any lag
-            from 0 to the quickest change seen, 20 s at most, is allowed for, and half of that taken
-            off.
+        sensor_lag_s, u_sensor_lag_s: the sensor's time constant, s. None: not known; then the one
+            that the curve of two liquids shows (`fitting.sensor_lag`) is taken, and where it shows
+            none, any lag from 0 to the quickest change seen, 20 s at most, is allowed for, and half
+            of that taken off.
         heat_capacity_J_per_K, u_heat_capacity_J_per_K: of content and cup, for watts and joules.
         over_share: share at which the release counts as over, 0.5 to 0.999.
 
@@ -68,14 +76,18 @@ def heat_release(
     """
     _check(curve, sensor_lag_s, u_sensor_lag_s, heat_capacity_J_per_K, over_share)
     case = flow_case(curve, corrected, over_share)
-    lag = (
-        Lag.unknown(solve_flow(case, Lag(0.0, 0.0)).times.release_s)
-        if sensor_lag_s is None
-        else Lag(sensor_lag_s, u_sensor_lag_s)
-    )
+    lag = _lag_seen(case, corrected) if sensor_lag_s is None else Lag(sensor_lag_s, u_sensor_lag_s)
     own = solve_flow(case, lag)
     edges = [solve_flow(case, Lag(edge, 0.0)) for edge in lag.edges()]
     return _result(case, own, edges, (heat_capacity_J_per_K, u_heat_capacity_J_per_K))
+
+
+def _lag_seen(case: FlowCase, corrected: Corrected) -> Lag:
+    """The lag that the curve shows; every one that may be where it shows none."""
+    lag, u = corrected.sensor_lag_s, corrected.u_sensor_lag_s
+    if lag is not None and u is not None and lag < LAG_UP_TO_S:
+        return Lag(lag, u, seen=True)
+    return Lag.unknown(solve_flow(case, Lag(0.0, 0.0)).times.release_s)
 
 
 def _check(
@@ -132,6 +144,7 @@ def _result(
         lag_removed_s=own.lag.value_s,
         u_lag_removed_s=own.lag.u_s,
         lag_known=own.lag.known,
+        lag_seen=own.lag.seen,
         smoothing=own.flow.smoothing,
         misfit=own.flow.misfit,
         heat_capacity_J_per_K=capacity[0],

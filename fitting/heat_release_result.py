@@ -33,7 +33,7 @@ class HeatRelease:
             probability (None: open end); None where it was not over within the log. An interval
             from 0 means that the release was quicker than the curve can show.
         lag_removed_s, u_lag_removed_s, lag_known: sensor lag that was taken off, and whether
-            anyone knew it.
+            anyone knew it; ``lag_seen``: it was read off this curve.
         smoothing, misfit: λ, and root mean square of the residuals in units of the noise.
         notes: sentences for people.
     """
@@ -60,6 +60,7 @@ class HeatRelease:
     heat_capacity_J_per_K: float | None = None
     u_heat_capacity_J_per_K: float = 0.0
     notes: tuple[str, ...] = ()
+    lag_seen: bool = False
 
     @property
     def flow_W(self) -> FloatArray | None:
@@ -141,6 +142,9 @@ class HeatRelease:
             "sensor_lag_removed_s": self.lag_removed_s,
             "u_sensor_lag_removed_s": self.u_lag_removed_s,
             "sensor_lag_known": self.lag_known,
+            "sensor_lag_from": (
+                "this curve" if self.lag_seen else "given" if self.lag_known else "not known"
+            ),
             "misfit": self.misfit,
             "verdict": self.verdict,
             "notes": list(self.notes),

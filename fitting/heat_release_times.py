@@ -8,10 +8,11 @@ A curve shows the release through three things that take seconds themselves:
 
 The time t_p to a share p of the heat moves with the assumed τ, by up to −ln(1 − p) seconds for
 each second of τ where the release is quick. Where τ is not known, every τ from 0 to the quickest
-change seen is possible; where it is known to ± u, from τ − 1.96 u to τ + 1.96 u. The interval of
-t_p is the union over these. Towards later times pouring and one interval between readings are
-added; a lower end that lies within them is 0, since then the release may have been as quick as one
-likes.
+change seen is possible; where it is known to ± u, or read off the curve, from τ − 1.96 u to
+τ + 1.96 u. How far t_p moves between these is added to what the readings leave open as independent
+of it (JCGM 100:2008, 5.1.2). Towards later times half of pouring and of one interval between
+readings is added, too; a lower end that lies within pouring and one interval is 0, since then the
+release may have been as quick as one likes.
 """
 
 from __future__ import annotations
@@ -33,11 +34,15 @@ _Interval = tuple[float, float | None]
 
 @dataclass(frozen=True, slots=True)
 class Lag:
-    """The sensor's time constant, its standard uncertainty, and whether anyone knows it; s."""
+    """The sensor's time constant, its standard uncertainty, and how it is known; s.
+
+    ``known`` where it was given or read off the curve, ``seen`` where the latter.
+    """
 
     value_s: float
     u_s: float
     known: bool = True
+    seen: bool = False
 
     @classmethod
     def unknown(cls, release_seen_s: float | None) -> Lag:
@@ -90,7 +95,7 @@ def times_of(
 
 
 def over_within(own: Times, edges: Sequence[Times], step_s: float) -> _Interval | None:
-    """Where the end of the release lies with 95 %: the union over all lags that may be.
+    """Where the end of the release lies with 95 %, whatever the lag may be.
 
     Args:
         own: with the lag that was taken off.
@@ -99,16 +104,18 @@ def over_within(own: Times, edges: Sequence[Times], step_s: float) -> _Interval 
     """
     if own.over_s is None or own.over_statistical_s is None:
         return None
-    spans = [own.over_statistical_s, *(e.over_statistical_s or (np.inf, None) for e in edges)]
-    low = min(float(span[0]) for span in spans)
+    at, (first, last) = own.over_s, own.over_statistical_s
+    others = [edge.over_s for edge in edges]
+    known = [other for other in others if other is not None]
+    sooner = at - min([at, *known])
+    later = max([at, *known]) - at
     hidden = POUR_UP_TO_S + step_s
+    low = at - float(np.hypot(at - first, sooner))
     if low < hidden:
         low = 0.0
-    ends = [span[1] for span in spans]
-    if any(end is None for end in ends):
+    if last is None or len(known) < len(others):
         return low, None
-    latest = max(end for end in ends if end is not None)
-    return low, own.over_s + float(np.hypot(latest - own.over_s, hidden))
+    return low, at + float(np.sqrt((last - at) ** 2 + later**2 + (hidden / 2) ** 2))
 
 
 def u_release_within(own: Times, edges: Sequence[Times], lag: Lag) -> float | None:
@@ -162,6 +169,12 @@ def notes_of(
             f"the sensor's lag is not known; {lag.value_s:.1f} ± {lag.u_s:.1f} s were taken off "
             f"(anything from 0 to {2 * lag.value_s:.1f} s is possible), and the intervals allow "
             "for it: give the lag to learn more"
+        )
+    elif lag.seen:
+        notes.append(
+            f"the sensor's lag was read off this curve, {lag.value_s:.1f} ± {lag.u_s:.1f} s, "
+            "taking it that two liquids give their heat as they are stirred; if this reaction "
+            "takes seconds itself, they are in it: give the lag to tell them apart"
         )
     elif lag.value_s <= 0:
         notes.append("no lag of the sensor was taken off")

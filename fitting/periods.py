@@ -181,7 +181,7 @@ def what_is_seen(curve: Curve) -> tuple[str, ...]:
 def seen_until(curve: Curve, moment_s: float, until_s: float = np.inf) -> tuple[str, ...]:
     """What holds whatever became of the curve: where it stood, and how far it went at least."""
     time, y = curve.time_s, curve.temperature_C
-    fore = y[time <= moment_s]
+    fore = y[time < moment_s]
     out = []
     if fore.size:
         last = fore[-min(fore.size, 10) :]

@@ -108,13 +108,19 @@ def _release_facts(release: HeatRelease) -> list[tuple[str, str, str, str]]:
         ),
         ("its 95 % interval", _DASH if over is None else _open_span(over), "s", "over"),
         (
-            "sensor lag taken off" + ("" if release.lag_known else " (not known)"),
+            "sensor lag taken off" + _lag_from(release),
             lag if release.lag_removed_s else "0",
             "s",
             "lag",
         ),
         ("scatter over what the noise explains", f"{release.misfit:.2f}", "", "misfit"),
     ]
+
+
+def _lag_from(release: HeatRelease) -> str:
+    if release.lag_seen:
+        return " (read off this curve)"
+    return "" if release.lag_known else " (not known)"
 
 
 def _open_span(low_high: tuple[float, float | None]) -> str:

@@ -70,8 +70,9 @@ NUMBERS: dict[str, Meaning] = {
     ),
     "lag": Meaning(
         "Sensor lag taken off",
-        "The sensor follows the content with a time constant τ. Where nobody knows τ, any value "
-        "from 0 to the quickest change seen (20 s at most) is allowed for.",
+        "The sensor follows the content with a time constant τ. Where nobody knows τ, it is read "
+        "off the first minute after two liquids were put together; where a solid came in, any "
+        "value from 0 to the quickest change seen (20 s at most) is allowed for.",
         "T = T_s + τ dT_s/dt",
         f"first-order sensor; common practice, no source; even spread: {GUM}, 4.3.7",
     ),

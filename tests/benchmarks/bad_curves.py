@@ -190,7 +190,7 @@ def gap_short(family: str, rng: np.random.Generator, step: float) -> Made:
 
 CASES: dict[str, tuple[Draw, str]] = {
     "good": (good, ""),
-    "loss, release and lag alike": (alike, "no step|no moment|fore period"),
+    "loss, release and lag alike": (alike, "no step|no moment|fore period|gone again"),
     "no loss": (no_loss, ""),
     "ends at the room": (ends_at_room, ""),
     "no fore period": (no_fore, "without a fore period|moment of mixing|no step"),

@@ -87,17 +87,32 @@ def test_numbers_that_cannot_be_meant(cupledger, slow, words, says):
     assert done.out == ""
 
 
-def test_where_too_little_was_logged_the_release_is_refused_with_the_reason(cupledger, tmp_path):
+def test_where_no_release_can_be_told_the_reason_stands_in_every_form(
+    cupledger, slow, tmp_path, monkeypatch
+):
+    monkeypatch.setattr("fitting.heat_release_case._FEWEST_READINGS", 9999)
+    path, run = slow
+    page = tmp_path / "few.html"
+    words = ("correct", path, *mixed(run), "--page", page)
+    facts = cupledger(*words, "--json").json
+    assert "needs at least 9999" in facts["heat_release"]["refused"]
+    assert facts["rise_K"] == pytest.approx(run.true_rise_K, rel=0.02)
+    assert "Heat release: not told" in cupledger(*words).out
+    assert "needs at least 9999" in page.read_text(encoding="utf-8")
+
+
+def test_a_log_that_ends_too_early_is_refused_with_what_can_still_be_said(cupledger, tmp_path):
     time = np.arange(0.0, 194.0, 2.0)
     shown = np.where(time < 180, 21.0, 27.0) + 0.01 * (np.arange(time.size) % 3)
     path, page = tmp_path / "short.csv", tmp_path / "short.html"
     write_curve(path, Curve.from_arrays(time, shown))
-    words = ("correct", path, "--mixed-at", 180, "--method", "extreme", "--page", page)
-    facts = cupledger(*words, "--json").json
-    assert "6 readings after the mixing" in facts["heat_release"]["refused"]
-    assert facts["rise_K"] == pytest.approx(6.0, abs=1.0)
-    assert "Heat release: not told" in cupledger(*words).out
-    assert "6 readings after the mixing" in page.read_text(encoding="utf-8")
+    done = cupledger("correct", path, "--mixed-at", 180, "--page", page)
+    assert done.code == 2
+    assert "only 6 readings, 12 s, follow the mixing" in done.err
+    assert "too short for any method; log for longer" in done.err
+    assert "Before the mixing it read 21.01" in done.err
+    assert "the change is no smaller than +6.0" in done.err
+    assert not page.exists()
 
 
 def test_compare_tells_laws_and_stability_in_every_form(cupledger, slow, tmp_path, monkeypatch):

@@ -233,6 +233,35 @@ def test_intervals_hold_the_truth_on_simulated_cups(family):
         assert sum(cell.over_held) >= 4
 
 
+def test_the_lag_of_two_quick_liquids_is_read_off_their_curve():
+    """A pour of 1 s behind a lag of 7 s: the end is bounded by the lag, not by every lag."""
+    experiment = draw_experiment("mixing", np.random.default_rng(5), resolution_K=0.01)
+    experiment = replace(experiment, sensor=replace(experiment.sensor, lag_s=7.0, every_s=1.0))
+    run = simulate(replace(experiment, pour_s=1.0), 5)
+    curve = Curve.from_arrays(run.time_s, run.temperature_C)
+    corrected = correct(curve, mixed_at_s=run.mixed_at_s, capacity_ratio=run.capacity_ratio)
+    release = heat_release(curve, corrected)
+    assert release.lag_seen
+    assert release.lag_known
+    assert abs(release.lag_removed_s - 7.0) < 2 * release.u_lag_removed_s
+    assert release.facts()["sensor_lag_from"] == "this curve"
+    assert "read off this curve" in release.notes[0]
+    low, high = release.over_interval95_s or (1.0, None)
+    assert low == 0.0
+    assert 1.0 < (high or 0) < 25.0
+    told = heat_release(curve, corrected, sensor_lag_s=7.0)
+    assert (told.over_interval95_s or (0, None))[1] <= (high or 0) + 1e-9
+
+
+def test_a_dissolving_solid_is_no_slow_sensor():
+    """A tenth of the heat capacity came in as pellets: no lag is read off the curve."""
+    run = simulate(draw_experiment("pellets", np.random.default_rng(4), resolution_K=0.01), 4)
+    curve = Curve.from_arrays(run.time_s, run.temperature_C)
+    corrected = correct(curve, mixed_at_s=run.mixed_at_s, capacity_ratio=0.88)
+    assert corrected.sensor_lag_s is None
+    assert not heat_release(curve, corrected).lag_known
+
+
 @pytest.mark.long
 @pytest.mark.timeout(1500)
 @pytest.mark.parametrize("family", ["slow", "pellets", "fast", "mixing"])

@@ -46,7 +46,7 @@ from fitting.newton import (
     master_columns,
 )
 from fitting.noise import Noise
-from fitting.slow_wall import U_WALL_SHARE, WALL_SHARE, hidden_loss
+from fitting.slow_wall import hidden_loss
 
 IntArray = npt.NDArray[np.intp]
 
@@ -106,8 +106,10 @@ def average(rows: Binned, noise: Noise, level: FloatArray, setting: Setting) -> 
     centre, width, band_weight = rate_bands(setting)
     precision, mean = shared_prior(centre, width, setting)
     shape = shared_transform(centre, setting.know)
-    columns = master_columns(rows, setting.ratio)
-    prior = np.log(band_weight)[:, None, None, None] + log_prior_of_shapes(setting.ratio)
+    columns = master_columns(rows, setting.ratio, setting.know.walls)
+    prior = np.log(band_weight)[:, None, None, None] + log_prior_of_shapes(
+        setting.ratio, setting.know.walls
+    )
     trust = TRUST_SOLID if setting.ratio > SOLID_RATIO else 1.0
     solved, evidence = [], []
     use = np.ones(precision.shape[:2], dtype=bool)
@@ -252,9 +254,10 @@ def _solve_pairs(
 ) -> _Pair:  # fmt: skip
     """The two slow decays of every pair, by 2 x 2 equations; shapes (N, r), (N, r, w)."""
     change = max(abs(setting.change_K), 1e-3)
-    t_r, t_w = 1 / (U_RELEASE_SHARE[:, None] * change) ** 2, 1 / (U_WALL_SHARE * change) ** 2
+    walls = setting.know.walls
+    t_r, t_w = 1 / (U_RELEASE_SHARE[:, None] * change) ** 2, 1 / (walls.u_share * change) ** 2
     mean_r = RELEASE_SHARE[:, None] * setting.change_K
-    mean_w = WALL_SHARE * setting.change_K
+    mean_w = walls.share * setting.change_K
     a, d, b = rr[..., None] + t_r, ww + t_w, rw
     x, z = h_r[..., None] + t_r * mean_r, h_w + t_w * mean_w
     det = np.maximum(a * d - b * b, 1e-12 * a * d)
@@ -305,7 +308,8 @@ def _answers(one: _Solved, index: tuple[IntArray, ...], setting: Setting) -> tup
     i, j = _KEPT.index(RISE), _KEPT.index(RATE)
     both = together(i, j)
     change = setting.change_K or 1e-9
-    found = hidden_loss(mean[:, j], w, wall / change, np.sqrt(v_w[:, 0]) / abs(change))
+    u_wall = np.sqrt(v_w[:, 0]) / abs(change)
+    found = hidden_loss(mean[:, j], w, wall / change, u_wall, setting.know.walls)
     off, u_off = change * found.share, abs(change) * found.u_share
     per_rate = off / np.maximum(mean[:, j], 1e-9)
     mean[:, i] -= off

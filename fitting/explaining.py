@@ -22,7 +22,6 @@ from fitting.newton import (
     master_columns,
 )
 from fitting.noise import Noise, step_covariance
-from fitting.slow_wall import U_WALL_SHARE, WALL_SHARE
 
 WALL_LOSS = "loss through a slow wall"
 _MODEL = "which model holds"
@@ -107,7 +106,7 @@ def _columns(
     top = int(np.argmax(found.weight))
     b, q, r, w = (int(axis[top]) for axis in (found.band, found.quick, found.release, found.wall))
     centre, *_ = rate_bands(setting)
-    columns = master_columns(rows, setting.ratio)
+    columns = master_columns(rows, setting.ratio, setting.know.walls)
     shared = columns[:, :SIZE] @ shared_transform(centre, setting.know)[b]
     pair = [SIZE + r, SIZE + RELEASE_S.size + r, SIZE + 2 * RELEASE_S.size + w]
     return np.column_stack([shared, columns[:, pair]]), (b, q, r, w)
@@ -125,8 +124,8 @@ def _most_likely(
     L[:SIZE, :SIZE] = precision[b, q]
     L[SIZE, SIZE] = 1 / (U_RELEASE_SHARE[r] * change) ** 2
     L[SIZE + 1, SIZE + 1] = 1 / (max(U_RELEASE_SHIFT[r], 1e-6) * change) ** 2
-    L[SIZE + 2, SIZE + 2] = 1 / (U_WALL_SHARE[w] * change) ** 2
-    slow = [RELEASE_SHARE[r], 0.0, WALL_SHARE[w]]
+    L[SIZE + 2, SIZE + 2] = 1 / (setting.know.walls.u_share[w] * change) ** 2
+    slow = [RELEASE_SHARE[r], 0.0, setting.know.walls.share[w]]
     mean = np.concatenate([prior_mean[b, q], np.array(slow) * setting.change_K])
     scale = SCALES[int(found.scale[int(np.argmax(found.weight))])]
     C = covariance_of(rows, noise, level, setting.change_K, setting.know, scale)

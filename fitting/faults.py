@@ -22,7 +22,8 @@ _LEAST_JUMP_K = 0.25
 _EARLY_S = 90.0
 _LEFT_WITHIN_S = 200.0  # k of 0.005 1/s: 1 W/K on 200 J/K, an open metal beaker has a third of it
 _LEFT_SHARE = 0.63
-_PART_S, _PART_SHARE, _PART_GOES_ON = 100.0, 0.06, 0.4
+_PART_S, _PART_GOES_ON = 100.0, 0.4
+_PART_SHARE = 0.3  # a flask's glass may take a quarter
 
 
 def refuse_faults(curve: Curve, mixing: MixingMoment) -> None:
@@ -111,7 +112,7 @@ def _gone_again(
     """Share of the change that was lost too quickly, and within how many seconds; None: none was.
 
     Either most of it within minutes; or some of it, and then hardly any more: a cup goes on losing,
-    a sensor in the air comes to rest there. (A slow wall takes up a hundredth.)
+    a sensor in the air comes to rest there. (A cup's wall takes a hundredth, glass a quarter.)
     """
     later = since > 0
     left = later & (change < (1 - _LEFT_SHARE) * size)

@@ -20,8 +20,9 @@ from fitting.noise import Noise, noise_of
 if TYPE_CHECKING:
     from fitting.corrections.result import Corrected, Correction
 
-_WALL_SHARE, _U_WALL_SHARE = 0.006, 0.004  # a foam cup's slow wall, of all heat capacity
-_WALL_S = 60.0  # its time constant; all three: common practice, no source
+# a slow wall's share of all heat capacity, its u, its time constant in s (common practice, no
+# source): a foam cup's inner skin, a vacuum flask's glass
+_WALLS = {"cup": (0.006, 0.004, 60.0), "flask": (0.15, 0.08, 110.0)}
 _ONSETS = 9
 _KNOTS = 48
 _FEWEST_READINGS = 8
@@ -187,8 +188,9 @@ def _fractions(case: FlowCase, lag: Lag, knots: Knots, flow: SmoothFlow) -> Solv
     fine, loss = knots.fine_s, case.loss
     rise, u_rise = case.corrected.chosen.rise_K, case.corrected.chosen.u_rise_K
     q, change = knots.flow @ g, knots.released @ g
-    in_wall = _in_the_wall(fine, change / rise)
-    fraction = change / rise - _WALL_SHARE * in_wall
+    share, u_share, time_s = _WALLS[case.corrected.chosen.vessel or "cup"]
+    in_wall = _in_the_wall(fine, change / rise, time_s)
+    fraction = change / rise - share * in_wall
     by_end = np.interp(fine, loss.since_s, loss.by_end)
     own = np.hypot(
         spread_of(knots.released, covariance),
@@ -196,21 +198,21 @@ def _fractions(case: FlowCase, lag: Lag, knots: Knots, flow: SmoothFlow) -> Solv
     )
     # the rise stands below the fraction, too: an error of it moves both
     late = np.hypot(own, (by_end - fraction) * u_rise) / abs(rise)
-    late = np.hypot(late, _U_WALL_SHARE * in_wall)
+    late = np.hypot(late, u_share * in_wall)
     u_when = float(np.sqrt(case.corrected.u_mixed_at_s**2 + lag.u_s**2 + U_POUR_S**2))
     times = times_of(fine, fraction, late, np.abs(q / rise), case.over_share, u_when)
     return Solved(lag, knots, flow, q, change, own, by_end, fraction, late, times)
 
 
-def _in_the_wall(s: FloatArray, fraction: FloatArray) -> FloatArray:
+def _in_the_wall(s: FloatArray, fraction: FloatArray, wall_s: float) -> FloatArray:
     """Share of the heat meant for a slow inner wall that has not reached it yet.
 
-    ∫ (dF/dr) exp(−(s − r)/τ_w) dr with τ_w of a minute: until then the content is too hot by the
+    ∫ (dF/dr) exp(−(s − r)/τ_w) dr with τ_w = ``wall_s``: until then the content is too hot by the
     wall's share of the heat capacity.
     """
     out = np.zeros_like(fraction)
     for i in range(1, s.size):
-        keep = float(np.exp(-(s[i] - s[i - 1]) / _WALL_S))
+        keep = float(np.exp(-(s[i] - s[i - 1]) / wall_s))
         out[i] = keep * out[i - 1] + (fraction[i] - fraction[i - 1]) * (1 + keep) / 2
     return out
 

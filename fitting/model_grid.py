@@ -26,7 +26,7 @@ from fitting.newton import (
     Knowledge,
     shape_weights,
 )
-from fitting.slow_wall import WALL_WEIGHT
+from fitting.slow_wall import CUP_WALLS, Walls
 
 SHARED = 7
 SIZE = SHARED + QUICK_S.size
@@ -125,7 +125,7 @@ def shared_transform(centre: FloatArray, know: Knowledge) -> FloatArray:
     return out
 
 
-def log_prior_of_shapes(ratio: float) -> FloatArray:
+def log_prior_of_shapes(ratio: float, walls: Walls = CUP_WALLS) -> FloatArray:
     """Log prior weight of quick set, release and wall, shape (1, sets, releases, walls)."""
-    weight = np.maximum(shape_weights(ratio)[:, :, None] * WALL_WEIGHT, 1e-300)
+    weight = np.maximum(shape_weights(ratio)[:, :, None] * walls.weight, 1e-300)
     return np.asarray(np.log(weight)[None])

@@ -27,7 +27,7 @@ import numpy as np
 
 from fitting.curve import FloatArray
 from fitting.noise import Noise, step_covariance, step_variance
-from fitting.slow_wall import WALL_S
+from fitting.slow_wall import CUP_WALLS, FLASK_WALLS, Walls
 
 # parameters that every model has, in this order
 BEFORE, RISE, POWER, RATE, VAPOUR, DRIFT, MISMATCH = range(7)
@@ -63,6 +63,15 @@ class Knowledge:
     wander_s: float = 50.0
     shape_error_share: float = 3e-4  # of the change: what sums of exponentials miss of a release
     shape_error_s: float = 120.0
+    walls: Walls = CUP_WALLS
+
+
+VESSELS: dict[str, Knowledge] = {
+    "cup": Knowledge(),
+    "flask": Knowledge(rate_per_s=2.2e-5, rate_spread=0.5, walls=FLASK_WALLS),
+}
+"""What is known of each kind of vessel; a closed vacuum flask loses 0.0005 to 0.002 1/min.
+(common practice, no source)"""
 
 
 # releases: none left; a slower second process; one slow process that releases most of the heat.
@@ -192,7 +201,7 @@ def _blur(rows: Binned, noise: Noise) -> FloatArray:
     return np.asarray(np.where(after[:, None] == after[None, :], blur, 1e3))
 
 
-def master_columns(rows: Binned, ratio: float) -> FloatArray:
+def master_columns(rows: Binned, ratio: float, walls: Walls = CUP_WALLS) -> FloatArray:
     """Columns that every model is built from, shape (n, 7 + quick + 2 releases + walls).
 
     A time of 0 gives a column of zeros: no such process. The releases come twice: e^(−s/τ), and
@@ -202,7 +211,8 @@ def master_columns(rows: Binned, ratio: float) -> FloatArray:
     since = np.clip(rows.s, 0, None)[:, None]
     after = rows.after[:, None]
     quick, release, wall = (
-        np.exp(-since / np.maximum(times, 1e-3)) * after for times in (QUICK_S, RELEASE_S, WALL_S)
+        np.exp(-since / np.maximum(times, 1e-3)) * after
+        for times in (QUICK_S, RELEASE_S, walls.time_s)
     )
     shift = release * since / np.maximum(RELEASE_S, 1e-3)
     plain = [

@@ -277,12 +277,32 @@ def draw_cup(rng: np.random.Generator) -> Cup:
     )
 
 
+def draw_flask(rng: np.random.Generator) -> Cup:
+    """A closed vacuum flask whose glass takes 40 to 120 J/K over minutes, 0.0005 to 0.002 1/min.
+
+    (ranges: common practice, no source)
+    """
+    return Cup(
+        fast_J_per_K=rng.uniform(3.0, 15.0),
+        slow_wall_J_per_K=rng.uniform(40.0, 120.0),
+        slow_wall_s=rng.uniform(60.0, 200.0),
+        loss_W_per_K=rng.uniform(0.0035, 0.014),
+        wall_loss_share=rng.uniform(0.1, 0.5),
+        evaporation_g_per_s_kPa=rng.uniform(0.5e-6, 2e-6),
+        stirrer_W=rng.uniform(0.0, 0.05),
+    )
+
+
+VESSELS = {"cup": draw_cup, "flask": draw_flask}
+
+
 def draw_experiment(
     family: str,
     rng: np.random.Generator,
     *,
     resolution_K: float | None = None,
     after_s: float | None = None,
+    vessel: str = "cup",
     **changes: Any,
 ) -> Experiment:
     """One experiment of a family: ``fast``, ``mixing``, ``slow`` or ``pellets``.
@@ -290,7 +310,8 @@ def draw_experiment(
     fast: two solutions, all heat within seconds, rise 3 to 14 K. mixing: hot water into cold.
     slow: a salt that dissolves with two rate constants, 6 to 30 s and a slower one, rise -8 to
     +8 K. pellets: a rise of 20 to 55 K, vapour counts. ``resolution_K`` and ``after_s`` override
-    what is drawn; further keyword arguments replace fields of the experiment.
+    what is drawn; ``vessel`` is ``cup`` or ``flask``; further keyword arguments replace fields of
+    the experiment.
     """
     room = Room(
         start_C=rng.uniform(19.0, 24.0),
@@ -308,7 +329,7 @@ def draw_experiment(
     )
     start = room.start_C + rng.normal(0.0, 0.6)
     e = Experiment(
-        cup=draw_cup(rng),
+        cup=VESSELS[vessel](rng),
         room=room,
         sensor=sensor,
         in_cup_C=start,

@@ -17,16 +17,14 @@ A and τ' are seen on the curve; g is not. (own derivation; checked in the tests
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
 from fitting.curve import FloatArray
-
-# grid of walls: none; a foam cup's inner skin and film; a flask's glass or a heavy vessel (τ' in s)
-WALL_S = np.array([0.0, 11.0, 16.0, 22.0, 32.0, 46.0, 66.0, 95.0, 46.0, 66.0, 95.0, 137.0, 200.0])
-_KIND = np.array([0] + 7 * [1] + 5 * [2])
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,25 +41,69 @@ class WallKind:
     spread: float  # of ln τ_w
 
 
+@dataclass(frozen=True, eq=False)
+class Walls:
+    """The walls that are tried for a vessel: a grid of times τ' and the kind each belongs to.
+
+    Attributes: time_s [s] and kind (index into ``kinds``), shape (walls,); step: of ln τ' between
+    neighbours. The first entry is no wall at all.
+    """
+
+    time_s: FloatArray
+    kind: npt.NDArray[np.intp]
+    kinds: tuple[WallKind, ...]
+    step: float = 0.37
+
+    @cached_property
+    def share(self) -> FloatArray:
+        """Overshoot A beforehand, a little below the wall's share; shape (walls,)."""
+        return np.array([self.kinds[kind].share * 0.75 for kind in self.kind])
+
+    @cached_property
+    def u_share(self) -> FloatArray:
+        """Its standard deviation, shape (walls,)."""
+        return np.array([self.kinds[kind].u_share * 0.9 for kind in self.kind])
+
+    @cached_property
+    def weight(self) -> FloatArray:
+        """Prior weight of each wall, shape (walls,)."""
+        return np.array(
+            [self.kinds[0].weight]
+            + [
+                self.kinds[kind].weight
+                * self.step
+                / (self.kinds[kind].spread * math.sqrt(2 * math.pi))
+                for kind in self.kind[1:]
+            ]
+        )
+
+
 KINDS = (
     WallKind(0.06, 0.0, 0.005, 50.0, 1.0),  # none
     WallKind(0.925, 0.008, 0.005, 50.0, 0.35),  # foam: 1 to 8 J/K of some 500
     WallKind(0.015, 0.05, 0.05, 110.0, 0.6),  # glass, heavy plastic
 )
+HEAVY = 2  # of these: index of the kind that stands for glass
+_FOAM_S = [11.0, 16.0, 22.0, 32.0, 46.0, 66.0, 95.0]
+_GLASS_S = [46.0, 66.0, 95.0, 137.0, 200.0]
+CUP_WALLS = Walls(
+    np.array([0.0, *_FOAM_S, *_GLASS_S]),
+    np.array([0] + len(_FOAM_S) * [1] + len(_GLASS_S) * [2]),
+    KINDS,
+)
+"""A foam cup's inner skin and film; seldom glass or a heavy vessel."""
+_FLASK_STEP = 0.04  # so large a wall is seen to a few per cent of its time
+_FLASK_S = np.exp(np.arange(math.log(25.0), math.log(420.0), _FLASK_STEP))
+FLASK_WALLS = Walls(
+    np.concatenate([[0.0], _FLASK_S]),
+    np.array([0] + _FLASK_S.size * [1]),
+    (WallKind(0.02, 0.0, 0.005, 50.0, 1.0), WallKind(0.98, 0.15, 0.08, 110.0, 0.55)),
+    _FLASK_STEP,
+)
+"""A vacuum flask's glass takes 40 to 120 J/K, over minutes."""
 LOSS_SHARE, U_LOSS_SHARE = 0.3, 0.11  # g: lid and bottom lose as well
 _G = np.array([0.01, 0.06, 0.12, 0.18, 0.24, 0.3, 0.36, 0.42, 0.5, 0.6])
 _NODES, _NODE_WEIGHT = np.array([-np.sqrt(3.0), 0.0, np.sqrt(3.0)]), np.array([1, 4, 1]) / 6
-_GRID_STEP = 0.37  # of ln τ' between neighbours
-
-WALL_SHARE = np.array([KINDS[kind].share * 0.75 for kind in _KIND])  # overshoot A, a little below a
-U_WALL_SHARE = np.array([KINDS[kind].u_share * 0.9 for kind in _KIND])
-WALL_WEIGHT = np.array(
-    [KINDS[0].weight]
-    + [
-        KINDS[kind].weight * _GRID_STEP / (KINDS[kind].spread * np.sqrt(2 * np.pi))
-        for kind in _KIND[1:]
-    ]
-)
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,6 +121,7 @@ def hidden_loss(
     wall: npt.NDArray[np.intp],
     overshoot: FloatArray,
     u_overshoot: FloatArray,
+    walls: Walls = CUP_WALLS,
 ) -> HiddenLoss:
     """Average over what is not seen: the wall's share g of the loss, and the overshoot's error.
 
@@ -87,22 +130,22 @@ def hidden_loss(
 
     Args:
         rate_per_s: k, shape (M,).
-        wall: index into ``WALL_S``, shape (M,).
+        wall: index into ``walls.time_s``, shape (M,).
         overshoot, u_overshoot: A and its standard uncertainty, share of the change, shape (M,).
     """
-    kind = _KIND[wall]
-    own = np.array([(k.share, k.u_share, k.time_s, k.spread) for k in KINDS])[kind]
+    kind = walls.kind[wall]
+    own = np.array([(k.share, k.u_share, k.time_s, k.spread) for k in walls.kinds])[kind]
     share, u_share, time_s, spread = (own[:, i, None, None] for i in range(4))
     A = np.maximum(overshoot[:, None] + u_overshoot[:, None] * _NODES, 2e-5)[:, :, None]
-    fast = WALL_S[wall][:, None, None]
+    fast = walls.time_s[wall][:, None, None]
     passed = _G * np.maximum(rate_per_s, 0.0)[:, None, None] * fast  # g k τ'
     whole = A + passed
     gamma = A / whole
     log_weight = -(((_G - LOSS_SHARE) / U_LOSS_SHARE) ** 2) / 2 - np.log(gamma)
     log_weight = log_weight - (np.log(np.maximum(fast, 1.0) / gamma / time_s) / spread) ** 2 / 2
     log_weight = log_weight - ((whole - share) / u_share) ** 2 / 2
-    log_weight = log_weight + ((A - WALL_SHARE[wall][:, None, None]) /
-                               U_WALL_SHARE[wall][:, None, None]) ** 2 / 2  # fmt: skip
+    log_weight = log_weight + ((A - walls.share[wall][:, None, None]) /
+                               walls.u_share[wall][:, None, None]) ** 2 / 2  # fmt: skip
     log_weight = log_weight + np.log(_NODE_WEIGHT)[:, None]
     log_weight = log_weight - np.log(np.exp(-(((_G - LOSS_SHARE) / U_LOSS_SHARE) ** 2) / 2).sum())
     top = log_weight.max(axis=(1, 2), keepdims=True)

@@ -69,6 +69,15 @@ def correct(
             " needs --heat-capacity.",
         ),
     ] = None,
+    vessel: Annotated[
+        str | None,
+        typer.Option(
+            "--vessel",
+            metavar="KIND",
+            help="cup or flask: what is known of its wall and loss. Default: a registered kind's,"
+            " else a cup unless the curve shows a flask's heavy wall.",
+        ),
+    ] = None,
     registry: RegistryPlace = None,
     page: PageFile = None,
     time_column: Annotated[
@@ -118,6 +127,7 @@ def correct(
         apparatus=apparatus,
         registry=registry,
         room_C=room,
+        vessel=vessel,
         capacity_ratio=capacity_ratio,
     )
     _show(out, report, every_method=compare)
@@ -126,6 +136,11 @@ def correct(
 
         out.note(f"page written: {write_curve_page(page, report)}")
     out.dump(report.to_json())
+
+
+def _vessel(corrected: Corrected) -> str:
+    found = corrected.chosen.vessel
+    return f"; the vessel taken for a {found}" if found else ""
 
 
 def _show(out: Output, report: CurveReport, *, every_method: bool) -> None:
@@ -146,7 +161,7 @@ def _show(out: Output, report: CurveReport, *, every_method: bool) -> None:
         [
             "corrected rise",
             f"{with_u(chosen.rise_K, chosen.u_rise_K)} K",
-            f"95 %: {interval(chosen.interval95_K)} K; method {chosen.method}",
+            f"95 %: {interval(chosen.interval95_K)} K; method {chosen.method}{_vessel(corrected)}",
         ],
         [
             "extreme reading",

@@ -62,6 +62,7 @@ class CurveReport:
             "made_of": [{"source": name, "u_K": u} for name, u in chosen.parts],
             "method": chosen.method,
             "rule": corrected.rule,
+            "vessel": chosen.vessel,
             "cooling_rate_per_s": chosen.cooling_rate_per_s,
             "u_cooling_rate_per_s": chosen.u_cooling_rate_per_s,
             "settles_towards_C": chosen.t_inf_C,
@@ -199,6 +200,7 @@ def correct_file(
         capacity = (known.get(f"{u}heat_capacity_J_per_K") for u in ("", "u_"))
         loss = known_loss(registry, apparatus, *capacity)
         choices |= loss.choices()
+        choices["vessel"] = choices.get("vessel") or loss.vessel
     from fitting.settling import settled
 
     found = _reported(curve, known, compare, progress, {"mixed_at_s": mixed_at_s, **choices})

@@ -24,6 +24,7 @@ class KnownLoss:
     u_conductance_W_per_K: float
     heat_capacity_J_per_K: float
     u_heat_capacity_J_per_K: float
+    vessel: str | None = None
 
     @property
     def rate_per_s(self) -> float:
@@ -68,6 +69,7 @@ def known_loss(
         InputError: no heat capacity, or a constant without a conductance.
         RegistryError: no such apparatus, or no constant in force; the message says what mends it.
     """
+    from calib.jobs.vessels import vessel_of_kind
     from calib.registry import open_registry
 
     if heat_capacity_J_per_K is None or not heat_capacity_J_per_K > 0:
@@ -77,6 +79,7 @@ def known_loss(
         )
     with open_registry(registry, create=False) as store:
         stored = store.constant_for(apparatus)
+        vessel = vessel_of_kind(store.apparatus(apparatus).kind)
     if stored.heat_loss_W_per_K is None or stored.u_heat_loss_W_per_K is None:
         raise InputError(
             f"constant {stored.id} of {apparatus} has no heat loss: it was found without logged "
@@ -84,5 +87,5 @@ def known_loss(
         )
     return KnownLoss(
         apparatus, stored.id, stored.heat_loss_W_per_K, stored.u_heat_loss_W_per_K,
-        heat_capacity_J_per_K, u_heat_capacity_J_per_K or 0.0,
+        heat_capacity_J_per_K, u_heat_capacity_J_per_K or 0.0, vessel,
     )  # fmt: skip

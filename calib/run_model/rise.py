@@ -98,6 +98,8 @@ def _options(
     before = prepared.heat_capacity_before(start_C)
     total = max(after + C_app, 0.2 * after)
     options["capacity_ratio"] = min(max((before + C_app) / total, 0.02), 1.5)
+    if run.vessel is not None:
+        options["vessel"] = run.vessel
     if run.mixed_at_s is not None:
         options["mixed_at_s"] = run.mixed_at_s
         given = run.u.get("mixed_at_s")

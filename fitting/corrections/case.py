@@ -39,6 +39,7 @@ class Case:
         room_C, u_room_K: room temperature where it is known.
         prior_rate_per_s, u_prior_rate_per_s: expected cooling rate after mixing.
         main_end_s: end of the main period where the user gave it, s since mixing.
+        vessel: what kind of vessel it is, a key of `fitting.newton.VESSELS`; None: not told.
     """
 
     curve: Curve
@@ -56,6 +57,7 @@ class Case:
     prior_rate_per_s: float | None = None
     u_prior_rate_per_s: float | None = None
     main_end_s: float | None = None
+    vessel: str | None = None
 
     @property
     def fore(self) -> slice:
@@ -156,6 +158,7 @@ def build_case(
     prior_rate_per_s: float | None = None,
     u_prior_rate_per_s: float | None = None,
     main_end_s: float | None = None,
+    vessel: str | None = None,
 ) -> Case:
     """Lay out a curve about its moment of mixing; ``main_end_s`` None: found from the curve.
 
@@ -190,6 +193,7 @@ def build_case(
     return Case(
         curve, s, y, mixing, line.at(0.0), line.u_at(0.0), integral, noise, periods,
         capacity_ratio, room_C, u_room_K, prior_rate_per_s, u_prior_rate_per_s, main_end_s,
+        vessel,
     )  # fmt: skip
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from fitting.corrections.case import Case, build_case
@@ -12,6 +14,7 @@ from fitting.corrections.result import Corrected, Correction
 from fitting.curve import Curve
 from fitting.errors import CurveError
 from fitting.faults import refuse_faults
+from fitting.newton import VESSELS
 from fitting.periods import CurveRefused, MixingMoment, find_mixing, given_mixing
 from fitting.range_end import stands_long
 
@@ -31,6 +34,7 @@ def correct(
     capacity_ratio: float = 1.0,
     prior_rate_per_s: float | None = None,
     u_prior_rate_per_s: float | None = None,
+    vessel: str | None = None,
 ) -> Corrected:
     """Rise that a perfectly insulated cup would have shown, with every cheap method beside it.
 
@@ -44,6 +48,9 @@ def correct(
             for a solid, less where liquid was added.
         prior_rate_per_s, u_prior_rate_per_s: expected cooling rate after mixing (a registered
             cup's conductance over the heat capacity), 1/s.
+        vessel: ``cup`` or ``flask``: what is known of its wall and loss beforehand
+            (`fitting.newton.VESSELS`). None: a cup, unless the curve itself shows a flask's
+            heavy slow wall.
 
     Raises:
         CurveRefused: no correction can be taken from the curve; the message says why, and what
@@ -51,28 +58,31 @@ def correct(
         CurveError: an argument is out of its range.
     """
     _check_arguments(method, capacity_ratio, room_C, u_room_K, prior_rate_per_s, u_prior_rate_per_s)
+    if vessel is not None and vessel not in VESSELS:
+        raise CurveError(f"there is no vessel {vessel!r}; expected one of {', '.join(VESSELS)}")
     mixing = (
         find_mixing(curve) if mixed_at_s is None else given_mixing(curve, mixed_at_s, u_mixed_at_s)
     )
-    known = {
+    known: dict[str, Any] = {
         "capacity_ratio": capacity_ratio,
         "room_C": room_C,
         "u_room_K": u_room_K,
         "prior_rate_per_s": prior_rate_per_s,
         "u_prior_rate_per_s": u_prior_rate_per_s,
+        "vessel": vessel,
     }
     try:
         refuse_faults(curve, mixing)
     except CurveRefused as refused:
         raise _with_the_sound_part(curve, mixing, refused, known) from None
-    case = build_case(curve, mixing, **known)  # type: ignore[arg-type]
+    case = build_case(curve, mixing, **known)
     wanted = DEFAULT if method is None else method
     names = [name for name in METHODS if name not in ON_REQUEST or name == wanted]
     return assemble(case, {name: METHODS[name].function(case) for name in names}, method)
 
 
 def _with_the_sound_part(
-    curve: Curve, mixing: MixingMoment, refused: CurveRefused, known: dict[str, float | None]
+    curve: Curve, mixing: MixingMoment, refused: CurveRefused, known: dict[str, Any]
 ) -> CurveRefused:
     """The refusal, with what the readings up to the fault give by themselves."""
     until = refused.good_until_s
@@ -80,7 +90,7 @@ def _with_the_sound_part(
         return refused
     try:
         sound = curve.window(float(curve.time_s[0]), until)
-        case = build_case(sound, mixing, **known)  # type: ignore[arg-type]
+        case = build_case(sound, mixing, **known)
         found = {name: METHODS[name].function(case) for name in (DEFAULT, "extreme")}
         one = assemble(case, found, None).chosen
     except (CurveError, np.linalg.LinAlgError):
@@ -132,6 +142,11 @@ def warnings_for(case: Case, chosen: Correction) -> tuple[str, ...]:
     stood = stands_long(case.curve, case.mixing.time_s)
     if stood:
         out.append(stood)
+    if case.vessel is None and chosen.vessel == "flask":
+        out.append(
+            "the readings after the mixing show a heavy wall that warms slowly, as a flask's glass "
+            "does: the vessel was taken for a flask; tell the vessel if that is wrong"
+        )
     if case.mixing.u_s > 5:
         out.append(f"the moment of mixing is uncertain by {case.mixing.u_s:.1f} s; note it")
     return tuple(out)

@@ -20,8 +20,9 @@ from fitting.corrections.result import Correction, make, replaced, u_of_reading
 from fitting.curve import FloatArray
 from fitting.explaining import explain
 from fitting.model_grid import Setting
-from fitting.newton import BEFORE, RATE, RISE, Binned, Knowledge
+from fitting.newton import BEFORE, RATE, RISE, VESSELS, Binned, Knowledge
 from fitting.sensor_lag import lag_of
+from fitting.slow_wall import CUP_WALLS, HEAVY
 
 NAME = "newton-integral"
 
@@ -41,6 +42,10 @@ def newton_rise(
     return last - before_C + rate_per_s * area
 
 
+_GLASS_SEEN = 0.02  # posterior weight of heavy walls from which on a flask is considered
+_FLASK_ODDS = 3.5  # of log evidence: one vessel in thirty is a flask that nobody told of
+
+
 def setting_of(case: Case, know: Knowledge | None = None) -> Setting:
     """What the models are told beside the readings."""
     prior = None
@@ -49,33 +54,51 @@ def setting_of(case: Case, know: Knowledge | None = None) -> Setting:
         prior = (case.prior_rate_per_s, spread)
     room = None if case.room_C is None else case.room_C - case.before_C
     return Setting(
-        case.swing_K, case.capacity_ratio, room, case.u_room_K, prior, know or Knowledge()
+        case.swing_K,
+        case.capacity_ratio,
+        room,
+        case.u_room_K,
+        prior,
+        know or VESSELS[case.vessel or "cup"],
     )
 
 
-def averaged(case: Case) -> tuple[Averaged, Binned, FloatArray]:
-    """Solve and weigh all models on a case; also the averaged readings and their smooth course."""
+def averaged(case: Case) -> tuple[Averaged, Binned, FloatArray, str]:
+    """Solve and weigh all models on a case.
+
+    Returns the answers, the averaged readings, their smooth course, and what the vessel was taken
+    for. Where it was not told, a cup, unless a heavy wall is seen and the readings are
+    e^3.5 times as probable in a flask.
+    """
     rows, level = bin_case(case)
-    return average(rows, case.noise, level, setting_of(case)), rows, level
+    vessel = case.vessel or "cup"
+    found = average(rows, case.noise, level, setting_of(case))
+    heavy = CUP_WALLS.kind[found.wall] == HEAVY if case.vessel is None else np.zeros(1, dtype=bool)
+    if heavy.any() and float(found.weight[heavy].sum()) > _GLASS_SEEN:
+        other = average(rows, case.noise, level, setting_of(case, VESSELS["flask"]))
+        if other.log_evidence > found.log_evidence + _FLASK_ODDS:
+            return other, rows, level, "flask"
+    return found, rows, level, vessel
 
 
 def correct(case: Case) -> Correction:
     """Average over the models; see the module's docstring."""
-    found, rows, level = averaged(case)
+    found, rows, level, vessel = averaged(case)
+    setting = setting_of(case, VESSELS[vessel])
     rise, u = found.moments(RISE)
     low, high = found.interval95(RISE)
     rate, u_rate = found.moments(RATE)
     u_moment = _moment_part(case, rise)
     widened = float(np.hypot(u, u_moment)) / u if u > 0 else 1.0
-    explained = explain(found, rows, case.noise, level, setting_of(case), after_readings(case))
+    explained = explain(found, rows, case.noise, level, setting, after_readings(case))
     result = make(
         case, NAME, rise, (*explained.parts, ("moment of mixing", u_moment)),
-        _verdict(case, rate, u_rate), explained.residual_K,
+        _verdict(case, rate, u_rate, vessel), explained.residual_K,
         rate=(rate, u_rate), lag=lag_of(case),
     )  # fmt: skip
     interval = (rise - (rise - low) * widened, rise + (high - rise) * widened)
-    temperatures = _temperatures(case, found, known=rate > u_rate / 2)
-    return replaced(result, interval95_K=interval, u_rise_K=u * widened, **temperatures)
+    more = _temperatures(case, found, known=rate > u_rate / 2)
+    return replaced(result, interval95_K=interval, u_rise_K=u * widened, vessel=vessel, **more)
 
 
 def _temperatures(case: Case, found: Averaged, *, known: bool) -> dict[str, Any]:
@@ -106,10 +129,10 @@ def _moment_part(case: Case, rise: float) -> float:
     return drift * case.mixing.u_s + 1e-6 * abs(rise) * case.curve.step_s
 
 
-def _verdict(case: Case, rate: float, u_rate: float) -> tuple[bool, str]:
+def _verdict(case: Case, rate: float, u_rate: float, vessel: str) -> tuple[bool, str]:
     length = float(case.s[-1])
     if length < 20 or np.count_nonzero(case.s > 0) < 8:
         return False, f"only {length:.0f} s of readings follow the mixing"
     if rate > 2 * u_rate:
         return True, f"k is known to {100 * u_rate / rate:.0f} % from both periods together"
-    return True, "k is hardly seen on this curve; usual cups' rates limit what was lost"
+    return True, f"k is hardly seen on this curve; usual {vessel}s' rates limit what was lost"

@@ -40,6 +40,7 @@ class Correction:
         u_before_K, before_interval95_C: of ``before_C``.
         u_t_inf_K, t_inf_interval95_C: of ``t_inf_C``, in the room as it was at the mixing.
         u_final_K, final_interval95_C: of ``final_C``.
+        vessel: what the vessel was taken for, where the method asks.
         sensor_lag_s, u_sensor_lag_s: the sensor's time constant (`fitting.sensor_lag`); None where
             the method does not look at the main period, or the curve does not show it.
     """
@@ -65,6 +66,7 @@ class Correction:
     t_inf_interval95_C: Interval | None = None
     u_final_K: float | None = None
     final_interval95_C: Interval | None = None
+    vessel: str | None = None
 
     @property
     def final_C(self) -> float:

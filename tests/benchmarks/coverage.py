@@ -29,6 +29,8 @@ from fitting.periods import CurveRefused
 from fitting.simulated_cup import FAMILIES, SimulatedRun, draw_experiment, simulate
 
 OWN = "own"
+IN_A_FLASK = " in a flask"  # after a family's name
+TOLD = ", told"  # after that: the correction is told that it is one
 FIRST_SEED = 300_000  # never looked at while the method was tuned
 
 
@@ -65,8 +67,9 @@ class Cell:
 def simulated(family: str, seed: int) -> SimulatedRun:
     """One run of a family, its readings not yet rounded to a display's steps."""
     rng = np.random.default_rng(seed)
-    e = draw_experiment(family, rng, resolution_K=0.0)
-    return simulate(e, rng)
+    name = family.removesuffix(TOLD).removesuffix(IN_A_FLASK)
+    vessel = "flask" if IN_A_FLASK in family else "cup"
+    return simulate(draw_experiment(name, rng, resolution_K=0.0, vessel=vessel), rng)
 
 
 def logged(run: SimulatedRun, after: str, resolution_K: float) -> Curve:
@@ -89,6 +92,7 @@ def corrected(run: SimulatedRun, key: Key, method: str | None = None) -> Correct
         method=method,
         room_C=round(run.room_C, 1),
         capacity_ratio=run.capacity_ratio,
+        vessel="flask" if key.family.endswith(TOLD) else None,
     )
 
 
@@ -223,6 +227,7 @@ def _few(methods: dict[str, Cell], name: str) -> str:
 def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--family", default=",".join(FAMILIES))
+    parser.add_argument("--flask", action="store_true", help="in vacuum flasks, told and not told")
     parser.add_argument("--n", type=int, default=400)
     parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
     parser.add_argument(
@@ -243,7 +248,8 @@ def main() -> None:
     if not args.table:
         keys = [
             Key(family, mixing, after, float(step))
-            for family in args.family.split(",")
+            for name in args.family.split(",")
+            for family in ((name + IN_A_FLASK, name + IN_A_FLASK + TOLD) if args.flask else (name,))
             for after in args.after.split(",")
             for mixing in (("given", "found") if args.find and after == OWN else ("given",))
             for step in args.resolution.split(",")

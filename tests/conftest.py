@@ -19,6 +19,24 @@ def _own_registry(tmp_path_factory, monkeypatch):
     monkeypatch.setenv("CUPLEDGER_REGISTRY", str(folder / "registry.sqlite"))
 
 
+@pytest.fixture
+def settled_readings(monkeypatch):
+    """Readings of cups that lose next to nothing (1e-6 W/K) are of settled cups: no slow wall, no
+    lag, no noise, so that nothing is put back. For tests of the heat balance, whose truth is the
+    conservation of energy; every other loss is corrected as always."""
+    from calib.run_model import reading_loss
+
+    corrected = reading_loss.loss_of_reading
+
+    def nothing_where_nothing_is_lost(prepared, before, C_app, loss):
+        if loss is None or loss.conductance_W_per_K > 2e-6:
+            return corrected(prepared, before, C_app, loss)
+        parts = ((reading_loss.COURSE, 0.0),)
+        return reading_loss.ExtremeLoss(0.0, 0.0, parts), reading_loss.CORRECTED_READING, []
+
+    monkeypatch.setattr("calib.run_model.rise.loss_of_reading", nothing_where_nothing_is_lost)
+
+
 @pytest.hookimpl(hookwrapper=True)
 def pytest_runtest_makereport(item, call):
     """Under CUPLEDGER_NO_SKIPS a skipped test is a failed one: CI installs what tests need."""

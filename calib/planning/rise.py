@@ -23,7 +23,7 @@ from calib.run_model.extreme import extreme_loss
 from calib.run_model.limiting import Limiting, find_limiting
 from calib.run_model.prepared import PreparedRun
 from calib.run_model.quantities import Quantities
-from calib.run_model.rise import AFTER_GUESS_S, pace_of
+from calib.run_model.reading_loss import AFTER_GUESS_S, pace_of, release_of
 from calib.substances.composition import Composition
 from calib.uncertainty import Input, Propagated, propagate
 
@@ -202,10 +202,12 @@ def _loss(
     total = prepared.heat_capacity_after(t1, t1) + constant.value_J_per_K
     room = prepared.run.room_C if prepared.run.room_C is not None else t1
     amount, u = 0.0, 0.0
-    for _ in range(6):  # the loss depends on the extreme that it leads to
+    for _ in range(3):  # the loss depends on the extreme that it leads to
         found = extreme_loss(
             t1, t1 + rise_K - amount, room, loss.conductance_W_per_K / total, after,
-            u_settles_K=U_PLANNED_ROOM_K, u_rate_per_s=loss.u_W_per_K / total, u_after_s=u_after,
+            u_room_K=U_PLANNED_ROOM_K, u_rate_per_s=loss.u_W_per_K / total, u_after_s=u_after,
+            step_K=prepared.instruments.step_K("extreme_C"),
+            cup_share=constant.value_J_per_K / total, release=release_of(prepared),
         )  # fmt: skip
         amount, u = found.correction_K, found.u_K
     return amount, u, after

@@ -1,18 +1,12 @@
-"""The highest or lowest reading, corrected with a known heat-loss conductance.
+"""The highest or lowest reading, corrected with a known heat-loss conductance G.
 
-With Newton's law, heat released at first order (rate κ) from the moment of mixing on, θ = T − T∞::
+After a mixing or a dissolution nobody knows how the heat came, what a slow wall still took and how
+far the display's highest reading lay above the truth: `fitting.extreme_reading` averages over them.
 
-    dθ/dt = κ ΔT e^(−κt) − k θ
+A heater gives its heat evenly for t_h, and the reading is taken t after it was switched off. With
+Newton's law and θ = T − T∞, exactly,
 
-At the extreme, dθ/dt = 0 at time t_e, which gives the release rate κ and, exactly,
-
-    ΔT = θ_e e^(k t_e) − θ_0 (1 − k/κ),      κ ΔT e^(−κ t_e) = k θ_e
-
-Where no such κ exists (nothing turns round) the release is taken as at once, κ → ∞.
-
-A heater gives its heat evenly for t_h, and the reading is taken t after it was switched off:
-
-    ΔT = [θ_e e^(k t) − θ_0 e^(−k t_h)] k t_h/(1 − e^(−k t_h))
+    ΔT = [θ_e e^(k t) − θ_0 e^(−k t_h)] k t_h/(1 − e^(−k t_h)),    k = G/(C_content + C_app)
 """
 
 from __future__ import annotations
@@ -20,13 +14,30 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-__all__ = ["ExtremeLoss", "extreme_loss", "rise_at_extreme_K", "rise_while_heated_K"]
+__all__ = [
+    "CONDUCTANCE",
+    "COURSE",
+    "ROOM",
+    "TIME",
+    "ExtremeLoss",
+    "extreme_loss",
+    "heated_loss",
+    "rise_while_heated_K",
+]
 
-MODEL_SHARE = 0.15
-"""u of the correction from its model, as a share: heat released evenly until t_e loses half as much
-as heat released at once, a rectangle of half-width a quarter about the middle (our estimate)."""
+ROOM = "room temperature"
+CONDUCTANCE = "heat-loss conductance"
+TIME = "time of the reading"
+COURSE = "course of the heat release"
+
 HEATER_SHARE = 0.03
-"""The same for a heater, whose course is known; what the heater itself holds back is left."""
+"""u of a heater run's correction from its model, as a share of it: the course is known, but not
+what the heater itself holds back (our estimate)."""
+NOISE_K = 0.009
+"""Random noise of one look at a display; displays finer than a third of theirs are not built
+(common practice, no source)."""
+MOST_RATE_PER_S = 0.05
+"""Cooling by half in a quarter of a minute: no cup that anybody measures in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,34 +49,37 @@ class ExtremeLoss:
     parts: tuple[tuple[str, float], ...]
 
 
-def rise_at_extreme_K(
-    before_K: float, extreme_K: float, rate_per_s: float, after_s: float
-) -> float:
-    """Rise of an insulated cup from the extreme reading. [K]
+def extreme_loss(
+    before_C: float,
+    extreme_C: float,
+    room_C: float,
+    rate_per_s: float,
+    after_s: float,
+    *,
+    u_room_K: float,
+    u_rate_per_s: float,
+    u_after_s: float,
+    step_K: float,
+    cup_share: float | None = None,
+    release: str | None = None,
+) -> ExtremeLoss:
+    """Correction of an extreme reading after a mixing or a dissolution.
 
-    ``before_K`` and ``extreme_K`` are temperatures above that which the cup settles towards (room
-    plus stirring), ``rate_per_s`` the cooling rate after mixing, ``after_s`` the time from mixing
-    to the extreme.
-
-    >>> round(rise_at_extreme_K(0.0, 9.5, 1e-3, 50.0), 4)
-    9.9871
+    Arguments as for `fitting.extreme_reading.correct_extreme_reading`. The readings' own errors are
+    left to the thermometer's inputs.
     """
-    grown = extreme_K * math.exp(rate_per_s * after_s)
-    rise = grown - before_K
-    if rate_per_s <= 0.0 or after_s <= 0.0 or extreme_K * rise <= 0.0:
-        return rise
-    product = 5.0
-    for _ in range(200):
-        kappa = product / after_s
-        rise = grown - before_K * (1.0 - rate_per_s / kappa)
-        ratio = kappa * rise / (rate_per_s * extreme_K)
-        if ratio <= math.e:
-            return grown - before_K
-        following = math.log(ratio)
-        if abs(following - product) < 1e-10:
-            break
-        product = following
-    return rise
+    from fitting import extreme_reading as fitted
+
+    one = fitted.correct_extreme_reading(
+        before_C, extreme_C, max(after_s, 0.0), room_C, min(rate_per_s, MOST_RATE_PER_S),
+        u_rate_per_s, u_room_K=u_room_K, u_extreme_after_s=u_after_s, u_before_K=0.0,
+        u_reading_K=0.0, step_K=step_K, noise_K=min(NOISE_K, 3.0 * step_K), cup_share=cup_share,
+        release=release,
+    )  # fmt: skip
+    found = dict(one.parts)
+    names = {ROOM: fitted.ROOM, CONDUCTANCE: fitted.RATE, TIME: fitted.TIME, COURSE: fitted.COURSE}
+    parts = tuple((name, found.get(theirs, 0.0)) for name, theirs in names.items())
+    return _put(one.rise_K - (extreme_C - before_C), parts)
 
 
 def rise_while_heated_K(
@@ -73,7 +87,8 @@ def rise_while_heated_K(
 ) -> float:
     """Rise of an insulated cup from a reading after even heating. [K]
 
-    Arguments as for :func:`rise_at_extreme_K`; ``since_off_s`` from switching off to the reading.
+    ``before_K`` and ``extreme_K`` are temperatures above that which the cup settles towards (room
+    plus stirring), ``since_off_s`` from switching off to the reading.
 
     >>> round(rise_while_heated_K(0.0, 9.5, 1e-4, 400.0, 30.0), 4)
     9.7204
@@ -84,44 +99,35 @@ def rise_while_heated_K(
     return grown * even
 
 
-def extreme_loss(
+def heated_loss(
     before_C: float,
     extreme_C: float,
     settles_C: float,
     rate_per_s: float,
     after_s: float,
     *,
+    heated_s: float,
     u_settles_K: float,
     u_rate_per_s: float,
     u_after_s: float,
-    heated_s: float | None = None,
 ) -> ExtremeLoss:
-    """Correction of an extreme reading with its uncertainty, by steps of each input.
-
-    ``heated_s`` is how long a heater was on; ``after_s`` then counts from switching it off.
-    """
+    """Correction after a heater was on for ``heated_s`` and off for ``after_s``; its uncertainty by
+    steps of each input."""
 
     def correction(settles: float, rate: float, after: float) -> float:
         before, extreme = before_C - settles, extreme_C - settles
         rate, after = max(rate, 0.0), max(after, 0.0)
-        if heated_s is not None:
-            rise = rise_while_heated_K(before, extreme, rate, heated_s, after)
-        else:
-            rise = rise_at_extreme_K(before, extreme, rate, after)
-        return rise - (extreme_C - before_C)
+        return rise_while_heated_K(before, extreme, rate, heated_s, after) - (extreme_C - before_C)
 
     value = correction(settles_C, rate_per_s, after_s)
-    parts = (
-        ("room temperature", correction(settles_C + u_settles_K, rate_per_s, after_s) - value),
-        (
-            "heat-loss conductance",
-            correction(settles_C, rate_per_s + u_rate_per_s, after_s) - value,
-        ),
-        ("time of the reading", correction(settles_C, rate_per_s, after_s + u_after_s) - value),
-        (
-            "course of the heat release",
-            (MODEL_SHARE if heated_s is None else HEATER_SHARE) * value,
-        ),
+    moved = (
+        (ROOM, correction(settles_C + u_settles_K, rate_per_s, after_s) - value),
+        (CONDUCTANCE, correction(settles_C, rate_per_s + u_rate_per_s, after_s) - value),
+        (TIME, correction(settles_C, rate_per_s, after_s + u_after_s) - value),
+        (COURSE, HEATER_SHARE * value),
     )
-    u = math.sqrt(sum(part**2 for _, part in parts))
-    return ExtremeLoss(value, u, tuple((name, abs(part)) for name, part in parts))
+    return _put(value, tuple((name, abs(part)) for name, part in moved))
+
+
+def _put(value: float, parts: tuple[tuple[str, float], ...]) -> ExtremeLoss:
+    return ExtremeLoss(value, math.sqrt(sum(part**2 for _, part in parts)), parts)

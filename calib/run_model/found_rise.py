@@ -25,7 +25,8 @@ class Loss:
 class Rise:
     """Rise of an insulated cup with its own uncertainty (without the thermometer's scale).
 
-    ``loss_K`` is what was added for heat loss to an extreme reading. ``corrected`` holds the whole
+    ``loss_K`` is what was added to an extreme reading, ``loss_parts`` what its uncertainty is made
+    of, ``loss_key`` names the error of the conductance behind it. ``corrected`` holds the whole
     comparison of corrections where there was a curve. ``u_wall_K`` is the part of ``u_own_K`` that
     belongs to the cup: what its slow wall passes on to the room unseen. It is the same share of the
     rise in all runs of one cup, so that more runs do not average it away.
@@ -43,6 +44,7 @@ class Rise:
     loss_K: float = 0.0
     u_loss_K: float = 0.0
     loss_parts: tuple[tuple[str, float], ...] = ()
+    loss_key: str | None = None
     before_given: bool = True
     corrected: Corrected | None = None
     digest: str = ""

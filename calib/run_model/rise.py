@@ -6,27 +6,18 @@ import math
 from typing import Any
 
 from calib.errors import CurveError, RowProblem
-from calib.run_model.extreme import extreme_loss
 from calib.run_model.found_rise import Loss, Rise
 from calib.run_model.hot_water import pouring_input
 from calib.run_model.other_curves import rise_from_cooling, rise_from_heating
-from calib.run_model.prepared import ROOM_GUESS_C, PreparedRun
+from calib.run_model.prepared import PreparedRun
 from calib.run_model.quantities import Quantities
+from calib.run_model.reading_loss import install_loss, loss_of_reading
 from calib.run_model.refusal import RowRefusedError
 from calib.uncertainty import Input, dof_of_factor, rectangular
 
 __all__ = ["Loss", "Rise", "find_rise", "install_rise"]
 
 MIXED_AT_GUESS_U_S = 1.2
-UNCORRECTED = "extreme reading, not corrected"
-CORRECTED_READING = "extreme reading, corrected with the cup's heat loss"
-UNCORRECTED_SHARE = {"fast": 0.007, "slow": 0.025, "heated": 0.025}
-"""u of what an uncorrected extreme reading misses, as a share of the change: 0.4 to 0.7 % for fast
-reactions, 2 to 4 % for slow dissolutions in 200 mL (this project's own simulations); as much for a
-heater that is on for minutes."""
-AFTER_GUESS_S = {"fast": (45.0, 30.0), "slow": (150.0, 75.0), "heated": (30.0, 20.0)}
-"""Time [s] from mixing, or from switching the heater off, to the extreme where it was not noted,
-and its u (common practice)."""
 
 
 def find_rise(
@@ -138,63 +129,21 @@ def _from_readings(prepared: PreparedRun, C_app: float, loss: Loss | None) -> Ri
     raw = run.extreme_C - before
     u_own = prepared.instruments.u("extreme_C", run.extreme_C, run).u_own
     _refuse_nonsense(prepared, raw, u_own)
-    amount, u, parts, method, warnings = _loss_of_reading(prepared, before, C_app, loss)
+    found, method, warnings = loss_of_reading(prepared, before, C_app, loss)
     return Rise(
-        rise_K=raw + amount,
-        u_own_K=u,
+        rise_K=raw + found.correction_K,
+        u_own_K=found.u_K,
         before_C=before,
-        final_C=run.extreme_C + amount,
+        final_C=run.extreme_C + found.correction_K,
         method=method,
         from_curve=False,
         warnings=tuple(warnings),
-        loss_K=amount,
-        u_loss_K=u,
-        loss_parts=parts,
+        loss_K=found.correction_K,
+        u_loss_K=found.u_K,
+        loss_parts=found.parts,
+        loss_key=loss.key if loss is not None else None,
         before_given=run.in_cup_C is not None,
     )
-
-
-def pace_of(prepared: PreparedRun) -> str:
-    """How the heat comes: ``fast``, ``slow`` where a solid dissolves, reacts or melts (a hot piece
-    of metal is soon even), ``heated`` evenly from a heater."""
-    if prepared.process.kind == "heater":
-        return "heated"
-    solid = prepared.added is not None and prepared.added.species.state == "s"
-    return "slow" if solid and prepared.process.kind != "specific heat" else "fast"
-
-
-def _loss_of_reading(
-    prepared: PreparedRun, before: float, C_app: float, loss: Loss | None
-) -> tuple[float, float, tuple[tuple[str, float], ...], str, list[str]]:
-    """Loss [K] until the extreme was read, u, its parts, the method's name, warnings."""
-    run = prepared.run
-    extreme = float(run.extreme_C or 0.0)
-    pace = pace_of(prepared)
-    if loss is None or loss.conductance_W_per_K <= 0.0:
-        u = UNCORRECTED_SHARE[pace] * abs(extreme - before)
-        why = f"{UNCORRECTED}: the cup's heat loss is not known; what it may miss is in the budget"
-        part = ("heat lost before the extreme was read, not corrected", u)
-        return 0.0, u, (part,), UNCORRECTED, [why]
-    warnings = []
-    after, u_after = AFTER_GUESS_S[pace]
-    if run.extreme_after_s is not None:
-        after = run.extreme_after_s
-        u_after = prepared.instruments.u("extreme_after_s", after, run).u
-        if pace == "heated" and after >= (run.heater_s or 0.0):
-            after -= run.heater_s or 0.0  # noted from switching on
-    else:
-        warnings.append(f"the extreme's time was not noted; {after:g} ± {u_after:g} s taken")
-    room, u_room = run.room_C, 0.5
-    if room is None:
-        room, u_room = ROOM_GUESS_C if run.in_cup_C is None else before, 2.0
-        warnings.append(f"the room's temperature was not noted; {room:g} ± {u_room:g} °C taken")
-    total = prepared.heat_capacity_after(before, extreme) + C_app
-    found = extreme_loss(
-        before, extreme, room, loss.conductance_W_per_K / total, after,
-        u_settles_K=u_room, u_rate_per_s=loss.u_W_per_K / total, u_after_s=u_after,
-        heated_s=run.heater_s if pace == "heated" else None,
-    )  # fmt: skip
-    return found.correction_K, found.u_K, found.parts, CORRECTED_READING, warnings
 
 
 def install_rise(quantities: Quantities, prepared: PreparedRun, rise: Rise) -> None:
@@ -248,8 +197,8 @@ def _install_readings(q: Quantities, prepared: PreparedRun, rise: Rise) -> None:
         reading = instruments.u("added_C", rise.before_C, run)
         q.put_reading("added_C", reading, "temperature of what is added")
         _assume_equal(q, instruments.u_assumed_equal_K, "cup_C", "added_C", "the cup's content")
-    q.put(Input("loss", rise.loss_K, rise.u_loss_K, source=_loss_source(rise)))
-    q.put_form("rise", (1.0, "extreme_C"), (-1.0, "cup_C"), (1.0, "loss"))
+    q.put_form("rise", (1.0, "extreme_C"), (-1.0, "cup_C"))
+    install_loss(q, prepared, rise)
 
 
 def _install_pouring(q: Quantities, prepared: PreparedRun, rise: Rise) -> None:
@@ -261,12 +210,6 @@ def _install_pouring(q: Quantities, prepared: PreparedRun, rise: Rise) -> None:
     if wait is not None:
         q.put(wait)
         q.add_to_form("added_C", 1.0, wait.name)
-
-
-def _loss_source(rise: Rise) -> str:
-    if rise.method == UNCORRECTED:
-        return "heat lost before the extreme was read (not corrected)"
-    return "correction of the extreme reading for heat loss"
 
 
 def _assume_equal(q: Quantities, u_K: float, name: str, other: str, what: str) -> None:

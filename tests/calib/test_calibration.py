@@ -15,6 +15,8 @@ from calib.runs.instruments import Instruments
 from tests.calib.energy import mixed_water_C, settled_C, water_J_per_g
 from tests.calib.made_tables import fine_instruments, run, table
 
+pytestmark = pytest.mark.usefixtures("settled_readings")
+
 
 class Tight:
     """A cup that loses next to nothing, so that readings need no correction."""

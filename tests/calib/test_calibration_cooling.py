@@ -95,8 +95,10 @@ def test_a_cooling_log_adds_to_a_mixing_constant(tmp_path):
     path = write(cooling_curve(), tmp_path / "cooling.csv")
     row = run("c", in_cup="water", in_cup_g=200.0, room_C=21.0, curve=path.name, curve_path=path)
     (constant,) = calibrated(mixing("m"), row).constants
-    # the loss that the log tells corrects the mixing run's extreme reading: 20 s of it
-    assert constant.constant_J_per_K == pytest.approx(18.0, abs=1.5)
+    # the loss that the log tells corrects the mixing run's extreme reading, 20 s after the mixing;
+    # what a slow wall may still take by then is in the budget
+    assert constant.constant_J_per_K == pytest.approx(18.0, abs=2 * constant.u_constant_J_per_K)
+    assert constant.u_constant_J_per_K < 6.0
     assert constant.heat_loss_W_per_K == pytest.approx(5e-5 * (200 * 4.18 + 18), rel=0.1)
     assert len(constant.runs) == 2
 

@@ -16,6 +16,8 @@ from calib.errors import InputError
 from tests.calib.energy import settled_C, solution_J_per_K
 from tests.calib.made_tables import fine_instruments, run, table
 
+pytestmark = pytest.mark.usefixtures("settled_readings")
+
 CUP = 14.2
 CONSTANT = FixedConstants({"A": (CUP, 0.8)}, {"A": (1e-6, 1e-6)})
 MOL = 0.05

@@ -16,6 +16,8 @@ from calib.substances.solutions import Composition, heat_capacity
 from tests.calib.energy import settled_C, solution_J_per_K, water_J_per_g
 from tests.calib.made_tables import fine_instruments, run, table
 
+pytestmark = pytest.mark.usefixtures("settled_readings")
+
 CUP = 14.2
 TIGHT = FixedConstants({"A": (CUP, 0.4), "B": (CUP, 0.4)}, {"A": (1e-6, 1e-6), "B": (1e-6, 1e-6)})
 

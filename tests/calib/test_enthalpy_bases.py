@@ -8,6 +8,8 @@ from calib.enthalpy import FixedConstants, evaluate
 from calib.errors import ReactionError
 from tests.calib.made_tables import fine_instruments, run, table
 
+pytestmark = pytest.mark.usefixtures("settled_readings")
+
 CUP = FixedConstants({"A": (14.0, 0.4)}, {"A": (1e-6, 1e-6)})
 
 

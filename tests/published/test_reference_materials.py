@@ -17,6 +17,8 @@ from calib.run_model.rise import Loss
 from tests.calib.energy import settled_C, solution_J_per_K
 from tests.calib.made_tables import fine_instruments, run, table
 
+pytestmark = pytest.mark.usefixtures("settled_readings")
+
 CUP = 21.3
 
 

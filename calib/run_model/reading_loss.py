@@ -1,0 +1,140 @@
+"""What an extreme reading misses, found with the cup's heat loss, and how it enters the budget.
+
+Parts of its error that runs have in common carry a key: the conductance belongs to the cup's
+constant, the course of a slow release to the process (the same grains dissolve at every bench),
+that of a fast one to the cup, whose slow wall decides it.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from calib.run_model.extreme import (
+    CONDUCTANCE,
+    COURSE,
+    ROOM,
+    TIME,
+    ExtremeLoss,
+    extreme_loss,
+    heated_loss,
+)
+from calib.run_model.prepared import ROOM_GUESS_C
+from calib.uncertainty import Input
+
+if TYPE_CHECKING:
+    from calib.run_model.found_rise import Loss, Rise
+    from calib.run_model.prepared import PreparedRun
+    from calib.run_model.quantities import Quantities
+
+__all__ = ["AFTER_GUESS_S", "install_loss", "loss_of_reading", "pace_of", "release_of"]
+
+UNCORRECTED = "extreme reading, not corrected"
+CORRECTED_READING = "extreme reading, corrected with the cup's heat loss"
+UNCORRECTED_SHARE = {"fast": 0.007, "slow": 0.025, "heated": 0.025}
+"""u of what an uncorrected extreme reading misses, as a share of the change: 0.4 to 0.7 % for fast
+reactions, 2 to 4 % for slow dissolutions in 200 mL (this project's own simulations); as much for a
+heater that is on for minutes."""
+AFTER_GUESS_S = {"fast": (45.0, 30.0), "slow": (150.0, 75.0), "heated": (30.0, 20.0)}
+"""Time [s] from mixing, or from switching the heater off, to the extreme where it was not noted,
+and its u (common practice)."""
+U_ROOM_K = 0.5
+U_ROOM_GUESS_K = 2.0
+_INPUTS = {COURSE: "loss", CONDUCTANCE: "loss conductance", ROOM: "loss room", TIME: "loss time"}
+
+
+def pace_of(prepared: PreparedRun) -> str:
+    """How the heat comes: ``fast``, ``slow`` where a solid dissolves, reacts or melts (a hot piece
+    of metal is soon even), ``heated`` evenly from a heater."""
+    if prepared.process.kind == "heater":
+        return "heated"
+    solid = prepared.added is not None and prepared.added.species.state == "s"
+    return "slow" if solid and prepared.process.kind != "specific heat" else "fast"
+
+
+def release_of(prepared: PreparedRun) -> str | None:
+    """The release that `fitting.extreme_reading` is told; None for a piece of metal, whose heat
+    comes neither as from a solution nor as from a salt."""
+    return None if prepared.process.kind == "specific heat" else pace_of(prepared)
+
+
+def loss_of_reading(
+    prepared: PreparedRun, before: float, C_app: float, loss: Loss | None
+) -> tuple[ExtremeLoss, str, list[str]]:
+    """What is to be added to the change that was read, the method's name, warnings."""
+    run = prepared.run
+    extreme = float(run.extreme_C or 0.0)
+    pace = pace_of(prepared)
+    if loss is None or loss.conductance_W_per_K <= 0.0:
+        u = UNCORRECTED_SHARE[pace] * abs(extreme - before)
+        why = f"{UNCORRECTED}: the cup's heat loss is not known; what it may miss is in the budget"
+        part = ("heat lost before the extreme was read, not corrected", u)
+        return ExtremeLoss(0.0, u, (part,)), UNCORRECTED, [why]
+    warnings = []
+    after, u_after = AFTER_GUESS_S[pace]
+    if run.extreme_after_s is not None:
+        after = run.extreme_after_s
+        u_after = prepared.instruments.u("extreme_after_s", after, run).u
+        if pace == "heated" and after >= (run.heater_s or 0.0):
+            after -= run.heater_s or 0.0  # noted from switching on
+    else:
+        warnings.append(f"the extreme's time was not noted; {after:g} ± {u_after:g} s taken")
+    room, u_room = run.room_C, U_ROOM_K
+    if room is None:
+        room, u_room = ROOM_GUESS_C if run.in_cup_C is None else before, U_ROOM_GUESS_K
+        warnings.append(f"the room's temperature was not noted; {room:g} ± {u_room:g} °C taken")
+    total = prepared.heat_capacity_after(before, extreme) + C_app
+    rate, u_rate = loss.conductance_W_per_K / total, loss.u_W_per_K / total
+    if pace == "heated":
+        found = heated_loss(
+            before, extreme, room, rate, after, heated_s=run.heater_s or 0.0,
+            u_settles_K=u_room, u_rate_per_s=u_rate, u_after_s=u_after,
+        )  # fmt: skip
+    else:
+        found = extreme_loss(
+            before, extreme, room, rate, after, u_room_K=u_room, u_rate_per_s=u_rate,
+            u_after_s=u_after, step_K=prepared.instruments.step_K("extreme_C"),
+            cup_share=C_app / total, release=release_of(prepared),
+        )  # fmt: skip
+    return found, CORRECTED_READING, warnings
+
+
+def install_loss(q: Quantities, prepared: PreparedRun, rise: Rise) -> None:
+    """Add the correction to the form ``rise``, each part of its error as an input by itself."""
+    parts = dict(rise.loss_parts)
+    if COURSE not in parts:
+        source = "heat lost before the extreme was read (not corrected)"
+        q.put(Input("loss", rise.loss_K, rise.u_loss_K, source=source))
+        q.add_to_form("rise", 1.0, "loss")
+        return
+    run = prepared.run
+    away = run.room_C if run.room_C is not None else rise.before_C
+    signs = {COURSE: rise.rise_K, CONDUCTANCE: rise.final_C - away, ROOM: -1.0, TIME: rise.rise_K}
+    for part, name in _INPUTS.items():
+        value = rise.loss_K if part == COURSE else 0.0
+        if part != COURSE and parts.get(part, 0.0) == 0.0:
+            continue
+        source = f"correction of the extreme reading: {part}"
+        key = _key(part, prepared, rise)
+        if key is None:
+            q.put(Input(name, value, parts[part], source=source))
+            q.add_to_form("rise", 1.0, name)
+            continue
+        if value:
+            q.put(Input(f"{name} put back", value, 0.0, source=source))
+            q.add_to_form("rise", 1.0, f"{name} put back")
+        q.put(Input(name, 0.0, parts[part], key=key, source=source))
+        q.add_to_form("rise", math.copysign(1.0, signs[part]), name)
+
+
+def _key(part: str, prepared: PreparedRun, rise: Rise) -> str | None:
+    run, cup = prepared.run, prepared.run.apparatus
+    if part == CONDUCTANCE:
+        return rise.loss_key or (f"heat loss:{cup}" if cup else None)
+    if part == ROOM and run.room_C is None:
+        return f"room not noted:{run.date}"
+    if part != COURSE:
+        return None
+    if pace_of(prepared) == "slow":
+        return f"course of release:{prepared.process.name}"
+    return f"slow wall:{cup}" if cup else None

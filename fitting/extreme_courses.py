@@ -36,17 +36,21 @@ from fitting.curve import FloatArray
 RELEASES = ("fast", "slow")
 """Releases that can be told apart beforehand: solutions that are mixed, solids that dissolve."""
 
-TIMES_S = np.concatenate([np.arange(6.0, 60.0, 6.0), np.geomspace(60.0, 900.0, 22)])
+TIMES_S = np.concatenate([np.arange(8.0, 56.0, 8.0), np.geomspace(56.0, 900.0, 19)])
 _GRID_S = np.gradient(TIMES_S)  # how many seconds each of them stands for
-_NUMBER = {"fast": 320, "slow": 560, None: 800}
+_NUMBER = {"fast": 256, "slow": 448, None: 640}
 _WALLS = (  # probability, share of the heat capacity, u, time constant s, its spread
     (0.06, 0.001, 0.001, 50.0, 1.0),  # none
     (0.925, 0.0075, 0.0045, 45.0, 0.42),  # foam: 1 to 5 J/K of some 450
     (0.015, 0.05, 0.03, 110.0, 0.6),  # glass, heavy plastic
 )
+_POWDER = 0.1  # of the solids are as good as dissolved within seconds
+_STIRRING_K_PER_S = 4e-5  # 0.02 W to 450 J/K
 _THIN = 0.002  # of the heat capacity: through a thinner wall the loss goes straight
-_FIRST_RATE, _RATIO = 1e-5, 1.5  # rates at which the courses are tabulated, 1/s
-_PRIMES = np.array([2.0, 3.0, 5.0, 7.0, 11.0, 13.0, 17.0, 19.0, 23.0, 29.0, 31.0, 37.0])
+_FIRST_RATE, _RATIO = 1e-5, 1.2  # rates at which the courses are tabulated, 1/s
+_PRIMES = np.array(
+    [2.0, 3.0, 5.0, 7.0, 11.0, 13.0, 17.0, 19.0, 23.0, 29.0, 31.0, 37.0, 41.0, 43.0, 47.0]
+)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -59,6 +63,7 @@ class Courses:
         lag_per_s: the sensor's rate λ.
         every_s: seconds between two looks at the display.
         noise: the display's noise, as a multiple of what it is taken for.
+        stirring_K_per_s: what the stirrer warms by, less what vapour takes.
         late: how late the time was noted, in standard uncertainties of it.
     """
 
@@ -71,6 +76,7 @@ class Courses:
     lag_per_s: FloatArray
     every_s: FloatArray
     noise: FloatArray
+    stirring_K_per_s: FloatArray
     late: FloatArray
 
     def only(self, which: npt.NDArray[np.intp]) -> Courses:
@@ -82,16 +88,19 @@ class Courses:
 def courses(release: str | None = None) -> Courses:
     """The courses that are tried: points of a Kronecker sequence, spread as the priors say.
 
-    A fast release takes 1 to 4 s; a solid 6 to 50 s, mostly with a slower remainder.
+    A fast release takes 1 to 4 s; a solid 6 to 50 s, mostly with a slower remainder, unless it is
+    a fine powder.
     Source of the sequence: L. Kuipers, H. Niederreiter, *Uniform Distribution of Sequences* (1974).
     """
     number = _NUMBER[release]
     u = np.arange(1, number + 1)[:, None] * np.sqrt(_PRIMES) % 1.0
     normal = NormalDist().inv_cdf
     z = np.array([[normal(min(max(float(x), 1e-9), 1 - 1e-9)) for x in row] for row in u])
-    slow = np.full(number, release == "slow") if release else u[:, 11] < 0.5
+    slow = np.full(number, release == "slow") if release else u[:, 12] < 0.5
+    powder = slow & (u[:, 13] < _POWDER)
     time_s = np.where(slow, 17.0 * np.exp(0.6 * z[:, 0]), 1.8 * np.exp(0.7 * z[:, 0]))
-    share = np.where(slow & (u[:, 1] < 0.93), 0.03 + 0.33 * u[:, 3], 0.0)
+    time_s = np.where(powder, 3.5 * np.exp(0.5 * z[:, 0]), time_s)
+    share = np.where(slow & ~powder & (u[:, 1] < 0.93), 0.03 + 0.33 * u[:, 3], 0.0)
     second_s = np.maximum(55.0 * np.exp(0.4 * z[:, 2]), 1.3 * time_s)
     wall = np.array(_WALLS)[np.searchsorted(np.cumsum([w[0] for w in _WALLS])[:-1], u[:, 4])]
     wall_share = np.maximum(wall[:, 1] + wall[:, 2] * z[:, 5], 2e-4)
@@ -105,6 +114,7 @@ def courses(release: str | None = None) -> Courses:
         lag_per_s=1 / (2.5 + 10.5 * u[:, 8]),
         every_s=2.5 * np.exp(0.6 * z[:, 9]),
         noise=np.exp(0.4 * z[:, 10]),
+        stirring_K_per_s=_STIRRING_K_PER_S * (1.0 + 0.75 * z[:, 14]),
         late=z[:, 11],
     )
 
@@ -135,6 +145,8 @@ def responses(
     per_kelvin = np.zeros(decays.shape[::2])
     second = some.second_share
     for part, kappa in ((1 - second, some.rate_per_s), (second, some.second_per_s)):
+        if not part.any():
+            continue
         poles = np.column_stack([common, kappa])
         residues = (part * kappa * top)[:, None] * (beta[:, None] - poles) / _spacings(poles)
         per_kelvin += np.einsum("np,npt->nt", residues[:, :3], decays)
@@ -147,14 +159,17 @@ def responses(
 def _spacings(poles: FloatArray) -> FloatArray:
     """Product of each rate's distances from the others, shape (n, 4). Rates that coincide are held
     apart by a millionth, which costs no digit that counts."""
-    difference = poles[:, None, :] - poles[:, :, None]
-    least = 1e-6 * (poles[:, None, :] + poles[:, :, None])
-    held = np.where(np.abs(difference) < least, least, difference)
-    held[:, np.arange(4), np.arange(4)] = 1.0
-    return np.asarray(np.prod(held, axis=2))
+    found = np.ones_like(poles)
+    for i in range(4):
+        for j in range(i):
+            apart, least = poles[:, i] - poles[:, j], 1e-6 * (poles[:, i] + poles[:, j])
+            apart = np.where(np.abs(apart) < least, least, apart)
+            found[:, j] *= apart
+            found[:, i] *= -apart
+    return found
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=96)
 def _tabulated(release: str | None, step: int) -> tuple[float, FloatArray, FloatArray]:
     rate = _FIRST_RATE * _RATIO**step if step >= 0 else 0.0
     per_kelvin, pushed = responses(courses(release), rate, TIMES_S)

@@ -13,7 +13,10 @@ and is worth the probability that the display of step d and noise σ showed its 
     p(E | f) = Φ([E + d/2 − f]/σ) − Φ([E − d/2 − f]/σ),
 
 over all looks at the display. So the highest of many noisy readings is known to lie above the
-curve, and the time of the extreme tells the release. The rise is the mean over courses and f(t).
+curve, and the time of the extreme tells the release. Where loss and change go the same way, as with
+hot water in the cup, nothing turns: the reading is one of a settled cup at the noted time. One
+noted time in fifty is taken for worthless; the rise comes from the value alone then. The rise is
+the mean over courses and f(t).
 (own derivation; distribution of the largest of many: E. J. Gumbel, *Statistics of Extremes*, 1958)
 """
 
@@ -32,21 +35,20 @@ from fitting.extreme_courses import RELEASES, TIMES_S, courses, looks, on_grid, 
 
 NAME = "extreme-known-loss"
 TITLE = "Extreme reading, loss put back with a known cooling rate"
-ROOM = "room and stirring"
+ROOM = "room"
 RATE = "cooling rate"
 TIME = "time of the reading"
-COURSE = "course of release, wall and lag"
+COURSE = "course of release, wall, lag and stirring"
 
-STIRRING_K_PER_S = 4e-5
-"""What a stirrer warms a cup by, and as much again for its u: 0.02 W to 450 J/K (common practice,
-no source)."""
 _NODES = np.linspace(-1.0, 1.0, 7)
 _REACH = 3.2  # of the noise, beyond half a step
 _LEAST = 0.05  # of the rise is shown at the noted time, whatever the course
+_SETTLED, _U_SETTLED = 0.95, 0.02  # of the rise is shown when a reading that does not turn is taken
+_LOST, _LOOKS = 0.02, 40.0  # of the noted times are worthless, any of so many looks
 _KEPT = 0.995  # of the weight is carried by the courses that the sensitivities are found with
 
 _Z = np.arange(-37.0, 8.0, 0.02)
-_LOG_CDF = np.log([0.5 * math.erfc(-float(z) / math.sqrt(2.0)) for z in _Z])
+_LOG_CDF = np.log([0.5 * math.erfc(-float(z) / math.sqrt(2.0)) for z in _Z]).astype(np.float32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +60,7 @@ class _Known:
     after_s: float
     u_after_s: float
     rate_per_s: float
-    stirring_K_per_s: float
+    sign: float
     step_K: float
     noise_K: float
     release: str | None
@@ -106,7 +108,7 @@ def correct_extreme_reading(
     sign = 1.0 if extreme_C >= before_C else -1.0
     known = _Known(
         sign * (extreme_C - before_C), sign * (room_C - before_C), extreme_after_s,
-        u_extreme_after_s, rate_per_s, sign * STIRRING_K_PER_S, step_K, noise_K, release,
+        u_extreme_after_s, rate_per_s, sign, step_K, noise_K, release,
     )  # fmt: skip
     rise, spreads = _averaged(known, u_rate_per_s, u_room_K, cup_share)
     parts = (("temperature before", u_before_K), ("extreme reading", u_reading_K), *spreads)
@@ -137,27 +139,29 @@ def _averaged(
     spread = float(np.sum(of_course * (means - mean) ** 2))
     order = np.argsort(of_course)[::-1]
     last = int(np.searchsorted(np.cumsum(of_course[order]), _KEPT)) + 1
-    which = every[np.sort(order[:last])]
-    start = _mean(known, which)
-
-    def moved(name: str, by: float) -> float:
-        if by == 0.0:
-            return 0.0
-        return abs(_mean(replace(known, **{name: getattr(known, name) + by}), which) - start)
-
-    time = moved("after_s", known.u_after_s)
+    moved = 0.0
+    if u_rate > 0.0:
+        kept = np.sort(order[:last])
+        start = float(np.sum(of_course[kept] * means[kept]) / np.sum(of_course[kept]))
+        other, of_other = _weighed(
+            replace(known, rate_per_s=known.rate_per_s + u_rate), every[kept]
+        )
+        moved = abs(float(np.sum(of_other * other)) - start)
+    time = min(_slope(courses(known.release).late[every], means, of_course), math.sqrt(spread))
+    time = time if known.u_after_s > 0.0 else 0.0
     reach = min(known.after_s, 300.0)
     return mean, (
-        (ROOM, reach * math.hypot(known.rate_per_s * u_room, STIRRING_K_PER_S)),
-        (RATE, moved("rate_per_s", u_rate)),
-        (TIME, min(time, math.sqrt(spread))),
+        (ROOM, reach * known.rate_per_s * u_room),
+        (RATE, moved),
+        (TIME, time),
         (COURSE, math.sqrt(max(spread - time**2, 0.0))),
     )
 
 
-def _mean(known: _Known, which: npt.NDArray[np.intp]) -> float:
-    rises, weight = _weighed(known, which)
-    return float(np.sum(weight * rises))
+def _slope(x: FloatArray, y: FloatArray, weight: FloatArray) -> float:
+    """How far y moves with one unit of x, by weighted least squares."""
+    away = x - np.sum(weight * x)
+    return abs(float(np.sum(weight * away * y) / max(float(np.sum(weight * away**2)), 1e-12)))
 
 
 def _weighed(known: _Known, which: npt.NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
@@ -167,22 +171,46 @@ def _weighed(known: _Known, which: npt.NDArray[np.intp]) -> tuple[FloatArray, Fl
     at = np.maximum(known.after_s + known.u_after_s * some.late, 1.0)
     R, J = (column[:, 0] for column in responses(some, known.rate_per_s, at[:, None]))
     R = np.maximum(R, _LEAST)
-    push = known.rate_per_s * known.room_K + known.stirring_K_per_s
+    push = known.rate_per_s * known.room_K + known.sign * some.stirring_K_per_s
+    turns = push < known.rate_per_s * known.change_K  # else it goes on the same way, and no reading
     noise = np.hypot(known.noise_K * some.noise, 5e-4 * (abs(known.change_K) + 1.0))
     half = known.step_K / 2 / noise
     above = (known.step_K / 2 + _REACH * noise)[:, None] * _NODES  # the reading, over the curve
-    rises = (known.change_K - above - push * J[:, None]) / R[:, None]
-    room_left = ((known.change_K - push * pushed) / noise[:, None]).astype(np.float32)
+    rises = (known.change_K - above - (push * J)[:, None]) / R[:, None]
+    over_idle = known.change_K - push[:, None] * pushed
+    room_left = (over_idle / noise[:, None]).astype(np.float32)
     slope = (per_kelvin / noise[:, None]).astype(np.float32)
     room_left += np.where(at[:, None] > TIMES_S, -half[:, None], half[:, None])
-    number = looks(some).astype(np.float32)
+    number = looks(some) * ((at[:, None] > TIMES_S) | turns[:, None])  # is the extreme one
+    number = number.astype(np.float32)
     not_beyond = np.stack(
         [np.sum(number * _log_cdf(room_left - rise[:, None] * slope), axis=1)
          for rise in rises.T.astype(np.float32)], axis=1,
     )  # fmt: skip
-    log_weight = _log_shown(above / noise[:, None], half[:, None]) + not_beyond - np.log(R)[:, None]
+    log_weight = not_beyond + _log_shown(above / noise[:, None], half[:, None])
+    log_weight += np.log(half + _REACH)[:, None] - np.log(R)[:, None]
+    settled = np.clip((R - _SETTLED) / _U_SETTLED, -37.0, 8.0)
+    log_weight += np.where(turns, 0.0, _log_cdf(settled) - math.log(_LOOKS))[:, None]
+    of_value, shown = _from_value(over_idle, per_kelvin, turns)
+    lost = math.log(_LOST * 6.0 / _LOOKS) - np.log(shown)
+    log_weight = np.column_stack([log_weight, lost])
     weight = np.exp(log_weight - log_weight.max())
-    return rises, weight / weight.sum()
+    return np.column_stack([rises, of_value]), weight / weight.sum()
+
+
+def _from_value(
+    over_idle: FloatArray, per_kelvin: FloatArray, turns: npt.NDArray[np.bool_]
+) -> tuple[FloatArray, FloatArray]:
+    """Rise [K] of every course whose highest reading, whenever it comes, is the one read, and the
+    share of the rise that is shown by then; where nothing turns, the reading is of a minute later.
+    """
+    shown = np.maximum(per_kelvin, _LEAST)
+    rises = over_idle / shown
+    first = np.where(turns, np.argmin(rises, axis=1), np.searchsorted(TIMES_S, 60.0))[:, None]
+    return (
+        np.take_along_axis(rises, first, axis=1)[:, 0],
+        np.take_along_axis(shown, first, axis=1)[:, 0],
+    )
 
 
 def _log_shown(above: FloatArray, half: FloatArray) -> FloatArray:
@@ -195,8 +223,8 @@ def _log_shown(above: FloatArray, half: FloatArray) -> FloatArray:
 
 def _log_cdf(z: FloatArray) -> FloatArray:
     """ln Φ(z), from a table with a step of 0.02."""
-    place = np.clip((z - _Z[0]) * 50.0 + 0.5, 0.0, len(_Z) - 1.0).astype(np.intp)
-    return np.asarray(_LOG_CDF[place])
+    place = ((z - _Z[0]) * 50.0 + 0.5).astype(np.int32)
+    return np.asarray(_LOG_CDF.take(place, mode="clip"))
 
 
 def _check(

@@ -58,3 +58,24 @@ def settled_C(heat_J, in_cup_C, after_J_per_K, cup_J_per_K, added_J_per_K=0.0, a
     """Temperature after heat is released at the cup's starting temperature."""
     apart = 0.0 if added_C is None else added_C - in_cup_C
     return in_cup_C + (heat_J + added_J_per_K * apart) / (after_J_per_K + cup_J_per_K)
+
+
+def shown_by_a_cup(settled_C, start_C, content_J_per_K, cup_J_per_K, loss_W_per_K, slow=False):
+    """Extreme reading [°C] and its time after the mixing [s] of a content that would settle at that
+    temperature in an insulated cup, by ``fitting/simulated_cup.py``: a sensor that lags by 5 s, a
+    third of the cup behind a slow wall, no noise; the cup starts at the room's temperature."""
+    import numpy as np
+
+    from fitting.simulated_cup import Cup, Experiment, Room, Sensor, simulate
+
+    cup = Cup(0.7 * cup_J_per_K, 0.3 * cup_J_per_K, 45.0, loss_W_per_K, 0.3, 0.0, 0.01)
+    run = simulate(
+        Experiment(
+            cup, Room(start_C), Sensor(5.0, 0.0, 0.0, 0.0, 0.0, 1.0), content_J_per_K - 1.0,
+            start_C, 1.0, start_C, (settled_C - start_C) * (content_J_per_K + cup_J_per_K),
+            (1 / 15, 1 / 50) if slow else (1.0, 0.05), 0.2 if slow else 0.0,
+            fore_s=5.0, after_s=400.0, pour_s=2.0, standing_s=0.0,
+        )
+    )  # fmt: skip
+    at = int(np.argmax(np.abs(run.temperature_C - start_C)))
+    return float(run.temperature_C[at]), float(run.time_s[at] - run.mixed_at_s)

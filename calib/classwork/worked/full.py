@@ -125,6 +125,9 @@ class _Sheet:
     def rise(self) -> Step:
         r = self.m.rise
         how = f"by the method {r.method}" if r.from_curve else r.method
+        if not r.from_curve and r.loss_K:
+            put_back = minus(f"{r.loss_K:+.3f}")
+            how += f": {put_back} K for what was lost, a slow wall and the display's noise"
         numbers = f"{r.final_C:.3f} °C − {r.before_C:.3f} °C"
         return self.step("rise", "Rise of a cup that loses no heat", "ΔT = T_f − T₁",
                          f"ΔT = {minus(numbers)}", "ΔT", self.m.rise_K, "K",

@@ -43,7 +43,10 @@ COURSE = "course of release, wall, lag and stirring"
 _NODES = np.linspace(-1.0, 1.0, 7)
 _REACH = 3.2  # of the noise, beyond half a step
 _LEAST = 0.05  # of the rise is shown at the noted time, whatever the course
-_SETTLED, _U_SETTLED = 0.95, 0.02  # of the rise is shown when a reading that does not turn is taken
+_SETTLED, _U_SETTLED = (
+    0.97,
+    0.015,
+)  # of the rise is shown when a reading that does not turn is taken
 _LOST, _LOOKS = 0.02, 40.0  # of the noted times are worthless, any of so many looks
 _KEPT = 0.995  # of the weight is carried by the courses that the sensitivities are found with
 

@@ -18,10 +18,14 @@ from tests.benchmarks.many_cups import read_extremes
 
 
 def test_without_loss_nothing_but_wall_and_noise_is_put_back():
-    """No loss: what is left is the wall that has not warmed up yet, a per cent or so at most."""
-    one = correct_extreme_reading(21.0, 29.0, 60.0, 21.0, 0.0, 0.0)
+    """No loss: what is left is the wall that has not warmed up yet, a per cent or so at most; of a
+    solid nobody knows whether it was dissolved, since such a reading does not turn."""
+    one = correct_extreme_reading(21.0, 29.0, 60.0, 21.0, 0.0, 0.0, release="fast")
     assert -0.02 * 8.0 < one.rise_K - 8.0 <= 0.002 * 8.0
     assert one.u_rise_K < 0.25
+    slow = correct_extreme_reading(21.0, 29.0, 60.0, 21.0, 0.0, 0.0, release="slow")
+    assert slow.holds(8.0)
+    assert slow.u_rise_K > one.u_rise_K
 
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])
@@ -114,6 +118,24 @@ def test_warming_and_cooling_are_mirror_images():
     down = correct_extreme_reading(21.0, 13.6, 150.0, 21.0, 1.2e-4, 1e-5, release="slow")
     assert up.rise_K - 7.4 == pytest.approx(7.4 * 0.02, rel=0.9)
     assert -down.rise_K == pytest.approx(up.rise_K, abs=0.02)  # but for the stirrer's warmth
+
+
+def test_hot_water_in_the_cup_goes_on_cooling_and_nothing_turns():
+    """Newton's law after a sudden change, read a minute later: T_∞ + (T_f − T_∞) e^(−k t)."""
+    k = 5e-5
+    shown = 21.0 + 14.0 * math.exp(-60 * k)
+    one = correct_extreme_reading(49.0, shown, 60.0, 21.0, k, 0.1 * k, release="fast")
+    assert one.holds(-14.0)
+    assert one.u_rise_K < 0.02 * 14.0
+
+
+@pytest.mark.parametrize("release", ["fast", "slow"])
+@pytest.mark.parametrize("after", [0.5, 5.0, 15.0, 2000.0])
+def test_a_time_that_cannot_be_is_not_believed(release, after):
+    """The value alone then tells the rise to some per cent, whatever time was noted."""
+    one = correct_extreme_reading(21.0, 35.0, after, 21.0, 5e-5, 5e-6, release=release)
+    assert abs(one.rise_K - 14.0) < 0.03 * 14.0
+    assert one.u_rise_K > 0.003 * 14.0
 
 
 def test_no_wall_holds_more_than_the_cup():

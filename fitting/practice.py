@@ -165,6 +165,7 @@ def reveal(
         u,
         mixed_at_s=task.mixed_at_s,
         capacity_ratio=task.capacity_ratio,
+        room_C=task.room_C,
     )
 
 

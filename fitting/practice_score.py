@@ -140,12 +140,15 @@ def score(
     *,
     mixed_at_s: float,
     capacity_ratio: float,
+    room_C: float | None = None,
 ) -> Revealed:
     """Compare a student's rise and every method with the opened answer."""
     truth = float(answer["rise_K"])
     notes: list[str] = []
     try:
-        methods, default = _scores(curve, truth, mixed_at_s, capacity_ratio)
+        methods, default = _scores(
+            curve, truth, mixed_at_s=mixed_at_s, capacity_ratio=capacity_ratio, room_C=room_C
+        )
     except CurveRefused as refused:
         methods, default = (), ""
         notes.append(f"no method could be used on this curve: {refused.reason}")
@@ -177,12 +180,12 @@ def score(
 
 
 def _scores(
-    curve: Curve, truth: float, mixed_at_s: float, capacity_ratio: float
+    curve: Curve, truth: float, **known: float | None
 ) -> tuple[tuple[MethodScore, ...], str]:
     """Every method's score, best first, and the name of the default one."""
 
     def by(method: str | None) -> Corrected:
-        return correct(curve, mixed_at_s=mixed_at_s, method=method, capacity_ratio=capacity_ratio)
+        return correct(curve, method=method, **known)  # type: ignore[arg-type]
 
     usual = by(None)
     found = {m.method: m for m in usual.methods}

@@ -24,7 +24,7 @@ DIFFICULTIES: Mapping[str, str] = MappingProxyType(
         "evaporation": "a rise of 25 to 40 K, so that vapour carries heat away",
         "slow-dissolution": "a solid that dissolves for minutes, with two rates",
         "drifting-room": "a room that warms up or cools down during the log",
-        "no-fore": "two or three readings before the mixing only",
+        "no-fore": "three readings before the mixing only",
         "spill": "some of the liquid spilt while pouring",
     }
 )

@@ -107,7 +107,7 @@ def _show_task(out: Output, facts: dict[str, Any]) -> None:
     out.say("Find the rise that a perfectly insulated cup would have shown. For instance:")
     out.say(
         f"  cupledger correct {_quoted(facts['curve'])} --mixed-at {task['mixed_at_s']:g}"
-        f" --capacity-ratio {task['capacity_ratio']:.4f} --compare"
+        f" --capacity-ratio {task['capacity_ratio']:.4f} --room {task['room_C']:.1f} --compare"
     )
     out.say("Then let it be scored:")
     out.say(f"  cupledger practice {_quoted(facts['curve'])} --reveal --rise YOURS --u ITS_U")
@@ -146,6 +146,7 @@ def _show_answer(out: Output, facts: dict[str, Any]) -> None:
         ]
         + [["difficulties", ", ".join(facts["difficulties"]) or "none", ""]]
         + [["seed", str(facts["seed"]), ""]],
+        title="Settings of the simulation, which are exact",
     )
     for note in facts["notes"]:
         out.say(f"Note: {note}")

@@ -131,7 +131,7 @@ def warnings_for(case: Case, chosen: Correction) -> tuple[str, ...]:
         out.append(f"{chosen.method}: {chosen.why}")
     if case.fore.stop < 5:
         out.append(
-            f"only {case.fore.stop} readings before the mixing: the temperature at mixing "
+            f"only {case.fore.stop} readings up to the mixing: the temperature at mixing "
             "and the drift before it rest on them"
         )
     if chosen.rise_K and chosen.u_rise_K > 0.02 * abs(chosen.rise_K):

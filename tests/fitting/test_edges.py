@@ -62,7 +62,7 @@ def test_no_fore_period_but_a_given_moment():
     curve = cup(1e-4, 0.2, 5.0, fore_s=2.0)
     found = correct(curve, mixed_at_s=2.0)
     assert found.chosen.rise_K == pytest.approx(RISE, abs=3.5 * found.chosen.u_rise_K)
-    assert any("before the mixing" in text for text in found.warnings)
+    assert any("readings up to the mixing" in text for text in found.warnings)
 
 
 def test_no_fore_period_and_no_moment_is_refused():

@@ -28,6 +28,7 @@ UNSEEN_SHARE = 0.01
 """u of k from what neither law nor average describes (air that moves), as a share of it; from
 simulated cups (`tests/benchmarks/cooling_laws.py`)."""
 _LEAST_CHANGE_K = 0.3
+_LONGEST_S = 30 * 86400.0
 _Z95 = 1.96
 _MISFIT = 1.4  # beyond it the uncertainties grow with the misfit
 _LARGE_LAWS = ("drifting-room", "steeper", "slow-wall")  # in the order of `Weighed.large`
@@ -76,10 +77,16 @@ def fit_cooling_log(
     last = float(curve.time_s[-1]) if to_s is None else to_s
     if not first < last:
         raise CurveError(f"the part from {first:g} to {last:g} s holds nothing; give from < to")
+    if last - first > _LONGEST_S:
+        raise CurveError(
+            f"the log runs over {(last - first) / 86400:.0f} days; expected some hours: check the "
+            "unit of its time"
+        )
     part = curve.window(first, last)
     _check_change(part)
     stretch = stretch_of(part, first, last, room_C=room_C, u_room_K=u_room_K)
     _check_course(stretch)
+    _check_room(stretch, room_C, u_room_K)
     fitted = fit_laws(stretch)
     named = fitted.comparison.chosen if law is None else law
     if law is None:
@@ -89,6 +96,7 @@ def fit_cooling_log(
     else:
         answer = _of_law(fitted.comparison, law)
         decided_by = "it was asked for; k and T∞ are its own, whatever other laws would give"
+    _check_pace(answer.rate, stretch)
     loss = _conductance(answer, heat_capacity_J_per_K, u_heat_capacity_J_per_K)
     return CoolingLog(
         part, stretch, fitted.comparison, named, decided_by, answer.rate, answer.u_rate,
@@ -124,6 +132,34 @@ def _check_change(part: Curve) -> None:
         )
 
 
+def _check_pace(rate: float, stretch: Stretch) -> None:
+    """Refuse a log in which the cup has settled within a few averages."""
+    if rate * stretch.span.width_s > _MOST_A_BIN:
+        end = stretch.from_s + 4 / rate
+        raise CurveError(
+            f"the temperature settles within some {3 / rate:.0f} s, a small part of the log; give "
+            f"the part that cools: an end at about {end:.0f} s on the log's clock"
+        )
+
+
+_MOST_A_BIN = 0.4
+
+
+def _check_room(stretch: Stretch, room_C: float | None, u_room_K: float) -> None:
+    """Refuse a room that the cup moves away from; vapour takes it a few kelvin below at most."""
+    if room_C is None:
+        return
+    first, last = float(stretch.y[0]), float(stretch.y[-1])
+    beyond = room_C - last if first > last else last - room_C
+    if beyond > _BEYOND_K + 3 * u_room_K:
+        raise CurveError(
+            f"the temperature goes from {first:.1f} to {last:.1f} °C, past the room's "
+            f"{room_C:.1f} °C: no cup does that by itself; correct the room's temperature, or give "
+            "the part of the log that only cools with a start and an end"
+        )
+
+
+_BEYOND_K = 3.0
 _BACK_SHARE, _JUMP_SHARE = 0.12, 0.12
 
 
@@ -139,9 +175,12 @@ def _check_course(stretch: Stretch) -> None:
             "cooling log goes one way: something was added or heated, or the room changed: give "
             "the part before or after it with a start and an end"
         )
-    steps = -np.diff(y)
+    gaps = np.diff(stretch.t)
+    steps = -np.diff(y) / gaps * float(np.median(gaps))
     largest = int(np.argmax(steps))
-    beside = [i for i in (largest - 1, largest, largest + 1) if 0 <= i < steps.size]
+    if largest < 2:  # a log may begin steeply
+        return
+    beside = [i for i in (largest - 1, largest, largest + 1) if i < steps.size]
     around = np.delete(steps, beside)
     if steps[largest] > _JUMP_SHARE * whole and steps[largest] > 8 * max(float(around.max()), 0.05):
         raise CurveError(

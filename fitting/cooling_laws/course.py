@@ -21,6 +21,7 @@ from fitting.curve import FloatArray
 START, RATE, T_INF, DRIFT, STEEP, WALL, WALL_S = range(7)
 SIZE = 7
 _FINE = 0.04  # of 1/k: longest step of the splitting
+_MOST_PARTS = 12  # beyond that the cup has settled within a bin
 
 
 def course(p: FloatArray, t: FloatArray, middle_C: float) -> FloatArray:
@@ -41,7 +42,7 @@ def course(p: FloatArray, t: FloatArray, middle_C: float) -> FloatArray:
     usual = float(np.median(k))
     out = np.empty((t.size, p.shape[0]))
     for i, gap in enumerate(np.diff(t, prepend=0.0)):
-        parts = max(int(np.ceil(gap * usual / _FINE)), 1)
+        parts = min(max(int(np.ceil(gap * usual / _FINE)), 1), _MOST_PARTS)
         h = gap / parts
         for _ in range(parts):
             theta = theta - c * h / 2

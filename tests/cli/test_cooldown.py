@@ -147,6 +147,8 @@ def test_a_registered_cup_gives_the_heat_loss(registered):
         (["--apparatus", "P1", "--fill", "200"], "P1"),  # no constant in force
         (["--room", "900"], "room temperature is 900"),
         (["--u-room", "0"], "expected more than 0"),
+        (["--room", "60"], "past the room's 60.0 °C"),
+        (["--time-unit", "h"], "check the unit of its time"),
         (["--start", "5000", "--end", "100"], "give from < to"),
         (["--start", "99999"], "holds nothing"),
         (["--start", "5200"], "changes by"),
@@ -181,6 +183,7 @@ TURNS = np.where(LONG < 2700.0, newton(LONG), newton(5400.0 - LONG))
         ("flat.csv", rows(LONG, np.full(LONG.size, 21.5)), "changes by"),
         ("turns.csv", rows(LONG, TURNS), "turns back"),
         ("jump.csv", rows(LONG, JUMP), "jumps by"),
+        ("quick.csv", rows(LONG, newton(LONG, k=0.02)), "settles within some"),
         ("words.csv", b"time,temperature\nearly,warm\nlate,cold\n", "expected"),
     ],
     ids=lambda value: value if isinstance(value, str) and value.endswith(".csv") else "",
@@ -192,6 +195,15 @@ def test_useless_logs_are_refused_with_the_reason(cupledger, tmp_path, name, con
     assert says in done.err
     assert not (tmp_path / "p.html").exists()
     assert "errors" in cupledger("cooldown", tmp_path / name, "--json").json
+
+
+def test_a_gap_is_no_jump(cupledger, tmp_path):
+    t = np.concatenate([LONG[:200], LONG[400:]])
+    T = newton(t) + np.random.default_rng(7).normal(0, 0.005, t.size)
+    (tmp_path / "gap.csv").write_bytes(rows(t, T))
+    facts = cupledger("cooldown", tmp_path / "gap.csv", "--room", 21.5, "--json").json
+    low, high = facts["interval95_per_s"]
+    assert low < 1.2e-4 < high
 
 
 def test_a_warming_log_is_as_good(cupledger, tmp_path):

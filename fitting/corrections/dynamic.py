@@ -38,7 +38,8 @@ NAME = "dynamic"
 _HOPELESS = 12.0  # of log evidence behind the best: not tried with a wall
 _QUIET_FROM_S, _ENOUGH, _LESS = 20.0, 15, 0.9
 _COUNTS = 0.03  # weight from which a model's late release is followed through its times
-_NODE, _FARTHEST, _TAIL_ENDS = 0.8, 7, 4.0
+_NODE, _FARTHEST, _TAIL_ENDS = 1.0, 6, 3.5
+_SHARP = 0.1  # of ln τ: a time known so well is as good as Gaussian
 _SECOND = (0.15, 0.8)  # weight of a second release: two liquids, a solid (common practice)
 # mean square of the whitened residuals that is usual, steps finer or coarser than the noise; above
 # it the uncertainty is widened, above twice that the model does not describe the readings
@@ -155,7 +156,9 @@ def _spread(problem: Problem, one: DynamicFit) -> list[DynamicFit]:
     fitted at each of some times, and the fits are averaged as models are.
     """
     centre, u = one.of("log_second")
-    u = min(max(u, 1e-3), 0.5)
+    if u < _SHARP:
+        return [one]
+    u = min(u, 0.5)
     model = replace(one.model, held="log_second")
     out: list[DynamicFit] = []
     for way in (1, -1):

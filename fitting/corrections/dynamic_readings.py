@@ -10,6 +10,7 @@ Vapour is taken from the readings themselves (`fitting.newton.vapour_excess`).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -144,13 +145,18 @@ class Model:
     @property
     def free(self) -> tuple[str, ...]:
         """Names of the parameters that are fitted."""
-        return tuple(name for name in self.all_names if name != self.held)
+        return _names(self.second, bool(self.wall), self.held)
 
     @property
     def all_names(self) -> tuple[str, ...]:
         """Names of the parameters that it has."""
-        left_out = (() if self.second else _SECOND) + (() if self.wall else _WALL)
-        return tuple(name for name in NAMES if name not in left_out)
+        return _names(self.second, bool(self.wall), "")
+
+
+@lru_cache(maxsize=32)
+def _names(second: bool, wall: bool, held: str) -> tuple[str, ...]:
+    left_out = (() if second else _SECOND) + (() if wall else _WALL) + (held,)
+    return tuple(name for name in NAMES if name not in left_out)
 
 
 def known_of(problem: Problem, model: Model) -> dict[str, tuple[float, float]]:

@@ -26,13 +26,14 @@ from fitting.corrections.dynamic_readings import (
     readings,
     wall_known,
 )
+from fitting.corrections.newton_integral import FLASK_ODDS, GLASS_SEEN
 from fitting.corrections.result import Correction, Part, make, replaced
 from fitting.curve import FloatArray
 from fitting.evidence import mixture_moments, mixture_quantiles, weights_of
 from fitting.newton import SOLID_RATIO, Binned
 from fitting.noise import Noise, noise_of
 from fitting.sensor_lag import lag_of
-from fitting.slow_wall import KINDS
+from fitting.slow_wall import HEAVY, WallKind
 
 NAME = "dynamic"
 _HOPELESS = 12.0  # of log evidence behind the best: not tried with a wall
@@ -60,11 +61,12 @@ _SHARES: tuple[tuple[str, tuple[str, ...]], ...] = (
 
 @dataclass(frozen=True, eq=False)
 class DynamicFits:
-    """Nested models' fits to one case and their weights, which sum to 1."""
+    """Nested models' fits to one case, their weights, which sum to 1, and the evidence of all."""
 
     problem: Problem
     fits: tuple[DynamicFit, ...]
     weight: FloatArray
+    log_evidence: float
 
     @property
     def best(self) -> DynamicFit:
@@ -78,14 +80,14 @@ class DynamicFits:
 
 
 def fit_dynamic(
-    case: Case, walls: tuple[int, ...] = tuple(range(len(KINDS))), shift_s: float = 0.0,
+    case: Case, walls: tuple[int, ...] | None = None, shift_s: float = 0.0,
     near: DynamicFits | None = None,
 ) -> DynamicFits:  # fmt: skip
     """Fit the nested models and weigh them.
 
     Args:
         case: the curve.
-        walls: kinds of wall that are tried, indices of ``KINDS``; (0,) for none.
+        walls: kinds of wall that are tried, indices of the vessel's; (0,) for none; None: all.
         shift_s: how much later than noted the mixing was, s.
         near: fit these models again, from where they ended.
 
@@ -98,6 +100,7 @@ def fit_dynamic(
     if near is not None:
         again = [fit(problem, one.model, one.values) for one in near.fits]
         return _weighed(case, problem, [one for one in again if one is not None])
+    walls = tuple(range(len(problem.kinds))) if walls is None else walls
     start = start_of(case, problem)
     found = _plain(problem, dict.fromkeys((False, True), start))
     finer = _noise_about(case, problem, found)
@@ -108,8 +111,11 @@ def fit_dynamic(
     out = [one for one in found if 0 in walls]
     for one in found:
         if one.log_evidence > best - _HOPELESS:
-            with_wall = [fit(problem, replace(one.model, wall=kind), _with_wall(one, kind))
-                         for kind in walls if kind]  # fmt: skip
+            with_wall = [
+                fit(problem, replace(one.model, wall=i), _with_wall(one, problem.kinds[i]))
+                for i in walls
+                if i
+            ]
             out += [wall for wall in with_wall if wall is not None]
     rough = _weighed(case, problem, out)
     spread = [
@@ -176,7 +182,7 @@ def _spread(problem: Problem, one: DynamicFit) -> list[DynamicFit]:
     return out or [one]
 
 
-def _with_wall(one: DynamicFit, kind: int) -> FloatArray:
+def _with_wall(one: DynamicFit, kind: WallKind) -> FloatArray:
     values = one.values.copy()
     for name, (mean, _) in wall_known(kind).items():
         values[AT[name]] = mean
@@ -188,17 +194,36 @@ def _weighed(case: Case, problem: Problem, fits: list[DynamicFit]) -> DynamicFit
         raise ValueError("no start led to a finite fit")
     second = _SECOND[int(case.capacity_ratio > SOLID_RATIO)]
     prior = [
-        np.log(KINDS[one.model.wall].weight * (second if one.model.second else 1 - second))
+        np.log(problem.kinds[one.model.wall].weight * (second if one.model.second else 1 - second))
         for one in fits
     ]
     evidence = np.array([one.log_evidence for one in fits]) + np.array(prior)
-    return DynamicFits(problem, tuple(fits), weights_of(evidence))
+    top = float(evidence.max())
+    whole = top + float(np.log(np.exp(evidence - top).sum()))
+    return DynamicFits(problem, tuple(fits), weights_of(evidence), whole)
+
+
+def fit_vessel(case: Case) -> tuple[Case, DynamicFits]:
+    """Fit the vessel that was told; else a cup, unless a heavy wall shows and a flask is likelier.
+
+    Returns the case, its vessel filled in, and the fits.
+    """
+    known = replace(case, vessel=case.vessel or "cup")
+    found = fit_dynamic(known)
+    heavy = [weight for one, weight in zip(found.fits, found.weight, strict=True)
+             if one.model.wall == HEAVY]  # fmt: skip
+    if case.vessel is None and sum(heavy) > GLASS_SEEN:
+        flask = replace(case, vessel="flask")
+        other = fit_dynamic(flask)
+        if other.log_evidence > found.log_evidence + FLASK_ODDS:
+            return flask, other
+    return known, found
 
 
 def correct(case: Case) -> Correction:
     """Rise averaged over the nested dynamic models; see the module's docstring."""
     try:
-        found = fit_dynamic(case)
+        case, found = fit_vessel(case)
     except ValueError as failed:
         size = abs(case.swing_K)
         why = (False, f"{failed}: the curve does not look like a release in a cup that cools")
@@ -223,7 +248,7 @@ def correct(case: Case) -> Correction:
     )  # fmt: skip
     wider = result.u_rise_K / within if within > 0 else 1.0
     interval = (rise - (rise - low) * wider, rise + (high - rise) * wider)
-    return replaced(result, interval95_K=interval)
+    return replaced(result, interval95_K=interval, vessel=case.vessel)
 
 
 def _misfit(case: Case, found: DynamicFits) -> float:

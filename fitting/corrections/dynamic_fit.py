@@ -70,7 +70,7 @@ class DynamicFit:
 
 def start_of(case: Case, problem: Problem) -> FloatArray:
     """Where the fit starts: what is known, and when 63 % of the change were reached."""
-    known = problem.known | wall_known(1)
+    known = problem.known | wall_known(problem.kinds[1])
     p = np.array([known.get(name, (0.0, 1.0))[0] for name in NAMES])
     if problem.rate is not None:
         p[AT["log_rate"]] = np.log(max(problem.rate[0], 1e-6))

@@ -1,6 +1,6 @@
 """The dynamic model's parameters, what is known of them beforehand, and the readings it expects.
 
-What is known of cups (`fitting.newton.Knowledge`, `fitting.slow_wall.KINDS`) serves as in the other
+What is known of cups (`fitting.newton.Knowledge`, `fitting.slow_wall.Walls`) serves as in the other
 methods. The readings' covariance holds noise with its memory, the display's steps and what the
 model lacks (`fitting.newton.covariance_of`), in the first seconds stirring and pouring as well.
 Where a solid dissolves, the readings are trusted less, as in `fitting.averaging`.
@@ -20,9 +20,9 @@ from fitting.corrections.case import Case
 from fitting.corrections.lines import prior_of
 from fitting.curve import FloatArray
 from fitting.dynamic_model import Rates, drift_shape, idle_shape, modes_of, unit_readings
-from fitting.newton import SOLID_RATIO, Knowledge, covariance_of
+from fitting.newton import SOLID_RATIO, VESSELS, Knowledge, covariance_of
 from fitting.noise import Noise, noise_of
-from fitting.slow_wall import KINDS, LOSS_SHARE, U_LOSS_SHARE
+from fitting.slow_wall import LOSS_SHARE, U_LOSS_SHARE, WallKind
 
 NAMES = (
     "before_K", "rise_K", "stirring_K_per_s", "room_K", "vapour_share", "room_drift_K_per_s",
@@ -51,7 +51,7 @@ class Problem:
     s [s since mixing], y [K above the temperature before], vapour [K s], fore (1 or 0), each of
     shape (n,); root: of the inverse covariance, shape (n, n); ratio: heat capacity before / after;
     rate: known k and its standard uncertainty, 1/s; known: mean and standard deviation by name;
-    noise: of single readings.
+    noise: of single readings; kinds: of wall that the vessel may have, the first none.
     """
 
     s: FloatArray
@@ -64,13 +64,14 @@ class Problem:
     rate: tuple[float, float] | None
     known: dict[str, tuple[float, float]]
     noise: Noise
+    kinds: tuple[WallKind, ...]
 
 
 def problem_of(case: Case, noise: Noise | None = None) -> Problem:
     """Average the readings, and whiten them; ``noise`` None: as the readings themselves tell it."""
     rows, level = bin_whole_case(case)
     noise = noise or _noise(case)
-    know, change = Knowledge(), case.swing_K or 1e-3
+    know, change = VESSELS[case.vessel or "cup"], case.swing_K or 1e-3
     own = covariance_of(rows, noise, level, change, know, 1.0)
     start = (_START_SHARE + _START_POURED * max(1 - case.capacity_ratio, 0.0)) * change
     size = start * rows.after * np.exp(-np.maximum(rows.s, 0) / _START_S)
@@ -82,7 +83,7 @@ def problem_of(case: Case, noise: Noise | None = None) -> Problem:
     rate = None if prior is None else (prior, max(u_prior, 1e-3 * prior, 1e-9))
     return Problem(
         rows.s, rows.y, rows.vapour, 1 - rows.after, root, case.capacity_ratio, change, rate,
-        _known(case, know), noise,
+        _known(case, know), noise, know.walls.kinds,
     )  # fmt: skip
 
 
@@ -118,9 +119,8 @@ def _known(case: Case, know: Knowledge) -> dict[str, tuple[float, float]]:
     }
 
 
-def wall_known(kind: int) -> dict[str, tuple[float, float]]:
+def wall_known(wall: WallKind) -> dict[str, tuple[float, float]]:
     """What is known of one kind of wall; its share is log-normal, of the mean and spread stated."""
-    wall = KINDS[kind]
     return {
         "log_wall_share": _log_normal(wall.share, wall.u_share),
         "log_wall_s": (float(np.log(wall.time_s)), wall.spread),
@@ -161,7 +161,7 @@ def _names(second: bool, wall: bool, held: str) -> tuple[str, ...]:
 
 def known_of(problem: Problem, model: Model) -> dict[str, tuple[float, float]]:
     """Mean and standard deviation of what is known of a model's parameters."""
-    known = problem.known | (wall_known(model.wall) if model.wall else {})
+    known = problem.known | (wall_known(problem.kinds[model.wall]) if model.wall else {})
     return {name: known[name] for name in NAMES if name in known and name in model.all_names}
 
 

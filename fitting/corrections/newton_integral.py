@@ -42,8 +42,8 @@ def newton_rise(
     return last - before_C + rate_per_s * area
 
 
-_GLASS_SEEN = 0.02  # posterior weight of heavy walls from which on a flask is considered
-_FLASK_ODDS = 3.5  # of log evidence: one vessel in thirty is a flask that nobody told of
+GLASS_SEEN = 0.02  # posterior weight of heavy walls from which on a flask is considered
+FLASK_ODDS = 3.5  # of log evidence: one vessel in thirty is a flask that nobody told of
 
 
 def setting_of(case: Case, know: Knowledge | None = None) -> Setting:
@@ -74,9 +74,9 @@ def averaged(case: Case) -> tuple[Averaged, Binned, FloatArray, str]:
     vessel = case.vessel or "cup"
     found = average(rows, case.noise, level, setting_of(case))
     heavy = CUP_WALLS.kind[found.wall] == HEAVY if case.vessel is None else np.zeros(1, dtype=bool)
-    if heavy.any() and float(found.weight[heavy].sum()) > _GLASS_SEEN:
+    if heavy.any() and float(found.weight[heavy].sum()) > GLASS_SEEN:
         other = average(rows, case.noise, level, setting_of(case, VESSELS["flask"]))
-        if other.log_evidence > found.log_evidence + _FLASK_ODDS:
+        if other.log_evidence > found.log_evidence + FLASK_ODDS:
             return other, rows, level, "flask"
     return found, rows, level, vessel
 

@@ -98,3 +98,15 @@ def test_weights_of_walls_are_probabilities(walls):
         normal = np.exp(-((np.log(times / known.time_s) / known.spread) ** 2) / 2)
         assert float(np.sum(density * normal)) == pytest.approx(known.weight, rel=0.25)
         assert math.isclose(density[0], density[-1])
+
+
+def test_the_dynamic_method_sees_the_flask_too():
+    key = Key("fast" + IN_A_FLASK, "given", "own", 0.01)
+    for seed in (70_000, 70_003, 70_004):
+        run = simulated(key.family, seed)
+        one = correct(
+            logged(run, "own", 0.01), mixed_at_s=run.mixed_at_s, room_C=round(run.room_C, 1),
+            capacity_ratio=run.capacity_ratio, method="dynamic",
+        ).chosen  # fmt: skip
+        assert one.vessel == "flask"
+        assert one.rise_K == pytest.approx(run.true_rise_K, rel=0.005)

@@ -39,11 +39,19 @@ RELEASES = ("fast", "slow")
 TIMES_S = np.concatenate([np.arange(8.0, 56.0, 8.0), np.geomspace(56.0, 900.0, 19)])
 _GRID_S = np.gradient(TIMES_S)  # how many seconds each of them stands for
 _NUMBER = {"fast": 256, "slow": 448, None: 640}
-_WALLS = (  # probability, share of the heat capacity, u, time constant s, its spread
-    (0.06, 0.001, 0.001, 50.0, 1.0),  # none
-    (0.925, 0.0075, 0.0045, 45.0, 0.42),  # foam: 1 to 5 J/K of some 450
-    (0.015, 0.05, 0.03, 110.0, 0.6),  # glass, heavy plastic
-)
+# probability, share of the heat capacity, u, time constant s, its spread
+_WALLS = {
+    "cup": (
+        (0.06, 0.001, 0.001, 50.0, 1.0),  # none
+        (0.925, 0.0075, 0.0045, 45.0, 0.42),  # foam: 1 to 5 J/K of some 450
+        (0.015, 0.05, 0.03, 110.0, 0.6),  # glass, heavy plastic
+    ),
+    "flask": (
+        (0.02, 0.001, 0.001, 50.0, 1.0),  # none
+        (0.98, 0.16, 0.06, 115.0, 0.4),  # glass: 40 to 120 J/K of some 500
+    ),
+}
+_MOST_SHARE = 0.45
 _POWDER = 0.1  # of the solids are as good as dissolved within seconds
 _STIRRING_K_PER_S = 4e-5  # 0.02 W to 450 J/K
 _THIN = 0.002  # of the heat capacity: through a thinner wall the loss goes straight
@@ -84,8 +92,8 @@ class Courses:
         return Courses(*(getattr(self, name)[which] for name in self.__slots__))
 
 
-@lru_cache(maxsize=3)
-def courses(release: str | None = None) -> Courses:
+@lru_cache(maxsize=6)
+def courses(release: str | None = None, vessel: str = "cup") -> Courses:
     """The courses that are tried: points of a Kronecker sequence, spread as the priors say.
 
     A fast release takes 1 to 4 s; a solid 6 to 50 s, mostly with a slower remainder, unless it is
@@ -102,8 +110,9 @@ def courses(release: str | None = None) -> Courses:
     time_s = np.where(powder, 3.5 * np.exp(0.5 * z[:, 0]), time_s)
     share = np.where(slow & ~powder & (u[:, 1] < 0.93), 0.03 + 0.33 * u[:, 3], 0.0)
     second_s = np.maximum(55.0 * np.exp(0.4 * z[:, 2]), 1.3 * time_s)
-    wall = np.array(_WALLS)[np.searchsorted(np.cumsum([w[0] for w in _WALLS])[:-1], u[:, 4])]
-    wall_share = np.maximum(wall[:, 1] + wall[:, 2] * z[:, 5], 2e-4)
+    walls = np.array(_WALLS[vessel])
+    wall = walls[np.searchsorted(np.cumsum(walls[:-1, 0]), u[:, 4])]
+    wall_share = np.clip(wall[:, 1] + wall[:, 2] * z[:, 5], 2e-4, _MOST_SHARE)
     return Courses(
         rate_per_s=1 / time_s,
         second_per_s=1 / second_s,
@@ -170,20 +179,20 @@ def _spacings(poles: FloatArray) -> FloatArray:
 
 
 @lru_cache(maxsize=96)
-def _tabulated(release: str | None, step: int) -> tuple[float, FloatArray, FloatArray]:
+def _tabulated(release: str | None, vessel: str, step: int) -> tuple[float, FloatArray, FloatArray]:
     rate = _FIRST_RATE * _RATIO**step if step >= 0 else 0.0
-    per_kelvin, pushed = responses(courses(release), rate, TIMES_S)
+    per_kelvin, pushed = responses(courses(release, vessel), rate, TIMES_S)
     grown = np.exp(rate * TIMES_S)
     return rate, per_kelvin * grown, pushed * grown
 
 
-def on_grid(release: str | None, rate_per_s: float) -> tuple[FloatArray, FloatArray]:
+def on_grid(release: str | None, vessel: str, rate_per_s: float) -> tuple[FloatArray, FloatArray]:
     """R and J of all courses at `TIMES_S`: e^(k t) R is linear enough in k to be interpolated."""
     step = -1
     if rate_per_s >= _FIRST_RATE:
         step = int(math.log(rate_per_s / _FIRST_RATE) / math.log(_RATIO))
-    low, first_R, first_J = _tabulated(release, step)
-    high, second_R, second_J = _tabulated(release, step + 1)
+    low, first_R, first_J = _tabulated(release, vessel, step)
+    high, second_R, second_J = _tabulated(release, vessel, step + 1)
     share = (rate_per_s - low) / (high - low)
     shrunk = np.exp(-rate_per_s * TIMES_S)
     return (

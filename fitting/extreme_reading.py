@@ -31,7 +31,7 @@ import numpy.typing as npt
 from fitting.corrections.result import Correction, total
 from fitting.curve import FloatArray
 from fitting.errors import CurveError
-from fitting.extreme_courses import RELEASES, TIMES_S, courses, looks, on_grid, responses
+from fitting.extreme_courses import RELEASES, TIMES_S, Courses, courses, looks, on_grid, responses
 
 NAME = "extreme-known-loss"
 TITLE = "Extreme reading, loss put back with a known cooling rate"
@@ -67,6 +67,12 @@ class _Known:
     step_K: float
     noise_K: float
     release: str | None
+    vessel: str
+
+    @property
+    def courses(self) -> Courses:
+        """What may have happened."""
+        return courses(self.release, self.vessel)
 
 
 def correct_extreme_reading(
@@ -85,6 +91,7 @@ def correct_extreme_reading(
     noise_K: float = 0.009,
     cup_share: float | None = None,
     release: str | None = None,
+    vessel: str | None = None,
 ) -> Correction:
     """Rise of an insulated cup from two readings and the time of the second.
 
@@ -99,6 +106,7 @@ def correct_extreme_reading(
         step_K, noise_K: the display's step and the random noise of one look at it, K.
         cup_share: the cup's share of the heat capacity, where known; no wall can hold more.
         release: ``fast``, ``slow``, or None where neither is known.
+        vessel: ``cup`` or ``flask``, whose glass warms over minutes; None: a cup.
 
     Returns:
         a `Correction` named ``extreme-known-loss``; `parts` tell what its uncertainty is made of.
@@ -112,6 +120,7 @@ def correct_extreme_reading(
     known = _Known(
         sign * (extreme_C - before_C), sign * (room_C - before_C), extreme_after_s,
         u_extreme_after_s, rate_per_s, sign, step_K, noise_K, release,
+        vessel or "cup",
     )  # fmt: skip
     rise, spreads = _averaged(known, u_rate_per_s, u_room_K, cup_share)
     parts = (("temperature before", u_before_K), ("extreme reading", u_reading_K), *spreads)
@@ -132,9 +141,9 @@ def _averaged(
     known: _Known, u_rate: float, u_room: float, cup_share: float | None
 ) -> tuple[float, tuple[tuple[str, float], ...]]:
     """Mean rise [K] and the parts of its uncertainty that the courses tell."""
-    every = np.arange(len(courses(known.release).late))
+    every = np.arange(len(known.courses.late))
     if cup_share is not None:
-        every = every[courses(known.release).wall_share <= max(cup_share, 0.01)]
+        every = every[known.courses.wall_share <= max(cup_share, 0.01)]
     rises, weight = _weighed(known, every)
     of_course = weight.sum(axis=1)
     mean = float(np.sum(weight * rises))
@@ -150,7 +159,7 @@ def _averaged(
             replace(known, rate_per_s=known.rate_per_s + u_rate), every[kept]
         )
         moved = abs(float(np.sum(of_other * other)) - start)
-    time = min(_slope(courses(known.release).late[every], means, of_course), math.sqrt(spread))
+    time = min(_slope(known.courses.late[every], means, of_course), math.sqrt(spread))
     time = time if known.u_after_s > 0.0 else 0.0
     reach = min(known.after_s, 300.0)
     return mean, (
@@ -169,8 +178,10 @@ def _slope(x: FloatArray, y: FloatArray, weight: FloatArray) -> float:
 
 def _weighed(known: _Known, which: npt.NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
     """Rises [K] and weights, shapes (courses, nodes of the true reading); weights add up to 1."""
-    some = courses(known.release).only(which)
-    per_kelvin, pushed = (table[which] for table in on_grid(known.release, known.rate_per_s))
+    some = known.courses.only(which)
+    per_kelvin, pushed = (
+        table[which] for table in on_grid(known.release, known.vessel, known.rate_per_s)
+    )
     at = np.maximum(known.after_s + known.u_after_s * some.late, 1.0)
     R, J = (column[:, 0] for column in responses(some, known.rate_per_s, at[:, None]))
     R = np.maximum(R, _LEAST)

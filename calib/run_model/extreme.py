@@ -62,6 +62,7 @@ def extreme_loss(
     step_K: float,
     cup_share: float | None = None,
     release: str | None = None,
+    vessel: str | None = None,
 ) -> ExtremeLoss:
     """Correction of an extreme reading after a mixing or a dissolution.
 
@@ -74,7 +75,7 @@ def extreme_loss(
         before_C, extreme_C, max(after_s, 0.0), room_C, min(rate_per_s, MOST_RATE_PER_S),
         u_rate_per_s, u_room_K=u_room_K, u_extreme_after_s=u_after_s, u_before_K=0.0,
         u_reading_K=0.0, step_K=step_K, noise_K=min(NOISE_K, 3.0 * step_K), cup_share=cup_share,
-        release=release,
+        release=release, vessel=vessel,
     )  # fmt: skip
     found = dict(one.parts)
     names = {ROOM: fitted.ROOM, CONDUCTANCE: fitted.RATE, TIME: fitted.TIME, COURSE: fitted.COURSE}

@@ -35,6 +35,8 @@ UNCORRECTED_SHARE = {"fast": 0.007, "slow": 0.025, "heated": 0.025}
 """u of what an uncorrected extreme reading misses, as a share of the change: 0.4 to 0.7 % for fast
 reactions, 2 to 4 % for slow dissolutions in 200 mL (this project's own simulations); as much for a
 heater that is on for minutes."""
+UNCORRECTED_FLASK = {"fast": 0.15, "slow": 0.09, "heated": 0.06}
+"""The same in a flask, whose glass is still cold when the extreme is read (its simulations)."""
 AFTER_GUESS_S = {"fast": (45.0, 30.0), "slow": (150.0, 75.0), "heated": (30.0, 20.0)}
 """Time [s] from mixing, or from switching the heater off, to the extreme where it was not noted,
 and its u (common practice)."""
@@ -66,7 +68,8 @@ def loss_of_reading(
     extreme = float(run.extreme_C or 0.0)
     pace = pace_of(prepared)
     if loss is None or loss.conductance_W_per_K <= 0.0:
-        u = UNCORRECTED_SHARE[pace] * abs(extreme - before)
+        shares = UNCORRECTED_FLASK if run.vessel == "flask" else UNCORRECTED_SHARE
+        u = shares[pace] * abs(extreme - before)
         why = f"{UNCORRECTED}: the cup's heat loss is not known; what it may miss is in the budget"
         part = ("heat lost before the extreme was read, not corrected", u)
         return ExtremeLoss(0.0, u, (part,)), UNCORRECTED, [why]
@@ -94,7 +97,7 @@ def loss_of_reading(
         found = extreme_loss(
             before, extreme, room, rate, after, u_room_K=u_room, u_rate_per_s=u_rate,
             u_after_s=u_after, step_K=prepared.instruments.step_K("extreme_C"),
-            cup_share=C_app / total, release=release_of(prepared),
+            cup_share=C_app / total, release=release_of(prepared), vessel=run.vessel,
         )  # fmt: skip
     return found, CORRECTED_READING, warnings
 

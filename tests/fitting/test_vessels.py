@@ -13,6 +13,7 @@ import pytest
 
 from fitting import correct
 from fitting.errors import CurveError
+from fitting.extreme_reading import correct_extreme_reading
 from fitting.heat_release import heat_release
 from fitting.slow_wall import CUP_WALLS, FLASK_WALLS
 from tests.benchmarks.coverage import IN_A_FLASK, TOLD, Key, cells_of, logged, rows, simulated
@@ -65,6 +66,32 @@ def test_what_was_taken_for_what_is_said():
     assert other.chosen.vessel == "cup"
     with pytest.raises(CurveError, match="there is no vessel 'pot'; expected one of cup, flask"):
         correct(curve, vessel="pot", **facts)
+
+
+@pytest.mark.parametrize("family", ["fast", "slow"])
+def test_an_extreme_reading_in_a_flask(family):
+    """Two readings, the time, the flask's loss and constant: most of the glass's share comes off."""
+    raw, ours, held = [], [], []
+    for seed in range(71_000, 71_016):
+        run = simulated(family + IN_A_FLASK, seed)
+        shown = logged(run, "own", 0.01)
+        fore = shown.time_s < run.mixed_at_s
+        before = float(np.median(shown.temperature_C[fore][-5:]))
+        at = int(np.argmax(np.abs(shown.temperature_C - before) * ~fore))
+        cup = run.experiment.cup
+        total = cup.loss_W_per_K / run.true_rate_per_s
+        one = correct_extreme_reading(
+            before, float(shown.temperature_C[at]), float(shown.time_s[at] - run.mixed_at_s),
+            round(run.room_C, 1), run.true_rate_per_s, 0.1 * run.true_rate_per_s, u_before_K=0.005,
+            u_reading_K=0.003, u_extreme_after_s=2.0, cup_share=cup.constant_J_per_K / total,
+            release=family, vessel="flask",
+        )  # fmt: skip
+        raw.append((shown.temperature_C[at] - before) / run.true_rise_K - 1)
+        ours.append(one.rise_K / run.true_rise_K - 1)
+        held.append(one.holds(run.true_rise_K))
+    rms = [float(np.sqrt(np.mean(np.square(e)))) for e in (raw, ours)]
+    assert rms[1] < {"fast": 0.5, "slow": 0.85}[family] * rms[0]
+    assert np.mean(held) > 0.8
 
 
 def test_heat_release_knows_the_flask():

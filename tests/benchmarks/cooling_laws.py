@@ -28,6 +28,7 @@ from fitting.cooling_laws import fit_cooling_log
 from tests.benchmarks.cooling_truth import EVERY_S, KINDS, Draw, draw_logs
 
 U_ROOM_K, U_CAPACITY = 0.5, 0.01
+NOT_LINEAR = ("steeper", "convection")
 EDGES = (0.0, 3.0, 6.0, 12.0, 25.0, 1e9)
 BATCH = 20
 
@@ -98,26 +99,24 @@ def strengths(kind: str, seeds: Sequence[int]) -> list[float]:
         t = (np.arange(60) + 0.5) * size * EVERY_S
 
         def newton(t, a, b, k):
-            return a + b * np.exp(-k * t)
+            return a + b * np.exp(-1e-4 * k * t)
 
-        p, _ = curve_fit(newton, t, y, (20.0, 25.0, 1e-4), x_scale=(1.0, 1.0, 1e-4))
+        p, _ = curve_fit(newton, t, y, (20.0, 25.0, 1.0))
         own = read.truth["noise"] ** 2 / size
         own += read.truth["wander"] ** 2 * min(2 * 40.0 / (size * EVERY_S), 1.0)
         out.append(float(np.sqrt(np.sum((y - newton(t, *p)) ** 2) / own)))
     return out
 
 
-def print_power(n: int, first_seed: int) -> None:
+def print_power(all_rows: Sequence[dict[str, object]]) -> None:
     """How often a loss that is not linear is named, by how strongly it shows."""
     print("| kind | room noted | S | logs | steeper named | Newton's | another | chance of"
           " steeper, mean |")  # fmt: skip
     print("|---|---|---|---|---|---|---|---|")
-    seeds = range(first_seed, first_seed + n)
-    for kind in ("steeper", "convection"):
-        S = np.array(strengths(kind, seeds))
-        rows = list(rows_of(kind, n, first_seed))
+    for kind in NOT_LINEAR:
         for room in (True, False):
-            mine = [row for row in rows if row["room"] == room]
+            mine = [row for row in all_rows if row["kind"] == kind and row["room"] == room]
+            S = strengths(kind, [int(str(row["seed"])) for row in mine])
             for low, high in pairwise(EDGES):
                 inside = [row for row, s in zip(mine, S, strict=True) if low <= s < high]
                 if not inside:
@@ -141,13 +140,13 @@ def main() -> None:
     parser.add_argument("--rows", type=Path, help="keep one JSON line a log in this file")
     parser.add_argument("--table", type=Path, help="print the table of such a file and stop")
     args = parser.parse_args()
-    if args.power:
-        print_power(args.n, args.first_seed)
-        return
+    show = print_power if args.power else print_table
     if args.table is not None:
         lines = args.table.read_text(encoding="utf-8").splitlines()
-        print_table([json.loads(line) for line in lines])
+        show([json.loads(line) for line in lines])
         return
+    if args.power:
+        args.kinds = ",".join(NOT_LINEAR)
     rows = []
     for start in range(0, args.n, BATCH):
         for kind in args.kinds.split(","):
@@ -156,7 +155,7 @@ def main() -> None:
                 if args.rows is not None:
                     with args.rows.open("a", encoding="utf-8") as stream:
                         stream.write(json.dumps(row) + "\n")
-    print_table(rows)
+    show(rows)
 
 
 if __name__ == "__main__":

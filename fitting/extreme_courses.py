@@ -186,7 +186,9 @@ def _tabulated(release: str | None, vessel: str, step: int) -> tuple[float, Floa
     return rate, per_kelvin * grown, pushed * grown
 
 
-def on_grid(release: str | None, vessel: str, rate_per_s: float) -> tuple[FloatArray, FloatArray]:
+def on_grid(
+    release: str | None, rate_per_s: float, vessel: str = "cup"
+) -> tuple[FloatArray, FloatArray]:
     """R and J of all courses at `TIMES_S`: e^(k t) R is linear enough in k to be interpolated."""
     step = -1
     if rate_per_s >= _FIRST_RATE:

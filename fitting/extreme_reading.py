@@ -180,7 +180,7 @@ def _weighed(known: _Known, which: npt.NDArray[np.intp]) -> tuple[FloatArray, Fl
     """Rises [K] and weights, shapes (courses, nodes of the true reading); weights add up to 1."""
     some = known.courses.only(which)
     per_kelvin, pushed = (
-        table[which] for table in on_grid(known.release, known.vessel, known.rate_per_s)
+        table[which] for table in on_grid(known.release, known.rate_per_s, known.vessel)
     )
     at = np.maximum(known.after_s + known.u_after_s * some.late, 1.0)
     R, J = (column[:, 0] for column in responses(some, known.rate_per_s, at[:, None]))

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from calib.pages.figures import FigureBlock, draw_svg
-from calib.pages.typeset import minus, signed
-from calib.rounding import decimals_for
+from calib.pages.typeset import minus, plus_minus, signed
 from fitting.plots import drawn_fits, plot_correction, plot_end, plot_residuals
 
 if TYPE_CHECKING:
@@ -18,21 +17,15 @@ if TYPE_CHECKING:
 _DASH = "–"
 
 
-def reading_places(curve: Curve, corrected: Corrected) -> int:
-    """Decimals that a reading has: those of the display's step, where there is one."""
-    if curve.resolution_K > 0:
-        return decimals_for(curve.resolution_K, 1)
-    return decimals_for(corrected.chosen.u_rise_K)
-
-
 def curve_figure(curve: Curve, corrected: Corrected) -> FigureBlock:
     """Readings with the lines through both periods and the rise at the moment of mixing."""
-    chosen, places = corrected.chosen, decimals_for(corrected.chosen.u_rise_K)
+    chosen = corrected.chosen
     description = (
         f"Readings against time since mixing, with the lines through the fore and after periods. "
-        f"The content stood at {chosen.before_C:.{places}f} °C at the moment of mixing and would "
-        f"have ended at {corrected.final_C:.{places}f} °C without loss; the extreme reading was "
-        f"{corrected.extreme_C:.{reading_places(curve, corrected)}f} °C."
+        f"The content stood at {plus_minus(chosen.before_C, chosen.u_before_K)} °C at the moment "
+        f"of mixing and would have ended at {plus_minus(corrected.final_C, chosen.u_final_K)} °C "
+        f"without loss; the extreme reading was "
+        f"{plus_minus(corrected.extreme_C, corrected.u_extreme_K)} °C."
     )
     ident, title = "figure-curve", "Readings, lines and the corrected end"
     svg = draw_svg(lambda ax: plot_correction(ax, curve, corrected), ident, title, description)
@@ -41,13 +34,14 @@ def curve_figure(curve: Curve, corrected: Corrected) -> FigureBlock:
 
 def end_figure(curve: Curve, corrected: Corrected) -> FigureBlock:
     """The corrected end enlarged, so that the correction itself can be seen."""
-    chosen, places = corrected.chosen, decimals_for(corrected.chosen.u_rise_K)
+    chosen = corrected.chosen
     lacks = corrected.extreme_C - corrected.final_C
+    u_lacks = float(np.hypot(corrected.u_extreme_K, chosen.u_final_K or chosen.u_rise_K))
     description = (
         f"The same curve, enlarged about its end. Traced back to the moment of mixing, without "
-        f"loss, it stands at {corrected.final_C:.{places}f} ± {chosen.u_rise_K:.{places}f} °C. "
-        f"The extreme reading lies {abs(1000 * lacks):.0f} mK {'above' if lacks > 0 else 'below'} "
-        "that; this is what the correction is about."
+        f"loss, it stands at {plus_minus(corrected.final_C, chosen.u_final_K)} °C. The extreme "
+        f"reading lies {plus_minus(abs(1000 * lacks), 1000 * u_lacks)} mK "
+        f"{'above' if lacks > 0 else 'below'} that; this is what the correction is about."
     )
     ident, title = "figure-end", "The end at the moment of mixing, enlarged"
     svg = draw_svg(lambda ax: plot_end(ax, curve, corrected), ident, title, description)

@@ -186,6 +186,10 @@ def build_case(
     settled, why = settled_from(s, y, integral, first, rough)
     after = slice(min(int(np.searchsorted(s, settled)), y.size - 3), y.size)
     noise = noise_of([y[fore], y[after]], curve.resolution_K)
+    if not noise.coarse:
+        straight = unbent(s[after], y[after], integral[after])
+        finer = noise_of([y[fore], straight], curve.resolution_K)
+        noise = finer if finer.u_mean(straight.size) < noise.u_mean(straight.size) else noise
     if main_end_s is not None:
         why = "the end of the main period was given"
         after = slice(min(int(np.searchsorted(s, main_end_s)), y.size - 3), y.size)
@@ -216,6 +220,24 @@ def _refuse_unfinished(curve: Curve, mixing: MixingMoment, s: FloatArray, y: Flo
         f"ends {s[-1]:.0f} s after the mixing: too short for any method; log for longer",
         (*seen_until(curve, mixing.time_s), *what_is_seen(curve)),
     )
+
+
+_BENDS_S = np.array([6.0, 12.0, 24.0, 48.0, 96.0])
+_FREE = 3 + _BENDS_S.size
+
+
+def unbent(s: FloatArray, y: FloatArray, integral: FloatArray) -> FloatArray:
+    """Readings minus a smooth course: Newton's law and decays of any time constant.
+
+    Straight lines through a few minutes do not follow the bend that a release leaves, and what
+    they miss passes for noise. Scaled for the parameters that the course takes.
+    """
+    if s.size < 2 * _FREE:
+        return y
+    basis = np.column_stack([np.ones_like(s), integral, s, *np.exp(-(s - s[0]) / _BENDS_S[:, None])])
+    basis = basis / np.maximum(np.abs(basis).max(axis=0), 1e-12)
+    coefficient, *_ = np.linalg.lstsq(basis, y, rcond=1e-7)
+    return np.asarray((y - basis @ coefficient) * np.sqrt(s.size / (s.size - _FREE)))
 
 
 def _fore_end(s: FloatArray, guard: float) -> int:

@@ -234,7 +234,8 @@ def unbent(s: FloatArray, y: FloatArray, integral: FloatArray) -> FloatArray:
     """
     if s.size < 2 * _FREE:
         return y
-    basis = np.column_stack([np.ones_like(s), integral, s, *np.exp(-(s - s[0]) / _BENDS_S[:, None])])
+    decays = np.exp(-(s - s[0]) / _BENDS_S[:, None])
+    basis = np.column_stack([np.ones_like(s), integral, s, *decays])
     basis = basis / np.maximum(np.abs(basis).max(axis=0), 1e-12)
     coefficient, *_ = np.linalg.lstsq(basis, y, rcond=1e-7)
     return np.asarray((y - basis @ coefficient) * np.sqrt(s.size / (s.size - _FREE)))

@@ -187,9 +187,7 @@ def build_case(
     after = slice(min(int(np.searchsorted(s, settled)), y.size - 3), y.size)
     noise = noise_of([y[fore], y[after]], curve.resolution_K)
     if not noise.coarse:
-        straight = unbent(s[after], y[after], integral[after])
-        finer = noise_of([y[fore], straight], curve.resolution_K)
-        noise = finer if finer.u_mean(straight.size) < noise.u_mean(straight.size) else noise
+        noise = _about_a_course(noise, curve, y[fore], unbent(s[after], y[after], integral[after]))
     if main_end_s is not None:
         why = "the end of the main period was given"
         after = slice(min(int(np.searchsorted(s, main_end_s)), y.size - 3), y.size)
@@ -222,8 +220,16 @@ def _refuse_unfinished(curve: Curve, mixing: MixingMoment, s: FloatArray, y: Flo
     )
 
 
+_BENT = 0.6  # of the noise about straight lines: below it they plainly do not follow the curve
 _BENDS_S = np.array([6.0, 12.0, 24.0, 48.0, 96.0])
 _FREE = 3 + _BENDS_S.size
+
+
+def _about_a_course(noise: Noise, curve: Curve, fore: FloatArray, straight: FloatArray) -> Noise:
+    """The noise about a smooth course, where that about straight lines is plainly too large."""
+    finer = noise_of([fore, straight], curve.resolution_K)
+    found, lines = (one.sigma_K * float(np.sqrt(one.inflation)) for one in (finer, noise))
+    return finer if found < _BENT * lines else noise
 
 
 def unbent(s: FloatArray, y: FloatArray, integral: FloatArray) -> FloatArray:

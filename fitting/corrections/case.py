@@ -228,8 +228,7 @@ _FREE = 3 + _BENDS_S.size
 def _about_a_course(noise: Noise, curve: Curve, fore: FloatArray, straight: FloatArray) -> Noise:
     """The noise about a smooth course, where that about straight lines is plainly too large."""
     finer = noise_of([fore, straight], curve.resolution_K)
-    found, lines = (one.sigma_K * float(np.sqrt(one.inflation)) for one in (finer, noise))
-    return finer if found < _BENT * lines else noise
+    return finer if finer.sigma_K < _BENT * noise.sigma_K else noise
 
 
 def unbent(s: FloatArray, y: FloatArray, integral: FloatArray) -> FloatArray:

@@ -7,7 +7,11 @@ from typing import Any
 import numpy as np
 
 from fitting.corrections.case import Case, build_case
-from fitting.corrections.choosing import decide, widened_for_fast_loss
+from fitting.corrections.choosing import (
+    decide,
+    ruled_out_by_residuals,
+    widened_for_fast_loss,
+)
 from fitting.corrections.extreme import extreme_index
 from fitting.corrections.methods import METHODS
 from fitting.corrections.result import Corrected, Correction
@@ -105,7 +109,12 @@ def _with_the_sound_part(
 
 def assemble(case: Case, found: dict[str, Correction], method: str | None) -> Corrected:
     """Put the methods' answers together and state the rule that chose one."""
-    found = {name: widened_for_fast_loss(case, one) for name, one in found.items()}
+    found = {
+        name: ruled_out_by_residuals(
+            case, widened_for_fast_loss(case, one), found[DEFAULT].residual_rms_K
+        )
+        for name, one in found.items()
+    }
     name, rule = decide(case, found, method)
     chosen = found[name]
     at = extreme_index(case)

@@ -25,6 +25,7 @@ PREFERENCE = (
     "straight-line", "extreme",
 )  # fmt: skip
 _SHORT = 2.0  # times the main period: an after period below that is short against the release
+_OFF_TIMES, _OFF_SHARE = 8.0, 0.005
 _DRAWN = ("exponential", "regnault-pfaundler", "dickinson", "straight-line")
 
 
@@ -85,6 +86,22 @@ def _rate_alike(case: Case) -> tuple[float, float]:
     if rate >= _LATE_LOSS_PER_S and case.s[at] >= _LATE_S:
         return rate, _UNKNOWN_SHARE_LATE
     return 0.0, 0.0
+
+
+def ruled_out_by_residuals(case: Case, one: Correction, best_rms_K: float) -> Correction:
+    """The same correction, not admissible where its drawn line plainly misses the after period.
+
+    A line or an exponential that stands off the readings eight times as far as the default's
+    models do (``best_rms_K``), and by half a per cent of the change, cannot be carried back.
+    """
+    limit = max(_OFF_TIMES * best_rms_K, _OFF_SHARE * abs(case.swing_K))
+    if one.method not in _DRAWN or not one.admissible or not one.residual_rms_K > limit:
+        return one
+    why = (
+        f"the readings of the after period do not lie on what is drawn through them: "
+        f"{one.residual_rms_K:.2g} K rms, where {best_rms_K:.2g} K can be had"
+    )
+    return replaced(one, admissible=False, why=why)
 
 
 def decide(case: Case, found: Mapping[str, Correction], method: str | None) -> tuple[str, str]:

@@ -137,3 +137,16 @@ def test_the_dynamic_method_sees_the_flask_too():
         ).chosen  # fmt: skip
         assert one.vessel == "flask"
         assert one.rise_K == pytest.approx(run.true_rise_K, rel=0.005)
+
+
+def test_lines_that_miss_the_after_period_are_not_admissible():
+    """Glass that warms for minutes bends the after period: nothing straight may be drawn there."""
+    run = simulated("fast" + IN_A_FLASK, 70_003)
+    found = correct(
+        logged(run, "own", 0.01), mixed_at_s=run.mixed_at_s, capacity_ratio=run.capacity_ratio
+    )
+    drawn = {one.method: one for one in found.methods if one.method != "newton-integral"}
+    for name in ("straight-line", "exponential", "dickinson", "regnault-pfaundler"):
+        assert not drawn[name].admissible
+        assert "do not lie on what is drawn" in drawn[name].why
+        assert abs(drawn[name].rise_K / run.true_rise_K - 1) > 0.05

@@ -140,7 +140,7 @@ def _drifting_slope(p: FloatArray, at_s: float, at_C: float, span: Span) -> floa
 
 def _wall_times(span: Span) -> tuple[float, float]:
     low = 1.5 * span.width_s
-    return low, max(min(SLOWEST_WALL_S, 0.45 * span.length_s), 2 * low)
+    return low, max(min(SLOWEST_WALL_S, 0.2 * span.length_s), 2 * low)
 
 
 _SHARED = (("T0", "°C"), ("k", "1/s"), ("T∞", "°C"))

@@ -11,6 +11,8 @@ from calib.errors import InputError
 from calib.uncertainty import Input, propagate
 from tests.calib.test_calibration import calibrated, mixing
 
+pytestmark = pytest.mark.usefixtures("settled_readings")
+
 
 def made(values, u_own=0.5, u_shared=0.0):
     return [

@@ -81,6 +81,7 @@ def test_a_drawn_cup_states_an_interval_that_holds():
     assert 0.91 <= hits / 100 <= 0.99
 
 
+@pytest.mark.usefixtures("settled_readings")
 def test_a_constant_that_failed_its_checks_leans_on_nothing():
     from calib.calibration.leaning import lean_on_kind
     from tests.calib.test_calibration import calibrated, mixing

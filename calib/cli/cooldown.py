@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.cli.options import JsonFlag, PageFile, RegistryPlace
+from calib.cli.options import (
+    JsonFlag,
+    PageFile,
+    RegistryPlace,
+    RunName,
+    TemperatureColumn,
+    TemperatureUnit,
+    TimeColumn,
+    TimeUnit,
+)
 from calib.cli.output import Output
 from calib.rounding import figures, interval, with_u
 
@@ -65,22 +74,11 @@ def cooldown(
     ] = None,
     registry: RegistryPlace = None,
     page: PageFile = None,
-    time_column: Annotated[
-        str | None, typer.Option("--time-column", metavar="NAME", help="Column with the time.")
-    ] = None,
-    temperature_column: Annotated[
-        str | None,
-        typer.Option("--temperature-column", metavar="NAME", help="Column with the temperature."),
-    ] = None,
-    time_unit: Annotated[
-        str | None, typer.Option("--time-unit", metavar="UNIT", help="s, min or h.")
-    ] = None,
-    unit: Annotated[
-        str | None, typer.Option("--unit", metavar="UNIT", help="Of temperature: C, F or K.")
-    ] = None,
-    run: Annotated[
-        str | None, typer.Option("--run", metavar="NAME", help="Which run, where several stand.")
-    ] = None,
+    time_column: TimeColumn = None,
+    temperature_column: TemperatureColumn = None,
+    time_unit: TimeUnit = None,
+    unit: TemperatureUnit = None,
+    run: RunName = None,
     as_json: JsonFlag = False,
 ) -> None:
     """Find law, rate and heat loss of a cup from a log of nothing but cooling (or warming).

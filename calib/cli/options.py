@@ -30,6 +30,20 @@ PageFile = Annotated[
     Path | None,
     typer.Option("--page", metavar="FILE.html", help="Write one self-contained page."),
 ]
+TimeColumn = Annotated[
+    str | None, typer.Option("--time-column", metavar="NAME", help="Column with the time.")
+]
+TemperatureColumn = Annotated[
+    str | None,
+    typer.Option("--temperature-column", metavar="NAME", help="Column with the temperature."),
+]
+TimeUnit = Annotated[str | None, typer.Option("--time-unit", metavar="UNIT", help="s, min or h.")]
+TemperatureUnit = Annotated[
+    str | None, typer.Option("--unit", metavar="UNIT", help="Of temperature: C, F or K.")
+]
+RunName = Annotated[
+    str | None, typer.Option("--run", metavar="NAME", help="Which run, where several stand.")
+]
 
 
 def day(text: str | None) -> date | None:

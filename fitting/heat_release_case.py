@@ -16,13 +16,15 @@ from fitting.errors import CurveError
 from fitting.heat_release_fit import Knots, SmoothFlow, smooth_flow
 from fitting.heat_release_times import POUR_UP_TO_S, U_POUR_S, Lag, Times, times_of
 from fitting.noise import Noise, noise_of
+from fitting.slow_wall import FLASK_WALLS
 
 if TYPE_CHECKING:
     from fitting.corrections.result import Corrected, Correction
 
 # a slow wall's share of all heat capacity, its u, its time constant in s (common practice, no
 # source): a foam cup's inner skin, a vacuum flask's glass
-_WALLS = {"cup": (0.006, 0.004, 60.0), "flask": (0.15, 0.08, 110.0)}
+_GLASS = FLASK_WALLS.kinds[-1]
+_WALLS = {"cup": (0.006, 0.004, 60.0), "flask": (_GLASS.share, _GLASS.u_share, _GLASS.time_s)}
 _ONSETS = 9
 _KNOTS = 48
 _FEWEST_READINGS = 8

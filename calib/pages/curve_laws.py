@@ -6,8 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from calib.pages.explanations_curve import law_meaning
-from calib.pages.typeset import minus, plus_minus
-from calib.rounding import with_u
+from calib.pages.typeset import plus_minus
 
 if TYPE_CHECKING:
     from fitting.cooling_laws.result import LawComparison, LawFit
@@ -38,11 +37,16 @@ def _stretch(laws: LawComparison) -> str:
     return f"Fitted from {laws.from_s:.0f} to {laws.to_s:.0f} s on the curve's clock."
 
 
-def _row(one: LawFit) -> tuple[str, ...]:
-    more = "; ".join(
-        f"{name} {minus(with_u(value, u))}{f' {unit}' if unit else ''}"
+def further_parameters(one: LawFit) -> str:
+    """What a law has beside start, rate and end, each with its uncertainty; a dash for nothing."""
+    each = (
+        f"{name} {plus_minus(value, u)}{f' {unit}' if unit else ''}"
         for name, value, u, unit in one.parameters[_COMMON:]
     )
+    return "; ".join(each) or _DASH
+
+
+def _row(one: LawFit) -> tuple[str, ...]:
     forecast = one.forecast_rms_K
     return (
         one.title,
@@ -50,5 +54,5 @@ def _row(one: LawFit) -> tuple[str, ...]:
         f"{1000 * forecast:.1f}" if math.isfinite(forecast) else _DASH,
         plus_minus(60 * one.rate_per_s, 60 * one.u_rate_per_s),
         plus_minus(one.t_inf_C, one.u_t_inf_K),
-        more or _DASH,
+        further_parameters(one),
     )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from calib.pages.curve_laws import further_parameters
 from calib.pages.explanations_cooling import COOLING, PARTS
 from calib.pages.explanations_curve import law_meaning
 from calib.pages.figures import FigureBlock, draw_svg
@@ -27,7 +28,6 @@ CAUTIONS = (
 )
 Row = tuple[str, ...]
 _DASH = "–"
-_COMMON = 3
 _MOST_ROWS = 20
 
 
@@ -224,10 +224,6 @@ _HEADERS = (
 
 
 def _law_row(one: LawFit, log: CoolingLog) -> tuple[str, ...]:
-    more = "; ".join(
-        f"{name} {plus_minus(value, u)}{f' {unit}' if unit else ''}"
-        for name, value, u, unit in one.parameters[_COMMON:]
-    )
     forecast = one.forecast_rms_K
     return (
         one.title,
@@ -237,7 +233,7 @@ def _law_row(one: LawFit, log: CoolingLog) -> tuple[str, ...]:
         minus(f"{one.lag1_autocorrelation:.2f}"),
         plus_minus(60 * one.rate_per_s, 60 * one.u_rate_per_s),
         plus_minus(one.t_inf_C, one.u_t_inf_K),
-        more or _DASH,
+        further_parameters(one),
         "yes" if one.admissible else "no",
     )
 

@@ -116,6 +116,8 @@ def print_power(all_rows: Sequence[dict[str, object]]) -> None:
     for kind in NOT_LINEAR:
         for room in (True, False):
             mine = [row for row in all_rows if row["kind"] == kind and row["room"] == room]
+            if not mine:
+                continue
             S = strengths(kind, [int(str(row["seed"])) for row in mine])
             for low, high in pairwise(EDGES):
                 inside = [row for row, s in zip(mine, S, strict=True) if low <= s < high]

@@ -172,7 +172,7 @@ def _agreement(found: Mapping[str, Correction]) -> str:
         if abs(m.rise_K - one.rise_K) > 2 * float(np.hypot(m.u_rise_K, one.u_rise_K))
     ]  # fmt: skip
     if not others:
-        return "no other method's assumptions hold; the average over models needs the fewest"
+        return "no method that draws a line may be used here; the average over models needs none"
     if apart:
         named = ", ".join(f"{m.method} {m.rise_K - one.rise_K:+.3g} K" for m in apart)
         return (

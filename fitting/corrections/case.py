@@ -58,6 +58,7 @@ class Case:
     u_prior_rate_per_s: float | None = None
     main_end_s: float | None = None
     vessel: str | None = None
+    lid: str | None = None
 
     @property
     def fore(self) -> slice:
@@ -159,6 +160,7 @@ def build_case(
     u_prior_rate_per_s: float | None = None,
     main_end_s: float | None = None,
     vessel: str | None = None,
+    lid: str | None = None,
 ) -> Case:
     """Lay out a curve about its moment of mixing; ``main_end_s`` None: found from the curve.
 
@@ -195,7 +197,7 @@ def build_case(
     return Case(
         curve, s, y, mixing, line.at(0.0), line.u_at(0.0), integral, noise, periods,
         capacity_ratio, room_C, u_room_K, prior_rate_per_s, u_prior_rate_per_s, main_end_s,
-        vessel,
+        vessel, lid,
     )  # fmt: skip
 
 

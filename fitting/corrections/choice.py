@@ -18,7 +18,7 @@ from fitting.corrections.result import Corrected, Correction
 from fitting.curve import Curve
 from fitting.errors import CurveError
 from fitting.faults import refuse_faults
-from fitting.newton import VESSELS
+from fitting.cup.knowledge import VESSELS
 from fitting.periods import CurveRefused, MixingMoment, find_mixing, given_mixing
 from fitting.range_end import stands_long
 
@@ -148,6 +148,8 @@ def warnings_for(case: Case, chosen: Correction) -> tuple[str, ...]:
             f"the rise is uncertain by {100 * chosen.u_rise_K / abs(chosen.rise_K):.1f} %: "
             "log for longer after the mixing, or with a finer reading"
         )
+    if chosen.note:
+        out.append(chosen.note)
     stood = stands_long(case.curve, case.mixing.time_s)
     if stood:
         out.append(stood)

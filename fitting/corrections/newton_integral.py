@@ -1,28 +1,27 @@
-"""Integral of Newton's law over the main period, k and T∞ from both periods together: the default.
+"""Newton's law in its integral form, averaged over what else a cup may do: the default.
 
-See `fitting.newton` for the equation. Readings from 14 s after the mixing on are used; what is
-quicker (sensor, pouring) is given free amplitudes. The models differ in the cooling rate's band, in
-whether a slow wall still warms up and whether heat is still being released; each is solved exactly
-and weighed by how well it predicts the readings (its evidence). The answer is the average, the
+See `fitting.newton` for equation, models and average. Readings from 14 s after the mixing on are
+used; what is quicker (sensor, pouring) has free amplitudes. The answer is the mean over models, its
 uncertainty holds the spread between models beside each model's own.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from fitting.averaging import FINAL, SETTLES, Averaged, average
 from fitting.corrections.binning import after_readings, bin_case
 from fitting.corrections.case import Case
 from fitting.corrections.result import Correction, make, replaced, u_of_reading
+from fitting.cup.knowledge import VESSELS, Vessel, lid_of
 from fitting.curve import FloatArray
-from fitting.explaining import explain
-from fitting.model_grid import Setting
-from fitting.newton import BEFORE, RATE, RISE, VESSELS, Binned, Knowledge
+from fitting.newton.average import FINAL, SETTLES, Averaged, average
+from fitting.newton.explain import explain
+from fitting.newton.rows import BEFORE, RATE, RISE
+from fitting.newton.setting import Setting
 from fitting.sensor_lag import lag_of
-from fitting.slow_wall import CUP_WALLS, HEAVY
 
 NAME = "newton-integral"
 
@@ -44,61 +43,85 @@ def newton_rise(
 
 GLASS_SEEN = 0.02  # posterior weight of heavy walls from which on a flask is considered
 FLASK_ODDS = 3.5  # of log evidence: one vessel in thirty is a flask that nobody told of
+OFF_TIMES = 3.0  # standard uncertainties by which a known rate may lie off the curve's own
 
 
-def setting_of(case: Case, know: Knowledge | None = None) -> Setting:
+def setting_of(case: Case, vessel: Vessel | None = None) -> Setting:
     """What the models are told beside the readings."""
-    prior = None
+    rate = None
     if case.prior_rate_per_s is not None:
-        spread = case.u_prior_rate_per_s or 0.3 * case.prior_rate_per_s
-        prior = (case.prior_rate_per_s, spread)
-    room = None if case.room_C is None else case.room_C - case.before_C
+        u = case.u_prior_rate_per_s or 0.3 * case.prior_rate_per_s
+        rate = (case.prior_rate_per_s, u)
     return Setting(
         case.swing_K,
+        case.before_C,
         case.capacity_ratio,
-        room,
+        None if case.room_C is None else case.room_C - case.before_C,
         case.u_room_K,
-        prior,
-        know or VESSELS[case.vessel or "cup"],
+        rate,
+        vessel or VESSELS[case.vessel or "cup"],
+        lid_of(case.lid),
     )
 
 
-def averaged(case: Case) -> tuple[Averaged, Binned, FloatArray, str]:
+def averaged(case: Case) -> tuple[Averaged, str, str]:
     """Solve and weigh all models on a case.
 
-    Returns the answers, the averaged readings, their smooth course, and what the vessel was taken
-    for. Where it was not told, a cup, unless a heavy wall is seen and the readings are
-    e^3.5 times as probable in a flask.
+    Returns the answers, what the vessel was taken for, and a warning or nothing. Where the vessel
+    was not told, it is a cup, unless a heavy wall is seen and the readings are e^3.5 times as
+    probable in a flask. A known rate that lies more than 3 u off the curve's own is left out.
     """
-    rows, level = bin_case(case)
-    vessel = case.vessel or "cup"
-    found = average(rows, case.noise, level, setting_of(case))
-    heavy = CUP_WALLS.kind[found.wall] == HEAVY if case.vessel is None else np.zeros(1, dtype=bool)
-    if heavy.any() and float(found.weight[heavy].sum()) > GLASS_SEEN:
-        other = average(rows, case.noise, level, setting_of(case, VESSELS["flask"]))
+    rows, setting = bin_case(case), setting_of(case)
+    found = average(rows, case.noise, setting)
+    warning = ""
+    off = _rate_off(found)
+    if off > OFF_TIMES:
+        warning = (
+            f"the cooling rate known beforehand, {60 * setting.rate[0]:.4f} 1/min, lies {off:.1f} "
+            "standard uncertainties off the curve's own and was left out: another cup, lid or "
+            "filling?"
+        )
+        found = average(rows, case.noise, replace(setting, rate=None))
+    heavy = np.array([w.name.startswith("glass") for w in setting.vessel.walls])
+    grid = found.problem.walls
+    seen = found.probability(heavy[grid.kind[found.wall]]) if case.vessel is None else 0.0
+    if seen > GLASS_SEEN:
+        flask = replace(found.problem.setting, vessel=VESSELS["flask"])
+        other = average(rows, case.noise, flask)
         if other.log_evidence > found.log_evidence + FLASK_ODDS:
-            return other, rows, level, "flask"
-    return found, rows, level, vessel
+            return other, "flask", warning
+    return found, case.vessel or "cup", warning
+
+
+def _rate_off(found: Averaged) -> float:
+    """By how many standard uncertainties a known rate lies off the curve's own; 0: none known."""
+    rate = found.problem.setting.rate
+    if rate is None:
+        return 0.0
+    own, u = found.first_rate_per_s
+    return abs(own - rate[0]) / float(np.hypot(u, rate[1]))
 
 
 def correct(case: Case) -> Correction:
     """Average over the models; see the module's docstring."""
-    found, rows, level, vessel = averaged(case)
-    setting = setting_of(case, VESSELS[vessel])
+    found, vessel, warning = averaged(case)
     rise, u = found.moments(RISE)
     low, high = found.interval95(RISE)
     rate, u_rate = found.moments(RATE)
     u_moment = _moment_part(case, rise)
     widened = float(np.hypot(u, u_moment)) / u if u > 0 else 1.0
-    explained = explain(found, rows, case.noise, level, setting, after_readings(case))
+    explained = explain(found, after_readings(case))
     result = make(
         case, NAME, rise, (*explained.parts, ("moment of mixing", u_moment)),
-        _verdict(case, rate, u_rate, vessel), explained.residual_K,
+        _verdict(case, found, rate, u_rate, vessel), explained.residual_K,
         rate=(rate, u_rate), lag=lag_of(case),
     )  # fmt: skip
     interval = (rise - (rise - low) * widened, rise + (high - rise) * widened)
     more = _temperatures(case, found, known=rate > u_rate / 2)
-    return replaced(result, interval95_K=interval, u_rise_K=u * widened, vessel=vessel, **more)
+    return replaced(
+        result, interval95_K=interval, u_rise_K=u * widened, vessel=vessel,
+        hidden_K=found.hidden, note=warning, **more,
+    )  # fmt: skip
 
 
 def _temperatures(case: Case, found: Averaged, *, known: bool) -> dict[str, Any]:
@@ -129,10 +152,21 @@ def _moment_part(case: Case, rise: float) -> float:
     return drift * case.mixing.u_s + 1e-6 * abs(rise) * case.curve.step_s
 
 
-def _verdict(case: Case, rate: float, u_rate: float, vessel: str) -> tuple[bool, str]:
+_MISFIT = 2.2  # rms of the law's residuals over the readings' errors: beyond it the law does not hold
+
+
+def _verdict(
+    case: Case, found: Averaged, rate: float, u_rate: float, vessel: str
+) -> tuple[bool, str]:
     length = float(case.s[-1])
     if length < 20 or np.count_nonzero(case.s > 0) < 8:
         return False, f"only {length:.0f} s of readings follow the mixing"
+    misfit = found.misfit * found.scale
+    if misfit > _MISFIT:
+        return False, (
+            f"no model follows the readings: what is left is {misfit:.1f} times their noise; look "
+            "for a lid that was opened, a stirrer that stopped, a second addition"
+        )
     if rate > 2 * u_rate:
         return True, f"k is known to {100 * u_rate / rate:.0f} % from both periods together"
     return True, f"k is hardly seen on this curve; usual {vessel}s' rates limit what was lost"

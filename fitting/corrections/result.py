@@ -41,6 +41,9 @@ class Correction:
         u_t_inf_K, t_inf_interval95_C: of ``t_inf_C``, in the room as it was at the mixing.
         u_final_K, final_interval95_C: of ``final_C``.
         vessel: what the vessel was taken for, where the method asks.
+        hidden_K: loss through a wall that no curve shows, taken off the rise, and its u, K; the
+            same share of every rise in this cup.
+        note: what the method noticed and people should know; empty: nothing.
         sensor_lag_s, u_sensor_lag_s: the sensor's time constant (`fitting.sensor_lag`); None where
             the method does not look at the main period, or the curve does not show it.
     """
@@ -67,6 +70,8 @@ class Correction:
     u_final_K: float | None = None
     final_interval95_C: Interval | None = None
     vessel: str | None = None
+    hidden_K: tuple[float, float] | None = None
+    note: str = ""
 
     @property
     def final_C(self) -> float:

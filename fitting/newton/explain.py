@@ -1,0 +1,110 @@
+"""What the averaged rise's uncertainty is made of, and what the most likely model leaves over.
+
+With A = P + Xᵀ V⁻¹ X (`fitting.newton.average`) the rise's variance is what the readings' errors
+and what each piece of prior knowledge contribute:
+
+    A⁻¹ = W V Wᵀ + A⁻¹ P A⁻¹,      W = A⁻¹ Xᵀ V⁻¹,
+
+and V is itself a sum. The shares of the most likely model are given to the mean variance within
+models; the variance between models is a part of its own, as is what a wall hides of the loss.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitting.curve import FloatArray
+from fitting.newton.average import Averaged, Design
+from fitting.newton.models import RELEASE_S, release_columns
+from fitting.newton.rows import (
+    BEFORE,
+    PARAMETERS,
+    RISE,
+    SHARED,
+    Rows,
+    shared_columns,
+)
+
+WALL_LOSS = "loss through a slow wall"
+_MODEL = "which model holds"
+_LATE, _WALL = "heat still released", "slow wall's overshoot"
+
+
+@dataclass(frozen=True, eq=False)
+class Explained:
+    """Attributes:
+    parts: standard uncertainties of the rise by source, K; their squares add up to its variance.
+    residual_K: readings of the after period minus the most likely course, K, shape (n,).
+    """
+
+    parts: tuple[tuple[str, float], ...]
+    residual_K: FloatArray
+
+
+def explain(found: Averaged, readings: Rows) -> Explained:
+    """Take the most likely model apart; ``readings`` are those of the after period, one by one."""
+    problem, model = found.problem, found.most_likely
+    X, P = model.columns, np.linalg.inv(model.prior_covariance)
+    errors = problem.errors
+    V = errors.total(problem.scale) + model.quick.covariance
+    back = np.linalg.solve(V, X)
+    scale = np.sqrt(np.diag(P + X.T @ back))
+    inverse = np.linalg.inv((P + X.T @ back) / np.outer(scale, scale)) / np.outer(scale, scale)
+    beta = inverse @ (P @ model.prior_mean + back.T @ (problem.rows.y - model.quick.mean))
+    row = inverse[RISE]
+    reading = back @ row
+
+    def share(covariance: FloatArray) -> float:
+        return max(float(reading @ covariance @ reading), 0.0)
+
+    own = problem.scale**2
+    shares = {
+        "noise of the reading": share((errors.noise + errors.wander) * own + errors.known),
+        "steps of the reading": share(errors.steps),
+        "air that moves in the room": share(errors.air),
+        "quick processes": share(model.quick.covariance),
+    }
+    weight = np.abs(row * (P @ row))
+    for at, name in enumerate(PARAMETERS):
+        if at not in (BEFORE, RISE):
+            shares[name] = float(weight[at])
+    shares[_LATE] = float(weight[SHARED : SHARED + 2].sum()) + share(errors.shape)
+    shares[_WALL] = float(weight[SHARED + 2])
+    return Explained(_scaled(found, shares), readings.y - course(found, readings, model, beta))
+
+
+def course(found: Averaged, readings: Rows, model: Design, beta: FloatArray) -> FloatArray:
+    """The most likely model's course at some readings without quick processes, K, shape (n,)."""
+    setting = found.problem.setting
+    release, shift = release_columns(readings, setting)
+    wall = setting.source.late(readings.s, found.problem.walls.time_s)
+    X = np.column_stack([shared_columns(readings, setting.ratio, setting.source), release, shift, wall])
+    return np.asarray(X[:, model.at] @ beta)
+
+
+def _scaled(found: Averaged, shares: dict[str, float]) -> tuple[tuple[str, float], ...]:
+    centre = float(found.weight @ found.mean[:, 1])
+    between = float(found.weight @ (found.mean[:, 1] - centre) ** 2)
+    within = float(found.weight @ found.sd[:, 1] ** 2)
+    hidden = min(float(found.weight @ found.u_hidden_K**2), 0.95 * within)
+    # what models differ by in the hidden loss belongs to the wall, not to the choice of a model
+    off = float(found.weight @ found.hidden_K)
+    apart = min(float(found.weight @ (found.hidden_K - off) ** 2), between)
+    total = sum(shares.values()) or 1.0
+    parts = [
+        (name, float(np.sqrt((within - hidden) * share / total))) for name, share in shares.items()
+    ]
+    wall = (WALL_LOSS, float(np.sqrt(hidden + apart)))
+    return (*parts, wall, (_MODEL, float(np.sqrt(between - apart))))
+
+
+def late_heat(found: Averaged) -> float:
+    """Probability that heat was still being released after the quick processes."""
+    return found.probability(RELEASE_S[found.release] > 0)
+
+
+def slow_wall(found: Averaged) -> float:
+    """Probability of a wall that is seen on the curve."""
+    return found.probability(found.problem.walls.time_s[found.wall] > 0)

@@ -1,0 +1,46 @@
+"""What the models are told beside the readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fitting.cup.knowledge import CUP, LID_NOT_TOLD, Lid, Vessel
+from fitting.newton.source import POUR, Source
+
+SOLID_RATIO = 0.93
+"""Heat capacity before over that after: above it a solid was added, no liquid (of 100 g of water a
+twelfth of its mass in salt; common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What is known of one curve beside its readings.
+
+    Attributes:
+        change_K: rough temperature change, with sign.
+        reference_C: temperature from which heights are counted, that before the mixing.
+        ratio: heat capacity before over that after.
+        room_K: room above the reference, None where it was not noted; u_room_K its u.
+        rate: cooling rate known beforehand and its u, 1/s.
+        vessel, lid, source: what the content stands in, and how the heat comes.
+    """
+
+    change_K: float
+    reference_C: float
+    ratio: float = 1.0
+    room_K: float | None = None
+    u_room_K: float = 0.5
+    rate: tuple[float, float] | None = None
+    vessel: Vessel = CUP
+    lid: Lid = LID_NOT_TOLD
+    source: Source = POUR
+
+    @property
+    def size_K(self) -> float:
+        """Size of the change, never quite zero."""
+        return max(abs(self.change_K), 1e-3)
+
+    @property
+    def solid(self) -> bool:
+        """Whether what was added was a solid, so that late heat is to be expected."""
+        return self.source.heats and self.source.lasts_s == 0 and self.ratio > SOLID_RATIO

@@ -107,7 +107,13 @@ class Surroundings:
         0.0, 0.003, "K", "slow wander of a reading; at most half of its noise"
     )
     reading_wander_s: Fact = Fact(50.0, 0.0, "s", "its memory", shape="exact")
-    sensor_lag_s: Fact = Fact(6.5, 0.6, "s", "time constant of a stirred probe", shape="log-normal")
+    sensor_lag_s: Fact = Fact(5.5, 0.65, "s", "time constant of a stirred probe", shape="log-normal")
+    look_every_s: Fact = Fact(
+        2.5, 0.6, "s", "time between two looks at a display by eye", shape="log-normal"
+    )
+    look_noise: Fact = Fact(
+        1.0, 0.4, "1", "a display's noise over what it is taken for", shape="log-normal"
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +129,10 @@ class Releases:
     quick_each: Fact = Fact(0.0, 0.4, "1", "of each of the three exponentials that stand for it")
     quicker_share: Fact = Fact(0.0, 0.6, "1", "of what is quicker still")
     unseen_share: Fact = Fact(0.0, 0.12, "1", "where no release is left to be seen")
+    liquid_s: Fact = Fact(1.8, 0.7, "s", "two solutions: time constant", shape="log-normal")
+    solid_s: Fact = Fact(17.0, 0.65, "s", "a dissolving solid: time constant", shape="log-normal")
+    powder_s: Fact = Fact(3.5, 0.5, "s", "a fine powder: time constant", shape="log-normal")
+    powder: Fact = Fact(0.1, 0.0, "1", "probability of such a powder", shape="exact")
     second_share: Fact = Fact(0.2, 0.12, "1", "a second, slower process")
     second_s: Fact = Fact(48.0, 0.5, "s", "its time constant", shape="log-normal")
     single_share: Fact = Fact(0.9, 0.3, "1", "one slow process that gives most of the heat")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from tests.benchmarks import two_judges
 from tests.benchmarks.judges import foam, lumped_wide, notebook_way
 from tests.benchmarks.judges.foam_course import course_of
 from tests.benchmarks.judges.foam_release import Release, second_order, shrinking_grains
@@ -212,3 +214,50 @@ def test_the_integral_accounts_for_a_slow_release():
     assert rises["integral"] == pytest.approx(8.0, abs=0.02)
     assert rises["exponential"] > 8.03
     assert rises["equal-areas"] == pytest.approx(8.0, abs=0.1)
+
+
+def test_both_judges_score_the_corrections(tmp_path):
+    keys = [two_judges.Key(judge, "fast", "given", 0.01) for judge in ("foam", "lumped")]
+    kept = list(two_judges.rows(keys, range(3), set()))
+    assert len(kept) == 6
+    done = {(*vars(two_judges.key_of(row)).values(), row["seed"]) for row in kept}
+    assert list(two_judges.rows(keys, range(3), done)) == []
+    cells = two_judges.scored(kept)
+    assert list(cells) == keys
+    for cell in cells.values():
+        assert cell.n == 3 == len(cell.default.errors) + cell.refused
+        assert cell.default.rmse < 5.0
+        assert cell.best_simple[1].rmse > 0.0
+    path = tmp_path / "rows.jsonl"
+    path.write_text("".join(f"{json.dumps(row)}\n" for row in kept) + '{"cut')
+    assert two_judges.read_rows([path]) == json.loads(json.dumps(kept))
+    table = two_judges.default_table(cells)
+    assert len(table.splitlines()) == 4
+    assert len({line.count("|") for line in table.splitlines()}) == 1
+
+
+def test_the_report_s_seeds_stay_out_of_reach_of_development():
+    assert two_judges.seeds_of(10, development=False, first_seed=None).start >= 500_000
+    with pytest.raises(ValueError, match="development"):
+        two_judges.seeds_of(10, development=True, first_seed=995)
+    with pytest.raises(ValueError, match="500000"):
+        two_judges.seeds_of(10, development=False, first_seed=3)
+
+
+def test_a_cell_s_figures():
+    methods = {"newton-integral": [0.3, True, 0.2, True], "extreme": [-1.0, False, 0.1, False]}
+    row = {
+        "judge": "foam", "family": "slow", "mixing": "found", "step_K": 0.1, "seed": 1, "cpu_s": 0.1,
+        "warnings": 0, "default": "newton-integral", "methods": methods, "notebook": {"integral": 0.5},
+        "steady": 0.3, "steady_held": True,
+    }  # fmt: skip
+    worse = row | {"methods": methods | {"newton-integral": [-0.4, False, 0.2, True]}}
+    cell = two_judges.scored([row, worse, row | {"refused": "no"}])[two_judges.key_of(row)]
+    assert (cell.n, cell.refused) == (3, 1)
+    assert cell.default.rmse == pytest.approx(np.sqrt((0.09 + 0.16) / 2))
+    assert cell.default.bias == pytest.approx(-0.05)
+    assert cell.default.holds == 50.0
+    assert cell.best_simple[0] == "notebook integral"
+    assert cell.steady.errors[0] == pytest.approx(0.0, abs=1e-9)
+    assert two_judges.beside(0.21, 0.15, 2) == "0.21 > 0.15"
+    assert two_judges.within(92.0, (92.0, 98.0)) == "92.0 in 92-98"

@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from tests.benchmarks import two_judges
+from tests.benchmarks import two_judges, whole_job
 from tests.benchmarks.judges import foam, lumped_wide, notebook_way
 from tests.benchmarks.judges.foam_course import course_of
 from tests.benchmarks.judges.foam_release import Release, second_order, shrinking_grains
 from tests.benchmarks.judges.foam_vessels import with_reference_film
 from tests.benchmarks.judges.materials import radiation_W_per_m2_K, vapour_kPa
+from tests.benchmarks.judges.school import FoamWorld, LumpedWorld, heater_task
 
 
 def drawn(family, seed, **changes):
@@ -261,3 +262,43 @@ def test_a_cell_s_figures():
     assert cell.steady.errors[0] == pytest.approx(0.0, abs=1e-9)
     assert two_judges.beside(0.21, 0.15, 2) == "0.21 > 0.15"
     assert two_judges.within(92.0, (92.0, 98.0)) == "92.0 in 92-98"
+
+
+@pytest.mark.parametrize("make", [FoamWorld, LumpedWorld])
+def test_a_heater_brings_its_heat_to_the_cups_of_both_judges(make):
+    rng = np.random.default_rng(8)
+    world = make(rng)
+    task, true = heater_task(rng, leads_ohm=0.02, variation=0.0)
+    noted = true["heater_V"] * true["heater_A"] * true["heater_s"]
+    lost = 0.02 * true["heater_A"] ** 2 * true["heater_s"]
+    assert task.heat_J == pytest.approx(noted - lost, rel=1e-12)
+    for cup in ("P1", "P2", "P3"):
+        run = world.done(cup, task, rng)
+        total = task.in_cup_J_per_K + run.constant_J_per_K
+        assert run.true_rise_K == pytest.approx(task.heat_J / total, rel=1e-4)
+        reached = np.max(run.raw_C) - run.true_before_C
+        assert 0.75 * run.true_rise_K < reached < 1.01 * run.true_rise_K
+        assert abs(run.time_s[np.argmax(run.raw_C)] - run.mixed_at_s - task.heater_s) < 40.0
+
+
+def test_one_school_does_its_job_in_foam_cups():
+    scores = whole_job.new_scores()
+    facts = whole_job.one_school("foam", 2, scores)
+    assert len(facts["calibration"]["constants"]) == 6
+    for name, score in scores.items():
+        assert len(score.errors) + score.lost >= 6
+        assert score.line(name).count("|") == whole_job.HEAD.splitlines()[0].count("|")
+    assert float(np.median(np.abs(scores["closure: neutralization %"].errors))) < 1.5
+
+
+def test_a_score_s_line():
+    score = whole_job.Score()
+    score.add(1.0, [0.5, 2.0], 0.5, 1.5)
+    score.add(3.0, [2.0, 4.0], 0.5, 1.0)
+    cells = [cell.strip() for cell in score.line("x").strip("|").split("|")]
+    assert cells == ["x", "2", "1.458", "+0.750", "50.0 %", "0.875", "2.92", "0"]
+
+
+def test_there_are_no_foam_flasks():
+    with pytest.raises(ValueError, match="lumped"):
+        whole_job.make_world("foam", np.random.default_rng(1), flask=True)

@@ -196,13 +196,18 @@ def loss_slope_W_per_K(cup: Cup, room_C: float) -> float:
     return direct * cup.loss_W_per_K + through + vapour_slope_W_per_K(cup, room_C + 10.0)
 
 
+def steady_constant_J_per_K(cup: Cup) -> float:
+    """Fast wall, and the slow one by how much it follows the liquid in a steady loss."""
+    loss_W_per_K = cup.wall_loss_share * cup.loss_W_per_K
+    follows = 1.0 / (1.0 + loss_W_per_K * cup.slow_wall_s / cup.slow_wall_J_per_K)
+    return cup.fast_J_per_K + follows * cup.slow_wall_J_per_K
+
+
 def judged(experiment: Experiment, rng: np.random.Generator, family: str, seed: int = -1) -> Judged:
     """Simulate an experiment and seal the truth beside the log."""
     e = experiment
     run = simulate(e, rng)
     cup = e.cup
-    follows = 1.0 / (1.0 + cup.wall_loss_share * cup.loss_W_per_K * cup.slow_wall_s
-                     / cup.slow_wall_J_per_K)  # fmt: skip
     return Judged(
         judge="lumped",
         family=family,
@@ -219,7 +224,7 @@ def judged(experiment: Experiment, rng: np.random.Generator, family: str, seed: 
         added_J_per_K=e.added_J_per_K,
         added_C=e.added_C,
         constant_J_per_K=cup.constant_J_per_K,
-        steady_constant_J_per_K=cup.fast_J_per_K + follows * cup.slow_wall_J_per_K,
+        steady_constant_J_per_K=steady_constant_J_per_K(cup),
         capacity_ratio=run.capacity_ratio,
         loss_W_per_K=loss_slope_W_per_K(cup, run.room_C),
         room_C=run.room_C,

@@ -133,10 +133,18 @@ class Releases:
     solid_s: Fact = Fact(17.0, 0.65, "s", "a dissolving solid: time constant", shape="log-normal")
     powder_s: Fact = Fact(3.5, 0.5, "s", "a fine powder: time constant", shape="log-normal")
     powder: Fact = Fact(0.1, 0.0, "1", "probability of such a powder", shape="exact")
-    second_share: Fact = Fact(0.2, 0.12, "1", "a second, slower process")
-    second_s: Fact = Fact(48.0, 0.5, "s", "its time constant", shape="log-normal")
+    second_share: Fact = Fact(0.25, 0.18, "1", "a second, slower process")
+    second_s: Fact = Fact(48.0, 0.65, "s", "its time constant", shape="log-normal")
     single_share: Fact = Fact(0.9, 0.3, "1", "one slow process that gives most of the heat")
     single_s: Fact = Fact(50.0, 0.6, "s", "its time constant", shape="log-normal")
+    single: Fact = Fact(0.05, 0.0, "1", "probability of such a process", shape="exact")
+    end_s: Fact = Fact(65.0, 0.8, "s", "when the last grain is gone", shape="log-normal")
+    ending_share: Fact = Fact(0.85, 0.25, "1", "of a release that ends, carried back to the mixing")
+    ending_each: Fact = Fact(0.0, 0.4, "1", "of each of the shapes that stand for it")
+    ending_error: Fact = Fact(0.0, 0.03, "1", "what these shapes miss until it is over")
+    ending_late: Fact = Fact(0.25, 0.0, "1", "probability of a remainder after it", shape="exact")
+    solid_ends: Fact = Fact(0.5, 0.0, "1", "probability of a release that ends: a solid", shape="exact")
+    liquid_ends: Fact = Fact(0.03, 0.0, "1", "the same: two liquids", shape="exact")
     shape_error_share: Fact = Fact(
         0.0, 3e-4, "1", "what sums of exponentials miss of a real release (grains of many sizes)"
     )
@@ -174,8 +182,8 @@ CUP = Vessel(
          JUDGEMENT, "exact"),
     Fact(0.15, 0.0, "1", "probability of such a cup", JUDGEMENT, "exact"),
     (
-        _wall("foam skin", 0.45, (0.005, 0.003), (5.0, 0.75), (0.5, 0.22), FOAM, seen=False),
-        _wall("lid, rim, probe body, double foam", 0.50, (0.009, 0.007), (38.0, 0.65), (0.3, 0.15),
+        _wall("foam skin", 0.45, (0.010, 0.007), (7.0, 0.8), (0.6, 0.22), FOAM, seen=False),
+        _wall("lid, rim, probe body, double foam", 0.50, (0.009, 0.008), (38.0, 0.75), (0.35, 0.22),
               JUDGEMENT),
         _wall("glass or heavy plastic", 0.05, (0.05, 0.05), (110.0, 0.6), (0.5, 0.2), JUDGEMENT),
     ),

@@ -4,14 +4,14 @@
 
     y = X β + K q + e,      β = (T1, rise, p, k, v, d, fore drift | release, its shift | wall),
 
-q the quick processes' amplitudes, q ~ N(m, S), and e ~ N(0, C) the errors. The q are of no interest
-and belong to the errors: y − K m = X β + e',  e' ~ N(0, V),  V = C + K S Kᵀ. With what is known
+q the early processes' amplitudes (`fitting.newton.early`), q ~ N(m, S), and e ~ N(0, C) the errors.
+The q are of no interest and belong to the errors: y − K m = X β + e',  e' ~ N(0, V),  V = C + K S Kᵀ. With what is known
 beforehand, β ~ N(b, P⁻¹), everything is linear and Gaussian, so that the model is solved exactly:
 
     A = P + Xᵀ V⁻¹ X,      β̂ = A⁻¹ (P b + Xᵀ V⁻¹ (y − K m)),      covariance A⁻¹,
     2 ln evidence = ln|P| − ln|A| − ln|V| − |y − K m|²_V − bᵀ P b + β̂ᵀ A β̂.
 
-**Many models.** Quick set q, release r, wall w and band of cooling rates b make a grid. Per quick
+**Many models.** Early set q, release r, wall w and band of cooling rates b make a grid. Per early
 set the readings are whitened once and all columns' products are taken (the Gram matrix G, q of
 them); a model picks its rows and columns from it. The wall's column is put in last, by bordering:
 with c its products with the other columns and δ = G_ww + 1/u_w² − cᵀ A⁻¹ c,
@@ -44,19 +44,17 @@ import numpy.typing as npt
 
 from fitting.curve import FloatArray
 from fitting.evidence import mixture_moments, mixture_quantiles, weights_of
-from fitting.newton.covariance import Errors, Quick, errors_of, quick_processes
-from fitting.newton.models import (
+from fitting.newton.covariance import Errors, errors_of
+from fitting.newton.early import (
     RELEASE_S,
     RELEASE_SHARE,
     U_RELEASE_SHARE,
     U_RELEASE_SHIFT,
-    Bands,
-    one_wide_band,
-    rate_bands,
+    Early,
+    early_processes,
     release_columns,
-    shape_weights,
-    shared_prior,
 )
+from fitting.newton.prior import Bands, one_wide_band, rate_bands, shared_prior
 from fitting.newton.rows import BEFORE, POWER, RATE, RISE, SHARED, VAPOUR, Rows, shared_columns
 from fitting.newton.setting import Setting
 from fitting.newton.walls import WallGrid, hidden_loss, wall_grid
@@ -93,9 +91,15 @@ class Problem:
     walls: WallGrid
     errors: Errors
     scale: float
+    early: tuple[Early, ...]
     columns: FloatArray
     white: FloatArray
     log_det: FloatArray
+
+    @cached_property
+    def weight(self) -> FloatArray:
+        """Prior weight of each early set with each release, shape (q, releases)."""
+        return np.stack([one.weight for one in self.early])
 
     @cached_property
     def gram(self) -> FloatArray:
@@ -106,13 +110,13 @@ class Problem:
 @dataclass(frozen=True, eq=False)
 class Design:
     """One model written out: its columns (n, 10) and which of the grid's they are, what is known of
-    its ten parameters beforehand (covariance and mean), and its quick processes."""
+    its ten parameters beforehand (covariance and mean), and its early processes."""
 
     columns: FloatArray
     at: tuple[int, ...]
     prior_covariance: FloatArray
     prior_mean: FloatArray
-    quick: Quick
+    early: Early
 
 
 @dataclass(frozen=True, eq=False)
@@ -222,13 +226,13 @@ def _problem(rows: Rows, setting: Setting, errors: Errors, scale: float) -> Prob
         shared_columns(rows, setting.ratio, setting.source), release, shift,
         setting.source.late(rows.s, walls.time_s),
     ])  # fmt: skip
-    sets = quick_processes(rows, setting)
+    sets = early_processes(rows, setting)
     own = errors.total(scale)
     root = np.linalg.cholesky(np.stack([own + one.covariance for one in sets]))
     right = np.stack([np.column_stack([columns, rows.y - one.mean]) for one in sets])
     white = np.linalg.solve(root, right)
     log_det = np.log(np.einsum("qnn->qn", root)).sum(1)
-    return Problem(rows, setting, walls, errors, scale, columns, white, log_det)
+    return Problem(rows, setting, walls, errors, scale, sets, columns, white, log_det)
 
 
 @dataclass(frozen=True, eq=False)
@@ -288,7 +292,7 @@ def _solve(problem: Problem, q: IntArray, r: IntArray, b: IntArray, bands: Bands
     need = G[q[:, None], wall, y] + t_w * usual - (c * mean[..., None]).sum(1)
     overshoot = need / free
     more = (np.log(t_w / free) + need * overshoot - t_w * usual**2) / 2
-    weight = np.log(np.maximum(shape_weights(setting), 1e-300))[q, r] + np.log(bands.weight)[b]
+    weight = np.log(np.maximum(problem.weight, 1e-300))[q, r] + np.log(bands.weight)[b]
     trust = TRUST_SOLID if setting.solid else 1.0
     prior_weight = weight[:, None] + np.log(problem.walls.weight)
     whole = trust * (evidence[:, None] + more) + prior_weight
@@ -298,7 +302,7 @@ def _solve(problem: Problem, q: IntArray, r: IntArray, b: IntArray, bands: Bands
 def _solved_twice(problem: Problem) -> Averaged:
     """A first look with one wide band of k; then what counts, with the bands it lies in."""
     setting = problem.setting
-    q, r = np.nonzero(shape_weights(setting) > 0)
+    q, r = np.nonzero(problem.weight > 0)
     first = _solve(problem, q, r, np.zeros_like(q), one_wide_band(setting))
     best = first.log_evidence.max(axis=1)
     use = best > best.max() - _HOPELESS
@@ -390,8 +394,8 @@ def _scale_of(found: Averaged) -> float:
     """
     problem, model = found.problem, found.most_likely
     X = model.columns
-    fixed = X @ model.prior_covariance @ X.T + model.quick.covariance
-    rest = problem.rows.y - model.quick.mean - X @ model.prior_mean
+    fixed = X @ model.prior_covariance @ X.T + model.early.covariance
+    rest = problem.rows.y - model.early.mean - X @ model.prior_mean
     log = []
     for scale in _SCALES:
         V = problem.errors.total(problem.scale * scale) + fixed
@@ -415,5 +419,4 @@ def design(found: Averaged, q: int, r: int, w: int, b: int) -> Design:
     slow = (U_RELEASE_SHARE[r], max(U_RELEASE_SHIFT[r], 1e-6), problem.walls.u_overshoot[w])
     cov[range(SHARED, SHARED + 3), range(SHARED, SHARED + 3)] = (np.array(slow) * size) ** 2
     mean[SHARED], mean[SHARED + 2] = RELEASE_SHARE[r] * change, problem.walls.overshoot[w] * change
-    quick = quick_processes(problem.rows, setting)[q]
-    return Design(problem.columns[:, at], at, cov, mean, quick)
+    return Design(problem.columns[:, at], at, cov, mean, problem.early[q])

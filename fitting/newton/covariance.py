@@ -1,4 +1,4 @@
-"""Errors of the averaged readings: what is random, what wanders, and what is over in seconds.
+"""Errors of the averaged readings: what is random, what wanders, what steps.
 
 All parts are covariances in K², shape (n, n):
 
@@ -8,11 +8,7 @@ All parts are covariances in K², shape (n, n):
 * air: the room's air wanders about its drift by η with the memory τ, so that the content is off by
   k ∫ η ds, whose covariance is k² σ² [2 τ min(s, s') − τ² (1 − e^(−s/τ) − e^(−s'/τ) +
   e^(−|s − s'|/τ))] for two times on the same side of the mixing;
-* shape: what sums of exponentials miss of a real release;
-* quick: sensor, pouring and a quick release, each a decay d(s, τ) of unknown amplitude.
-
-Quick processes are of no interest in themselves, so that they belong to the errors: with columns K,
-amplitudes of mean m and covariance S, the readings have K m more and K S Kᵀ in covariance.
+* shape: what sums of exponentials miss of a real release.
 """
 
 from __future__ import annotations
@@ -26,14 +22,6 @@ from fitting.curve import FloatArray
 from fitting.newton.rows import Rows
 from fitting.newton.setting import Setting
 from fitting.noise import Noise, step_covariance, step_variance
-
-QUICK_S = 3.0 * 1.3 ** np.arange(10)
-"""Time constants of quick processes: 3 to 32 s, a third apart."""
-QUICK_SETS = (*((j, j) for j in range(5)), *((0, j) for j in range(1, 8)), (0, 6))
-"""Sets of them: (first, slowest three). Three neighbours stand for one process of any time between
-them; those from ``first`` on before the three for what is quicker still. The last set has no such
-three: it goes with one slow release, and holds the sensor's lag only."""
-LAG_ONLY = len(QUICK_SETS) - 1
 
 _DITHERS = 0.8  # of the noise: where it is estimated too large, it would seem to dither steps away
 _STEPS_TOO_SURE = 1.3  # variance of rounding over its formula's: noise and course are not exact
@@ -114,39 +102,3 @@ def _blur(rows: Rows, noise: Noise) -> FloatArray:
     gap = np.abs(rows.s[:, None] - rows.s[None, :])
     blur = np.sqrt(np.outer(rate, rate)) * gap
     return np.asarray(np.where(after[:, None] == after[None, :], blur, 1e3))
-
-
-@dataclass(frozen=True, eq=False)
-class Quick:
-    """What one set of quick processes adds: to the readings' mean, shape (n,) [K], and to their
-    covariance, shape (n, n) [K²]."""
-
-    mean: FloatArray
-    covariance: FloatArray
-
-
-def quick_processes(rows: Rows, setting: Setting) -> tuple[Quick, ...]:
-    """Every set of ``QUICK_SETS``; none where nothing is heated.
-
-    Of the three neighbours that stand for the slowest process the *sum* is known, while each may
-    vary more: covariance (u² /3 − u_each²)/2 between two of them.
-    """
-    if not setting.source.heats:
-        n = rows.s.size
-        return (Quick(np.zeros(n), np.zeros((n, n))),)
-    K = setting.source.late(rows.s, QUICK_S) * setting.size_K
-    sign = np.sign(setting.change_K) or 1.0
-    each, total = RELEASES.quick_each.u**2, RELEASES.quick_share.u**2
-    common = (total / 3 - each) / 2
-    block = np.full((3, 3), common) + (each - common) * np.eye(3)
-    out = []
-    for at, (first, three) in enumerate(QUICK_SETS):
-        quicker = K[:, first:three]
-        covariance = RELEASES.quicker_share.u**2 * (quicker @ quicker.T)
-        mean = np.zeros(rows.s.size)
-        if at != LAG_ONLY:
-            last = K[:, three : three + 3]
-            covariance = covariance + last @ block @ last.T
-            mean = -sign * RELEASES.quick_share.value * last.sum(1) / 3
-        out.append(Quick(mean, covariance))
-    return tuple(out)

@@ -17,7 +17,7 @@ import numpy as np
 
 from fitting.curve import FloatArray
 from fitting.newton.average import Averaged, Design
-from fitting.newton.models import RELEASE_S, release_columns
+from fitting.newton.early import RELEASE_S, release_columns
 from fitting.newton.rows import (
     BEFORE,
     PARAMETERS,
@@ -48,11 +48,11 @@ def explain(found: Averaged, readings: Rows) -> Explained:
     problem, model = found.problem, found.most_likely
     X, P = model.columns, np.linalg.inv(model.prior_covariance)
     errors = problem.errors
-    V = errors.total(problem.scale) + model.quick.covariance
+    V = errors.total(problem.scale) + model.early.covariance
     back = np.linalg.solve(V, X)
     scale = np.sqrt(np.diag(P + X.T @ back))
     inverse = np.linalg.inv((P + X.T @ back) / np.outer(scale, scale)) / np.outer(scale, scale)
-    beta = inverse @ (P @ model.prior_mean + back.T @ (problem.rows.y - model.quick.mean))
+    beta = inverse @ (P @ model.prior_mean + back.T @ (problem.rows.y - model.early.mean))
     row = inverse[RISE]
     reading = back @ row
 
@@ -64,7 +64,7 @@ def explain(found: Averaged, readings: Rows) -> Explained:
         "noise of the reading": share((errors.noise + errors.wander) * own + errors.known),
         "steps of the reading": share(errors.steps),
         "air that moves in the room": share(errors.air),
-        "quick processes": share(model.quick.covariance),
+        "sensor, pouring and release": share(model.early.covariance),
     }
     weight = np.abs(row * (P @ row))
     for at, name in enumerate(PARAMETERS):

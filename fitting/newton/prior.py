@@ -1,10 +1,4 @@
-"""The models that are averaged, and what each is told before it sees the readings.
-
-A model is a set of quick processes (`fitting.newton.covariance`), a release that is still to come
-(one of ``RELEASE_S``, or none), a wall (`fitting.newton.walls`) and a band of cooling rates. Its
-parameters are the seven of `fitting.newton.rows`, the release's amplitude and the shift of its time,
-and the wall's overshoot.
-"""
+"""What is known beforehand of the parameters that all models share, in bands of cooling rates."""
 
 from __future__ import annotations
 
@@ -12,9 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitting.cup.knowledge import RELEASES, SURROUNDINGS
+from fitting.cup.knowledge import SURROUNDINGS
 from fitting.curve import FloatArray
-from fitting.newton.covariance import LAG_ONLY, QUICK_SETS
 from fitting.newton.rows import (
     BEFORE,
     DRIFT,
@@ -24,69 +17,9 @@ from fitting.newton.rows import (
     RISE,
     SHARED,
     VAPOUR,
-    Rows,
     vapour_height,
 )
 from fitting.newton.setting import Setting
-
-_RATIO = 1.25  # of neighbouring release times; between two the shape is moved by its derivative
-_SECOND_S = 20.0 * _RATIO ** np.arange(8)  # to 95 s
-_SINGLE_S = 20.0 * _RATIO ** np.arange(12)  # to 230 s
-RELEASE_S = np.concatenate([[0.0], _SECOND_S, _SINGLE_S])
-SINGLE = 1 + _SECOND_S.size
-_GROUPS = (1, _SECOND_S.size, _SINGLE_S.size)
-
-
-def _each(none: float, second: float, single: float) -> FloatArray:
-    return np.repeat([none, second, single], _GROUPS)
-
-
-_R = RELEASES
-RELEASE_SHARE = _each(0.0, _R.second_share.value, _R.single_share.value)
-U_RELEASE_SHARE = _each(_R.unseen_share.u, _R.second_share.u, _R.single_share.u)
-U_RELEASE_SHIFT = np.log(_RATIO) / np.sqrt(12) * np.hypot(RELEASE_SHARE, U_RELEASE_SHARE)
-"""Of the change: amplitude of the shape moved by its derivative with respect to ln τ."""
-
-
-def release_columns(rows: Rows, setting: Setting) -> tuple[FloatArray, FloatArray]:
-    """Heat still to come, −d(s, τ), and its derivative with respect to ln τ; shapes (n, releases).
-
-    A time of 0 gives zeros: no such process.
-    """
-    step = 1e-3
-    shape = setting.source.late(rows.s, RELEASE_S)
-    moved = setting.source.late(rows.s, RELEASE_S * np.exp(step))
-    return -shape, (moved - shape) / step
-
-
-def shape_weights(setting: Setting) -> FloatArray:
-    """Prior weight of each quick set with each release, shape (sets, releases).
-
-    A release over in seconds leaves only the sensor's lag to be seen (narrow sets) and seldom a
-    slow remainder, unless a solid dissolves; a release that is seen itself (wide sets) has one more
-    often. Solids mostly have one, two liquids seldom, a heater's own body seldom.
-    """
-    if not setting.source.heats:
-        only = np.zeros((1, RELEASE_S.size))
-        only[0, 0] = 1.0
-        return only
-    narrow = sum(1 for first, three in QUICK_SETS if first == three)
-    wide = len(QUICK_SETS) - narrow - 1
-    quick = np.repeat([0.45 / narrow, 0.5 / wide, 0.05], [narrow, wide, 1])
-    late = (
-        (_R.solid_late.value, _R.solid_wide_late.value)
-        if setting.solid
-        else (_R.liquid_late.value, _R.liquid_wide_late.value)
-    )
-    later = np.repeat(late, [narrow, wide])
-    second = np.exp(-((np.log(_SECOND_S / _R.second_s.value) / _R.second_s.u) ** 2) / 2)
-    single = np.exp(-((np.log(_SINGLE_S / _R.single_s.value) / _R.single_s.u) ** 2) / 2)
-    out = np.zeros((len(QUICK_SETS), RELEASE_S.size))
-    out[:LAG_ONLY, 0] = 1 - later
-    out[:LAG_ONLY, 1:SINGLE] = later[:, None] * second / second.sum()
-    out[LAG_ONLY, SINGLE:] = single / single.sum()
-    return np.asarray(quick[:, None] * out)
-
 
 @dataclass(frozen=True, eq=False)
 class Bands:

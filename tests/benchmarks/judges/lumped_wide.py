@@ -76,7 +76,7 @@ def draw(family: str, rng: np.random.Generator, cup: Cup | None = None) -> Exper
 
     Room 16-28 °C, drift 0.4 K in 20 min (sd), swing 0-0.3 K in 250-3000 s; content within 1.2 K (sd)
     of it; lag 1.5-24 s; noise 1.5-30 mK, wander 0-8 mK in 20-80 s; fore 120-300 s, after 480-720 s,
-    pour 0.5-8 s. fast: rise 1.5-20 K, half of it gone in 0.2-4 s. mixing: 12-45 K hotter. slow: ±1.5-12 K
+    pour 0.5-8 s. fast: rise 1.5-20 K, rate 0.2-4 1/s. mixing: 12-45 K hotter. slow: ±1.5-12 K
     over 3-60 s and 15-180 s, slow share 0-0.6. pellets: 12-60 K over 3-50 s and 12-120 s, 0-0.6. A
     release with more than 0.25 % still to come when the log ends is drawn again: no log can tell of it.
     """

@@ -123,6 +123,12 @@ class Releases:
     Shares are of the temperature change.
     """
 
+    liquid_below: Fact = Fact(
+        0.75, 0.0, "1", "heat capacity before over after, below which a liquid was added", shape="exact"
+    )
+    solid_above: Fact = Fact(
+        0.92, 0.0, "1", "the same, above which a solid was added: 12 g of salt in 100 g", shape="exact"
+    )
     quick_share: Fact = Fact(
         1.2, 0.3, "1", "slowest quick process (sensor, pouring), carried back to the mixing"
     )

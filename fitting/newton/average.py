@@ -65,7 +65,7 @@ IntArray = npt.NDArray[np.intp]
 TRUST_SOLID = 0.85
 _HOPELESS = 9.0  # of log evidence behind the best at the first look, within what is solved again
 _COUNTS = 12.0  # of log evidence behind the best: less cannot move the average
-_SCALES = np.exp(np.linspace(np.log(0.6), np.log(6.0), 10))
+_SCALES = np.exp(np.linspace(np.log(0.85), np.log(6.0), 9))
 _LN_SCALE_SPREAD = 0.35  # what is known of the noise's size beforehand
 _SAME_SCALE = 0.12  # of ln: closer to 1 nothing is solved again
 _USUAL_RATE_PER_S = (2e-5, 1.5e-3)
@@ -293,7 +293,7 @@ def _solve(problem: Problem, q: IntArray, r: IntArray, b: IntArray, bands: Bands
     overshoot = need / free
     more = (np.log(t_w / free) + need * overshoot - t_w * usual**2) / 2
     weight = np.log(np.maximum(problem.weight, 1e-300))[q, r] + np.log(bands.weight)[b]
-    trust = TRUST_SOLID if setting.solid else 1.0
+    trust = setting.between(1.0, TRUST_SOLID)
     prior_weight = weight[:, None] + np.log(problem.walls.weight)
     whole = trust * (evidence[:, None] + more) + prior_weight
     return _Solved(q, r, b, mean, inverse, gain, overshoot, 1 / free, whole)

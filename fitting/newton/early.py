@@ -4,7 +4,7 @@ These processes are of no interest in themselves, so that they count as errors o
 columns K, amplitudes of mean m and covariance S, the readings have K m more and K S Kᵀ in
 covariance. Two kinds of sets stand for what may have happened; the evidence decides.
 
-*Decays.* Sensor, pouring and a release by exponentials: decays d(s, τ) with τ from 3 to 32 s. Three
+*Decays.* Sensor, pouring and a release by exponentials: decays d(s, τ) with τ from 3 to 70 s. Three
 neighbours stand for one process of any time between them: of them the *sum* is known.
 
 *A release that ends.* Grains shrink and are gone, a lump dissolves from its surface: the heat still to
@@ -27,9 +27,9 @@ from fitting.newton.setting import Setting
 
 _R = RELEASES
 
-QUICK_S = 3.0 * 1.3 ** np.arange(10)
-"""Time constants of quick processes: 3 to 32 s, a third apart."""
-QUICK_SETS = (*((j, j) for j in range(5)), *((0, j) for j in range(1, 8)), (0, 6))
+QUICK_S = 3.0 * 1.3 ** np.arange(13)
+"""Time constants of early decays: 3 to 70 s, a third apart."""
+QUICK_SETS = (*((j, j) for j in range(5)), *((0, j) for j in range(1, 11)), (0, 6))
 """Sets of them: (first, slowest three); those from ``first`` on before the three stand for what is
 quicker still. The last set has no such three: it goes with one slow release, and holds the sensor's
 lag only."""
@@ -123,9 +123,8 @@ def _decays(rows: Rows, setting: Setting, share: float) -> list[Early]:
     narrow = sum(1 for first, three in QUICK_SETS if first == three)
     wide = len(QUICK_SETS) - narrow - 1
     late = (
-        (_R.solid_late.value, _R.solid_wide_late.value)
-        if setting.solid
-        else (_R.liquid_late.value, _R.liquid_wide_late.value)
+        setting.between(_R.liquid_late.value, _R.solid_late.value),
+        setting.between(_R.liquid_wide_late.value, _R.solid_wide_late.value),
     )
     single = np.exp(-((np.log(_SINGLE_S / _R.single_s.value) / _R.single_s.u) ** 2) / 2)
     out = []
@@ -155,8 +154,7 @@ def _ends_weight(setting: Setting, last_s: float) -> FloatArray:
     if setting.source.lasts_s > 0:
         return np.zeros(_ENDS_S.size)
     weight = np.exp(-((np.log(_ENDS_S / _R.end_s.value) / _R.end_s.u) ** 2) / 2)
-    usual = _R.solid_ends.value if setting.solid else _R.liquid_ends.value
-    weight = usual * weight / weight.sum()
+    weight = setting.between(_R.liquid_ends.value, _R.solid_ends.value) * weight / weight.sum()
     return np.where(_ENDS_S < 0.67 * last_s, weight, 0.0)
 
 

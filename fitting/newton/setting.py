@@ -4,12 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fitting.cup.knowledge import CUP, LID_NOT_TOLD, Lid, Vessel
+from fitting.cup.knowledge import CUP, LID_NOT_TOLD, RELEASES, Lid, Vessel
 from fitting.newton.source import POUR, Source
 
-SOLID_RATIO = 0.93
-"""Heat capacity before over that after: above it a solid was added, no liquid (of 100 g of water a
-twelfth of its mass in salt; common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +38,13 @@ class Setting:
         return max(abs(self.change_K), 1e-3)
 
     @property
-    def solid(self) -> bool:
-        """Whether what was added was a solid, so that late heat is to be expected."""
-        return self.source.heats and self.source.lasts_s == 0 and self.ratio > SOLID_RATIO
+    def solid(self) -> float:
+        """Probability that what was added was a solid, from the ratio of heat capacities."""
+        if not self.source.heats or self.source.lasts_s > 0:
+            return 0.0
+        low, high = RELEASES.liquid_below.value, RELEASES.solid_above.value
+        return min(max((self.ratio - low) / (high - low), 0.0), 1.0)
+
+    def between(self, liquid: float, solid: float) -> float:
+        """What is known of liquids and of solids, by how probably it is a solid."""
+        return liquid + self.solid * (solid - liquid)

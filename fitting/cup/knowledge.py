@@ -188,7 +188,7 @@ CUP = Vessel(
          JUDGEMENT, "exact"),
     Fact(0.15, 0.0, "1", "probability of such a cup", JUDGEMENT, "exact"),
     (
-        _wall("foam skin", 0.45, (0.010, 0.007), (7.0, 0.8), (0.6, 0.22), FOAM, seen=False),
+        _wall("wall", 0.45, (0.012, 0.010), (6.0, 1.0), (0.6, 0.22), FOAM, seen=False),
         _wall("lid, rim, probe body, double foam", 0.50, (0.009, 0.008), (38.0, 0.75), (0.35, 0.22),
               JUDGEMENT),
         _wall("glass or heavy plastic", 0.05, (0.05, 0.05), (110.0, 0.6), (0.5, 0.2), JUDGEMENT),

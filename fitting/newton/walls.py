@@ -42,14 +42,17 @@ _NODE, _NODE_WEIGHT = np.array([-np.sqrt(3.0), 0.0, np.sqrt(3.0)]), np.array([1.
 _FIVE = np.array([-2.857, -1.3556, 0.0, 1.3556, 2.857])  # Gauss-Hermite nodes, standard normal
 _FIVE_WEIGHT = np.array([0.011257, 0.222076, 0.533333, 0.222076, 0.011257])
 _LEAST_SHARE = 2e-4
+UNSEEN_UP_TO_S = 30.0  # a wall slower than that leaves its mark beside sensor and pouring
 
 
 @dataclass(frozen=True, eq=False)
 class WallGrid:
     """The walls that are tried: times τ' [s], kind of each, overshoot beforehand and its u (shares
-    of the change), prior weight; shapes (walls,). A time of 0: a wall that is not seen."""
+    of the change), prior weight; shapes (walls,). A time of 0: a wall that is not seen, whose own
+    time constant is ``own_s``."""
 
     time_s: FloatArray
+    own_s: FloatArray
     kind: IntArray
     overshoot: FloatArray
     u_overshoot: FloatArray
@@ -63,9 +66,10 @@ def wall_grid(vessel: Vessel) -> WallGrid:
     times, kinds, weights = [], [], []
     for at, wall in enumerate(vessel.walls):
         if not wall.seen:
-            times.append(np.zeros(1))
-            weights.append(np.array([wall.weight]))
-            kinds.append(np.full(1, at))
+            own = wall.time_s.value * np.exp(wall.time_s.u * _FIVE)
+            times.append(np.minimum(own, UNSEEN_UP_TO_S))
+            weights.append(wall.weight * _FIVE_WEIGHT)
+            kinds.append(np.full(_FIVE.size, at))
             continue
         reach = _REACH * wall.time_s.u
         step = _STEP if wall.weight < 0.9 else 2 * reach / _MOST_WALLS
@@ -79,8 +83,10 @@ def wall_grid(vessel: Vessel) -> WallGrid:
     seen = np.array([wall.seen for wall in vessel.walls])[kind]
     share = np.array([wall.share.value for wall in vessel.walls])[kind]
     u_share = np.array([wall.share.u for wall in vessel.walls])[kind]
+    own = np.concatenate(times)
     return WallGrid(
-        np.concatenate(times),
+        np.where(seen, own, 0.0),
+        own,
         kind,
         np.where(seen, _OVERSHOOT * share, 0.0),
         np.where(seen, _OVERSHOOT * u_share, 1e-9),
@@ -121,7 +127,7 @@ def hidden_loss(
         found = (
             _seen(kind, rate[mine], grid.time_s[wall[mine]], overshoot[mine], u_overshoot[mine])
             if kind.seen
-            else (*_unseen(kind, rate[mine]), np.zeros(int(mine.sum())))
+            else (*_unseen(kind, rate[mine], grid.own_s[wall[mine]]), np.zeros(int(mine.sum())))
         )
         share[mine], u_share[mine], log_weight[mine] = found
     return HiddenLoss(share, u_share, log_weight)
@@ -133,17 +139,16 @@ def _loss_shares(kind: Wall) -> tuple[FloatArray, FloatArray]:
     return g, _FIVE_WEIGHT
 
 
-def _unseen(kind: Wall, rate: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mean and spread of ε over everything that is known of a wall that is not seen; k (M,)."""
+def _unseen(kind: Wall, rate: FloatArray, tau: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean and spread of ε over what is known of a wall that is not seen, by its τ_w; (M,) each."""
     g, w_g = _loss_shares(kind)
-    tau = kind.time_s.value * np.exp(kind.time_s.u * _FIVE)
-    a = np.maximum(kind.share.value + kind.share.u * _NODE, _LEAST_SHARE)
-    G, T, A = (x.ravel()[None] for x in np.meshgrid(g, tau, a, indexing="ij"))
-    weight = (w_g[:, None, None] * _FIVE_WEIGHT[:, None] * _NODE_WEIGHT).ravel()
-    gamma = 1 / (1 + G * T * rate[:, None] / A)
-    epsilon = A * (1 - gamma**2)
-    mean = epsilon @ weight
-    return mean, np.sqrt(np.maximum((epsilon - mean[:, None]) ** 2 @ weight, 0.0))
+    a = np.maximum(kind.share.value + kind.share.u * _NODE, _LEAST_SHARE)[:, None]
+    weight = _NODE_WEIGHT[:, None] * w_g
+    gamma = 1 / (1 + g * (tau * rate)[:, None, None] / a)
+    epsilon = a * (1 - gamma**2)
+    mean = (epsilon * weight).sum(axis=(1, 2))
+    spread = (((epsilon - mean[:, None, None]) ** 2) * weight).sum(axis=(1, 2))
+    return mean, np.sqrt(np.maximum(spread, 0.0))
 
 
 def _seen(

@@ -42,7 +42,7 @@ _NODE, _NODE_WEIGHT = np.array([-np.sqrt(3.0), 0.0, np.sqrt(3.0)]), np.array([1.
 _FIVE = np.array([-2.857, -1.3556, 0.0, 1.3556, 2.857])  # Gauss-Hermite nodes, standard normal
 _FIVE_WEIGHT = np.array([0.011257, 0.222076, 0.533333, 0.222076, 0.011257])
 _LEAST_SHARE = 2e-4
-UNSEEN_UP_TO_S = 30.0  # a wall slower than that leaves its mark beside sensor and pouring
+UNSEEN_UP_TO_S = 60.0  # a thin wall leaves no mark beside sensor and pouring; a slower one would
 
 
 @dataclass(frozen=True, eq=False)

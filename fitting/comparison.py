@@ -12,13 +12,13 @@ For notebooks::
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from html import escape
 from typing import TYPE_CHECKING, Any
 
 from fitting.cooling_laws.of_curve import laws_of
 from fitting.corrections.case import Case, build_case
-from fitting.corrections.choice import ON_REQUEST, correct
+from fitting.corrections.choice import correct
 from fitting.corrections.result import Corrected, Correction, methods_frame, methods_html
 from fitting.curve import Curve
 from fitting.periods import MixingMoment
@@ -42,7 +42,7 @@ class Comparison:
     Attributes:
         curve: the readings.
         corrected: the corrected curve with the chosen method and the warnings.
-        methods: every method's answer, the slow ones too, in the order of ``METHODS``.
+        methods: every method's answer, in the order of ``METHODS``.
         laws: cooling laws on the after period; None where it is too short for them.
         stability: how the rise moves with choices somebody else might have made.
         rule: why the chosen method was chosen.
@@ -125,7 +125,7 @@ def compare(curve: Curve, *, progress: Progress | None = None, **choices: Any) -
     """
     tell = progress or (lambda done, total, what: None)
     tell(0, 4, "every method")
-    corrected = with_slow_methods(curve, correct(curve, **choices), choices)
+    corrected = correct(curve, **choices)
     tell(2, 4, "scans of the choices")
     stability = scan_stability(curve, corrected, **choices)
     tell(3, 4, "cooling laws")
@@ -142,12 +142,3 @@ def case_of(curve: Curve, corrected: Corrected, choices: dict[str, Any]) -> Case
     )
     kept = {name: value for name, value in choices.items() if name in CASE_CHOICES}
     return build_case(curve, moment, **kept)
-
-
-def with_slow_methods(curve: Curve, corrected: Corrected, choices: dict[str, Any]) -> Corrected:
-    """The same result with the methods added that `fitting.correct` runs only when asked."""
-    methods = corrected.methods
-    for name in sorted(ON_REQUEST - {m.method for m in methods}):
-        slow = correct(curve, **{**choices, "method": name})
-        methods = (*methods, slow.named(name))
-    return replace(corrected, methods=methods)

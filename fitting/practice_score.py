@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any
@@ -14,8 +13,6 @@ from fitting.periods import CurveRefused
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from fitting.corrections.result import Corrected
 
 _CLOSE, _FAIR = 0.25, 1.0  # per cent of the rise
 
@@ -184,13 +181,7 @@ def _scores(
 ) -> tuple[tuple[MethodScore, ...], str]:
     """Every method's score, best first, and the name of the default one."""
 
-    def by(method: str | None) -> Corrected:
-        return correct(curve, method=method, **known)  # type: ignore[arg-type]
-
-    usual = by(None)
-    found = {m.method: m for m in usual.methods}
-    with suppress(CurveRefused):  # the slow model may refuse a curve that others take
-        found["dynamic"] = by("dynamic").chosen
+    usual = correct(curve, **known)  # type: ignore[arg-type]
     scores = [
         MethodScore(
             name=one.method,
@@ -202,7 +193,7 @@ def _scores(
             admissible=one.admissible,
             why=one.why,
         )
-        for one in found.values()
+        for one in usual.methods
     ]
     best_first = sorted(scores, key=lambda m: (not m.admissible, abs(m.error_K)))
     return tuple(best_first), usual.chosen.method

@@ -16,7 +16,6 @@ import numpy as np
 
 from fitting.corrections.binning import QUICK_OVER_S
 from fitting.corrections.case import build_case
-from fitting.corrections.choice import ON_REQUEST
 from fitting.corrections.methods import METHODS
 from fitting.corrections.newton_integral import NAME as AVERAGING
 from fitting.curve import Curve
@@ -143,11 +142,6 @@ class _Tried:
         """The method whose rise is followed."""
         return self.corrected.chosen.method
 
-    @property
-    def slow(self) -> bool:
-        """Whether the method takes seconds, so that few values must do."""
-        return self.name in ON_REQUEST
-
     def rise(
         self, *, shift_s: float = 0.0, main_end_s: float | None = None, until_s: float | None = None
     ) -> tuple[float, float]:
@@ -177,7 +171,7 @@ def _scan(
 def _moments(tried: _Tried) -> Scan:
     """The rise with the moment of mixing up to 5 s earlier or later."""
     c, time = tried.corrected, tried.curve.time_s
-    shifts = [-REACH_S, 0.0, REACH_S] if tried.slow else list(_SHIFTS_S)
+    shifts = list(_SHIFTS_S)
     room = (float(time[0]) - c.mixed_at_s, float(time[-1]) - c.mixed_at_s)
     shifts = [shift for shift in shifts if room[0] <= shift < room[1]]
     found = [tried.rise(shift_s=shift) for shift in shifts]
@@ -198,7 +192,7 @@ def _ends(tried: _Tried) -> Scan:
     used = QUICK_OVER_S if averaging else c.settled_after_s
     first = used if used is not None else 0.3 * latest
     low = min(first if averaging else max(0.5 * first, 5.0), latest)
-    values = np.geomspace(low, latest, 3 if tried.slow else 7).tolist()
+    values = np.geomspace(low, latest, 7).tolist()
     if used is not None and low < used < latest:
         values = sorted([*values, used])
     found = [tried.rise(main_end_s=end) for end in values]
@@ -215,8 +209,7 @@ def _lengths(tried: _Tried) -> Scan:
     """The rise with the end of the log cut off."""
     c = tried.corrected
     last = float(tried.curve.time_s[-1]) - c.mixed_at_s
-    shares = (0.4, 1.0) if tried.slow else _LENGTHS
-    values = [share * last for share in shares if share * last >= _SHORTEST_S or share == 1.0]
+    values = [share * last for share in _LENGTHS if share * last >= _SHORTEST_S or share == 1.0]
     found = [tried.rise(until_s=length + 1e-6) for length in values]
     note = "a shorter log knows less: each value's own uncertainty is larger than the full log's"
     title = "log used, since mixing / s"

@@ -24,7 +24,6 @@ from fitting.range_end import stands_long
 
 DEFAULT = "newton-integral"
 _WORTH_S = 60.0  # readings after the mixing that may do by themselves
-ON_REQUEST = frozenset({"dynamic"})  # takes longer than all others together
 
 
 def correct(
@@ -40,7 +39,7 @@ def correct(
     u_prior_rate_per_s: float | None = None,
     vessel: str | None = None,
 ) -> Corrected:
-    """Rise that a perfectly insulated cup would have shown, with every cheap method beside it.
+    """Rise that a perfectly insulated cup would have shown, with every method beside it.
 
     Args:
         curve: the readings.
@@ -80,9 +79,7 @@ def correct(
     except CurveRefused as refused:
         raise _with_the_sound_part(curve, mixing, refused, known) from None
     case = build_case(curve, mixing, **known)
-    wanted = DEFAULT if method is None else method
-    names = [name for name in METHODS if name not in ON_REQUEST or name == wanted]
-    return assemble(case, {name: METHODS[name].function(case) for name in names}, method)
+    return assemble(case, {name: one.function(case) for name, one in METHODS.items()}, method)
 
 
 def _with_the_sound_part(

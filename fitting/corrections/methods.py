@@ -7,7 +7,6 @@ from types import MappingProxyType
 
 from fitting.corrections import (
     dickinson,
-    dynamic,
     exponential,
     extreme,
     newton_integral,
@@ -47,12 +46,6 @@ _ALL = (
         "Integral of Newton's law over the main period",
         newton_integral.correct,
         "energy balance with Newton's law; models averaged by evidence (Bishop 2006, ch. 3)",
-    ),
-    Method(
-        dynamic.NAME,
-        "Dynamic model of release, loss and sensor",
-        dynamic.correct,
-        "energy balance, first-order release and sensor, in closed form",
     ),
 )
 METHODS: Mapping[str, Method] = MappingProxyType({method.name: method for method in _ALL})

@@ -12,9 +12,9 @@ from scipy.integrate import solve_ivp
 from fitting.errors import CurveError
 from fitting.extreme_courses import TIMES_S, courses, on_grid, responses
 from fitting.extreme_reading import COURSE, RATE, ROOM, TIME, correct_extreme_reading
-from fitting.responses import cup_response
 from tests.benchmarks.extreme_reading import best_possible, known_rates, rms, score
 from tests.benchmarks.many_cups import read_extremes
+from tests.cup_in_closed_form import cup_response
 
 
 def test_without_loss_nothing_but_wall_and_noise_is_put_back():

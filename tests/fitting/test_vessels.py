@@ -127,18 +127,6 @@ def test_weights_of_walls_are_probabilities(walls):
         assert math.isclose(density[0], density[-1])
 
 
-def test_the_dynamic_method_sees_the_flask_too():
-    key = Key("fast" + IN_A_FLASK, "given", "own", 0.01)
-    for seed in (70_000, 70_003, 70_004):
-        run = simulated(key.family, seed)
-        one = correct(
-            logged(run, "own", 0.01), mixed_at_s=run.mixed_at_s, room_C=round(run.room_C, 1),
-            capacity_ratio=run.capacity_ratio, method="dynamic",
-        ).chosen  # fmt: skip
-        assert one.vessel == "flask"
-        assert one.rise_K == pytest.approx(run.true_rise_K, rel=0.005)
-
-
 def test_lines_that_miss_the_after_period_are_not_admissible():
     """Glass that warms for minutes bends the after period: nothing straight may be drawn there."""
     run = simulated("fast" + IN_A_FLASK, 70_003)

@@ -190,7 +190,9 @@ def _fractions(case: FlowCase, lag: Lag, knots: Knots, flow: SmoothFlow) -> Solv
     fine, loss = knots.fine_s, case.loss
     rise, u_rise = case.corrected.chosen.rise_K, case.corrected.chosen.u_rise_K
     q, change = knots.flow @ g, knots.released @ g
-    share, u_share, time_s = _WALLS[case.corrected.chosen.vessel or "cup"]
+    corrected = case.corrected
+    vessel = corrected.chosen.vessel or corrected.known.vessel  # a method may not ask for it
+    share, u_share, time_s = _WALLS[vessel or "cup"]
     in_wall = _in_the_wall(fine, change / rise, time_s)
     fraction = change / rise - share * in_wall
     by_end = np.interp(fine, loss.since_s, loss.by_end)

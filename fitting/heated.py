@@ -25,9 +25,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fitting.cup.circumstances import NOTHING_KNOWN, Circumstances
 from fitting.curve import Curve, FloatArray
 from fitting.errors import CurveError
-from fitting.newton import Knowledge, vapour_excess
+from fitting.newton import VESSELS, vapour_excess
 from fitting.noise import Noise, noise_of
 
 __all__ = ["HeatedRise", "heated_rise"]
@@ -66,21 +67,16 @@ class HeatedRise:
 def heated_rise(
     curve: Curve,
     heated_s: float,
-    *,
-    on_s: float | None = None,
-    room_C: float | None = None,
-    u_room_K: float = 0.5,
-    prior_rate_per_s: float | None = None,
-    u_prior_rate_per_s: float | None = None,
+    known: Circumstances = NOTHING_KNOWN,
 ) -> HeatedRise:
-    """Corrected rise of a curve heated for ``heated_s`` seconds from ``on_s`` on.
+    """Corrected rise of a curve heated for ``heated_s`` seconds from ``known.mixed_at_s`` on.
 
-    Where ``on_s`` is not given it is found from the curve. Raises CurveError for a log without
+    Where that moment is not told it is found from the curve. Raises CurveError for a log without
     readings before the heating or without ``LEAST_AFTER_S`` seconds of them after it.
     """
     t, y = curve.time_s, curve.temperature_C
-    given = on_s is not None
-    on = float(on_s) if on_s is not None else _find_on(curve, heated_s)
+    given = known.mixed_at_s is not None
+    on = _find_on(curve, heated_s) if known.mixed_at_s is None else float(known.mixed_at_s)
     off = on + heated_s
     fore, after = t < on - 0.5 * curve.step_s, t > off + GUARD_S
     _refuse(curve, on, off, fore, after)
@@ -88,8 +84,7 @@ def heated_rise(
     reference = float(np.median(y[fore][-min(int(fore.sum()), 20) :]))
     rows = _rows(t, y, fore | after, reference, on, off)
     size = float(np.median(y[after][:10])) - reference
-    room = None if room_C is None else (room_C - reference, u_room_K)
-    beta, cov, misfit = _solve(rows, noise, size, room, (prior_rate_per_s, u_prior_rate_per_s))
+    beta, cov, misfit = _solve(rows, noise, size, reference, known)
     warnings = [] if given else [f"the heating was found to begin at {on:.0f} s on the curve"]
     if misfit > 3.0:
         warnings.append(
@@ -158,18 +153,18 @@ def _solve(
     rows: _Rows,
     noise: Noise,
     size_K: float,
-    room: tuple[float, float] | None,
-    rate: tuple[float | None, float | None],
+    reference_C: float,
+    known: Circumstances,
 ) -> tuple[FloatArray, FloatArray, float]:
     """Coefficients, covariance and misfit of generalised least squares with what is known before.
 
     The room's temperature, where known, ties p to k: p = k (T_room − T0) + stirring.
     """
-    know = Knowledge()
-    k0, u_k0 = know.rate_per_s, 2.0 * know.rate_per_s
-    if rate[0] is not None:
-        k0, u_k0 = rate[0], rate[1] or 0.3 * rate[0]
-    away, u_away = room if room is not None else (0.0, know.u_room_unknown_K)
+    know = VESSELS[known.vessel or "cup"]
+    k0, u_k0 = known.expected_rate or (know.rate_per_s, 2.0 * know.rate_per_s)
+    away, u_away = 0.0, know.u_room_unknown_K
+    if known.room_C is not None:
+        away, u_away = known.room_C - reference_C, known.u_room_K
     u_power = math.hypot(2.0 * know.u_stirring_K_per_s, k0 * u_away)
     A = rows.columns.copy()
     A[:, 2] += away * A[:, 3]  # p = p' + k away

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from fitting.corrections.choice import correct
+from fitting.corrections.choice import correct_known
+from fitting.cup.circumstances import Circumstances
 from fitting.curve import Curve
 from fitting.periods import CurveRefused
 
@@ -134,18 +135,13 @@ def score(
     answer: Mapping[str, Any],
     student_rise_K: float | None,
     u_student_K: float | None,
-    *,
-    mixed_at_s: float,
-    capacity_ratio: float,
-    room_C: float | None = None,
+    known: Circumstances,
 ) -> Revealed:
     """Compare a student's rise and every method with the opened answer."""
     truth = float(answer["rise_K"])
     notes: list[str] = []
     try:
-        methods, default = _scores(
-            curve, truth, mixed_at_s=mixed_at_s, capacity_ratio=capacity_ratio, room_C=room_C
-        )
+        methods, default = _scores(curve, truth, known)
     except CurveRefused as refused:
         methods, default = (), ""
         notes.append(f"no method could be used on this curve: {refused.reason}")
@@ -177,11 +173,11 @@ def score(
 
 
 def _scores(
-    curve: Curve, truth: float, **known: float | None
+    curve: Curve, truth: float, known: Circumstances
 ) -> tuple[tuple[MethodScore, ...], str]:
     """Every method's score, best first, and the name of the default one."""
 
-    usual = correct(curve, **known)  # type: ignore[arg-type]
+    usual = correct_known(curve, known)
     scores = [
         MethodScore(
             name=one.method,

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from calib.errors import CurveError, RowProblem
 from calib.run_model.found_rise import Loss, Rise
+from calib.run_model.known import circumstances_of
 from calib.run_model.refusal import RowRefusedError
 
 if TYPE_CHECKING:
@@ -14,28 +15,23 @@ if TYPE_CHECKING:
 __all__ = ["rise_from_cooling", "rise_from_heating"]
 
 
-def rise_from_heating(prepared: PreparedRun, C_app: float, loss: Loss | None) -> Rise:
+def rise_from_heating(
+    prepared: PreparedRun, C_app: float, u_C_app: float, loss: Loss | None
+) -> Rise:
     """Rise of a cup heated for ``heater_s`` from ``mixed_at_s`` on, corrected for heat loss."""
     from fitting.curve_files import read_curve
     from fitting.heated import heated_rise
 
-    run, options = prepared.run, dict[str, Any]()
+    run = prepared.run
     if run.heater_s is None:
         raise RowRefusedError(
             RowProblem(run.run, "heater_s", "how long was heated is needed", "an empty cell",
                        "seconds", "fill in heater_s")
         )  # fmt: skip
-    if run.room_C is not None:
-        options["room_C"] = run.room_C
-        options["u_room_K"] = prepared.instruments.u("room_C", run.room_C, run).u
     try:
         curve = read_curve(str(run.curve_path))
-        if loss is not None and loss.conductance_W_per_K > 0.0:
-            start = float(curve.temperature_C[0])
-            total = max(prepared.heat_capacity_after(start, start) + C_app, 1.0)
-            options["prior_rate_per_s"] = loss.conductance_W_per_K / total
-            options["u_prior_rate_per_s"] = max(loss.u_W_per_K, 1e-9) / total
-        found = heated_rise(curve, run.heater_s, on_s=run.mixed_at_s, **options)
+        known = circumstances_of(prepared, float(curve.temperature_C[0]), C_app, u_C_app, loss)
+        found = heated_rise(curve, run.heater_s, known)
     except CurveError as error:
         raise RowRefusedError(
             RowProblem(run.run, "curve", str(error), str(run.curve), "a log of a heated cup")

@@ -48,18 +48,14 @@ FLASK_ODDS = 3.5  # of log evidence: one vessel in thirty is a flask that nobody
 
 def setting_of(case: Case, know: Knowledge | None = None) -> Setting:
     """What the models are told beside the readings."""
-    prior = None
-    if case.prior_rate_per_s is not None:
-        spread = case.u_prior_rate_per_s or 0.3 * case.prior_rate_per_s
-        prior = (case.prior_rate_per_s, spread)
-    room = None if case.room_C is None else case.room_C - case.before_C
+    room = None if case.known.room_C is None else case.known.room_C - case.before_C
     return Setting(
         case.swing_K,
-        case.capacity_ratio,
+        case.known.capacity_ratio,
         room,
-        case.u_room_K,
-        prior,
-        know or VESSELS[case.vessel or "cup"],
+        case.known.u_room_K,
+        case.known.expected_rate,
+        know or VESSELS[case.known.vessel or "cup"],
     )
 
 
@@ -71,9 +67,10 @@ def averaged(case: Case) -> tuple[Averaged, Binned, FloatArray, str]:
     e^3.5 times as probable in a flask.
     """
     rows, level = bin_case(case)
-    vessel = case.vessel or "cup"
+    told = case.known.vessel
+    vessel = told or "cup"
     found = average(rows, case.noise, level, setting_of(case))
-    heavy = CUP_WALLS.kind[found.wall] == HEAVY if case.vessel is None else np.zeros(1, dtype=bool)
+    heavy = CUP_WALLS.kind[found.wall] == HEAVY if told is None else np.zeros(1, dtype=bool)
     if heavy.any() and float(found.weight[heavy].sum()) > GLASS_SEEN:
         other = average(rows, case.noise, level, setting_of(case, VESSELS["flask"]))
         if other.log_evidence > found.log_evidence + FLASK_ODDS:

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from fitting import correct
+from fitting.cup.circumstances import Circumstances
 from fitting.errors import CurveError
 from fitting.extreme_reading import correct_extreme_reading
 from fitting.heat_release import heat_release
@@ -82,9 +83,12 @@ def test_an_extreme_reading_in_a_flask(family):
         total = cup.loss_W_per_K / run.true_rate_per_s
         one = correct_extreme_reading(
             before, float(shown.temperature_C[at]), float(shown.time_s[at] - run.mixed_at_s),
-            round(run.room_C, 1), run.true_rate_per_s, 0.1 * run.true_rate_per_s, u_before_K=0.005,
-            u_reading_K=0.003, u_extreme_after_s=2.0, cup_share=cup.constant_J_per_K / total,
-            release=family, vessel="flask",
+            Circumstances(
+                room_C=round(run.room_C, 1), rate_per_s=run.true_rate_per_s,
+                u_rate_per_s=0.1 * run.true_rate_per_s, vessel="flask",
+            ),
+            u_before_K=0.005, u_reading_K=0.003, u_extreme_after_s=2.0,
+            cup_share=cup.constant_J_per_K / total, release=family,
         )  # fmt: skip
         raw.append((shown.temperature_C[at] - before) / run.true_rise_K - 1)
         ours.append(one.rise_K / run.true_rise_K - 1)

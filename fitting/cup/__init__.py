@@ -1,0 +1,1 @@
+"""What a cup is: what is known of it beforehand, its walls, its circumstances."""

@@ -52,7 +52,7 @@ def rise_from_heating(
 
 def rise_from_cooling(prepared: PreparedRun) -> Rise:
     """A log of cooling alone: no rise, but a cooling rate."""
-    from calib.run_model.cooling import fit_cooling
+    from fitting.cooling_laws import fit_cooling_log
     from fitting.curve_files import read_curve
 
     run = prepared.run
@@ -64,7 +64,11 @@ def rise_from_cooling(prepared: PreparedRun) -> Rise:
         )  # fmt: skip
     try:
         curve = read_curve(str(run.curve_path))
-        fit = fit_cooling(curve, run.room_C)
+        if run.room_C is None:
+            log = fit_cooling_log(curve)
+        else:
+            u_room = prepared.instruments.u("room_C", run.room_C, run).u
+            log = fit_cooling_log(curve, room_C=run.room_C, u_room_K=u_room)
     except CurveError as error:
         raise RowRefusedError(
             RowProblem(run.run, "curve", str(error), str(run.curve), "a log of a cooling cup")
@@ -72,12 +76,12 @@ def rise_from_cooling(prepared: PreparedRun) -> Rise:
     return Rise(
         rise_K=0.0,
         u_own_K=0.0,
-        before_C=fit.start_C,
-        final_C=fit.end_C,
+        before_C=log.start_C,
+        final_C=log.end_C,
         method="cooling log",
         from_curve=True,
-        warnings=fit.warnings,
-        cooling_rate_per_s=fit.rate_per_s,
-        u_cooling_rate_per_s=fit.u_rate_per_s,
+        warnings=log.warnings,
+        cooling_rate_per_s=log.rate_per_s,
+        u_cooling_rate_per_s=log.u_rate_per_s,
         digest=curve.digest,
     )

@@ -25,6 +25,7 @@ multiplied with; for water take them from differences of its enthalpy.
 
 from __future__ import annotations
 
+import math
 from typing import TypeVar
 
 import numpy as np
@@ -162,6 +163,17 @@ def conductance_W_per_K(rate_per_s: T, C_content: T, C_app: T) -> T:
 def cooling_rate_per_s(conductance_W_per_K: T, C_content: T, C_app: T) -> T:
     """Newton's cooling rate k = G/(C_content + C_app) of a given fill. [1/s]"""
     return conductance_W_per_K / (C_content + C_app)
+
+
+def u_cooling_rate_per_s(G_W_per_K: float, u_G: float, C_J_per_K: float, u_C: float) -> float:
+    """Standard uncertainty of k = G/C, G and C apart: u² = (u_G/C)² + (G u_C/C²)². [1/s]
+
+    C is the heat capacity of content and cup together (JCGM 100:2008, eq. 10).
+
+    >>> round(u_cooling_rate_per_s(0.04, 0.002, 400.0, 20.0) / (0.04 / 400.0), 6)  # √2 · 5 %
+    0.070711
+    """
+    return math.hypot(u_G / C_J_per_K, G_W_per_K * u_C / C_J_per_K**2)
 
 
 def specific_heat_from_mixing(final_C: T, cup_C: T, added_C: T, C_1: T, C_app: T, added_g: T) -> T:

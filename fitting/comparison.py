@@ -12,18 +12,17 @@ For notebooks::
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fitting.cooling_laws.of_curve import laws_of
-from fitting.corrections.case import Case, build_case
-from fitting.corrections.choice import ON_REQUEST, correct
+from fitting.corrections.choice import assemble, every_method, lay_out
 from fitting.corrections.result import Corrected, Correction, methods_frame, methods_html
+from fitting.cup.circumstances import Circumstances
 from fitting.curve import Curve
-from fitting.periods import MixingMoment
 from fitting.prior_weight import PriorWeight, weigh_prior
-from fitting.stability import CASE_CHOICES, Stability, scan_stability
+from fitting.stability import Stability, scan_stability
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,7 +41,7 @@ class Comparison:
     Attributes:
         curve: the readings.
         corrected: the corrected curve with the chosen method and the warnings.
-        methods: every method's answer, the slow ones too, in the order of ``METHODS``.
+        methods: every method's answer, in the order of ``METHODS``.
         laws: cooling laws on the after period; None where it is too short for them.
         stability: how the rise moves with choices somebody else might have made.
         rule: why the chosen method was chosen.
@@ -109,45 +108,57 @@ class Comparison:
         return f"<div>{''.join(parts)}</div>"
 
 
-def compare(curve: Curve, *, progress: Progress | None = None, **choices: Any) -> Comparison:
+def compare(
+    curve: Curve,
+    *,
+    progress: Progress | None = None,
+    mixed_at_s: float | None = None,
+    u_mixed_at_s: float = 0.0,
+    method: str | None = None,
+    room_C: float | None = None,
+    u_room_K: float = 0.5,
+    capacity_ratio: float = 1.0,
+    prior_rate_per_s: float | None = None,
+    u_prior_rate_per_s: float | None = None,
+    vessel: str | None = None,
+    lid: str | None = None,
+) -> Comparison:
     """Correct a curve by every method, and scan what the result rests on.
 
     Args:
         curve: the readings.
         progress: called with (steps done, steps in all, what comes next).
-        choices: the keywords of `fitting.correct`: mixed_at_s, u_mixed_at_s, method, room_C,
-            u_room_K, capacity_ratio, prior_rate_per_s, u_prior_rate_per_s.
+
+    All others as for `fitting.correct`.
 
     Raises:
         CurveRefused: no correction can be taken from the curve; the message says why, and what
             can still be said.
         CurveError: an argument is out of its range.
     """
+    known = Circumstances(
+        mixed_at_s=mixed_at_s, u_mixed_at_s=u_mixed_at_s, capacity_ratio=capacity_ratio,
+        room_C=room_C, u_room_K=u_room_K, rate_per_s=prior_rate_per_s,
+        u_rate_per_s=u_prior_rate_per_s, vessel=vessel, lid=lid,
+    )  # fmt: skip
+    return compare_known(curve, known, method, progress)
+
+
+def compare_known(
+    curve: Curve,
+    known: Circumstances,
+    method: str | None = None,
+    progress: Progress | None = None,
+) -> Comparison:
+    """As `compare`, with all that is known in one record. Raises as `compare`."""
     tell = progress or (lambda done, total, what: None)
     tell(0, 4, "every method")
-    corrected = with_slow_methods(curve, correct(curve, **choices), choices)
+    case = lay_out(curve, known, method)
+    corrected = assemble(case, every_method(case), method)
     tell(2, 4, "scans of the choices")
-    stability = scan_stability(curve, corrected, **choices)
+    stability = scan_stability(curve, corrected)
     tell(3, 4, "cooling laws")
-    laws = laws_of(case_of(curve, corrected, choices), corrected)
+    laws = laws_of(case, corrected)
     tell(4, 4, "done")
-    prior = weigh_prior(curve, corrected, choices)
+    prior = weigh_prior(curve, corrected)
     return Comparison(curve, corrected, corrected.methods, laws, stability, corrected.rule, prior)
-
-
-def case_of(curve: Curve, corrected: Corrected, choices: dict[str, Any]) -> Case:
-    """What the methods saw, laid out again about the moment of mixing that was used."""
-    moment = MixingMoment(
-        corrected.mixed_at_s, corrected.u_mixed_at_s, corrected.mixing_given, "as used"
-    )
-    kept = {name: value for name, value in choices.items() if name in CASE_CHOICES}
-    return build_case(curve, moment, **kept)
-
-
-def with_slow_methods(curve: Curve, corrected: Corrected, choices: dict[str, Any]) -> Corrected:
-    """The same result with the methods added that `fitting.correct` runs only when asked."""
-    methods = corrected.methods
-    for name in sorted(ON_REQUEST - {m.method for m in methods}):
-        slow = correct(curve, **{**choices, "method": name})
-        methods = (*methods, slow.named(name))
-    return replace(corrected, methods=methods)

@@ -29,6 +29,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitting.corrections.result import Correction, total
+from fitting.cup.circumstances import Circumstances
 from fitting.curve import FloatArray
 from fitting.errors import CurveError
 from fitting.extreme_courses import RELEASES, TIMES_S, Courses, courses, looks, on_grid, responses
@@ -55,7 +56,7 @@ _LOG_CDF = np.log([0.5 * math.erfc(-float(z) / math.sqrt(2.0)) for z in _Z]).ast
 
 
 @dataclass(frozen=True, slots=True)
-class _Known:
+class _Read:
     """What was read and what is known; change and room above the start, both as if it warmed."""
 
     change_K: float
@@ -79,11 +80,8 @@ def correct_extreme_reading(
     before_C: float,
     extreme_C: float,
     extreme_after_s: float,
-    room_C: float,
-    rate_per_s: float,
-    u_rate_per_s: float,
+    known: Circumstances,
     *,
-    u_room_K: float = 0.5,
     u_extreme_after_s: float = 5.0,
     u_before_K: float = 0.03,
     u_reading_K: float = 0.03,
@@ -91,7 +89,6 @@ def correct_extreme_reading(
     noise_K: float = 0.009,
     cup_share: float | None = None,
     release: str | None = None,
-    vessel: str | None = None,
 ) -> Correction:
     """Rise of an insulated cup from two readings and the time of the second.
 
@@ -99,14 +96,13 @@ def correct_extreme_reading(
         before_C: temperature before the mixing, °C.
         extreme_C: highest (lowest) reading after it, °C.
         extreme_after_s: when it was first shown, seconds after the mixing.
-        room_C, u_room_K: room temperature, °C, and its standard uncertainty, K.
-        rate_per_s, u_rate_per_s: cooling rate after mixing: conductance over heat capacity, 1/s.
+        known: the room's temperature and the cooling rate after mixing, both needed, each with its
+            u, and the vessel: a flask's glass warms over minutes; not told: a cup.
         u_extreme_after_s: of the time, s.
         u_before_K, u_reading_K: of the two readings, K.
         step_K, noise_K: the display's step and the random noise of one look at it, K.
         cup_share: the cup's share of the heat capacity, where known; no wall can hold more.
         release: ``fast``, ``slow``, or None where neither is known.
-        vessel: ``cup`` or ``flask``, whose glass warms over minutes; None: a cup.
 
     Returns:
         a `Correction` named ``extreme-known-loss``; `parts` tell what its uncertainty is made of.
@@ -114,15 +110,16 @@ def correct_extreme_reading(
     Raises:
         CurveError: a value is out of its range.
     """
-    us = (u_rate_per_s, u_room_K, u_extreme_after_s, u_before_K, u_reading_K, step_K, noise_K)
-    _check(before_C, extreme_C, extreme_after_s, room_C, rate_per_s, us, release)
+    us = (u_extreme_after_s, u_before_K, u_reading_K, step_K, noise_K)
+    _check(before_C, extreme_C, extreme_after_s, us, release)
+    room_C, rate_per_s, u_rate_per_s = _needed(known)
     sign = 1.0 if extreme_C >= before_C else -1.0
-    known = _Known(
+    read = _Read(
         sign * (extreme_C - before_C), sign * (room_C - before_C), extreme_after_s,
         u_extreme_after_s, rate_per_s, sign, step_K, noise_K, release,
-        vessel or "cup",
+        known.vessel or "cup",
     )  # fmt: skip
-    rise, spreads = _averaged(known, u_rate_per_s, u_room_K, cup_share)
+    rise, spreads = _averaged(read, u_rate_per_s, known.u_room_K, cup_share)
     parts = (("temperature before", u_before_K), ("extreme reading", u_reading_K), *spreads)
     u = total(parts)
     lost = sign * rise - (extreme_C - before_C)
@@ -138,13 +135,13 @@ def correct_extreme_reading(
 
 
 def _averaged(
-    known: _Known, u_rate: float, u_room: float, cup_share: float | None
+    read: _Read, u_rate: float, u_room: float, cup_share: float | None
 ) -> tuple[float, tuple[tuple[str, float], ...]]:
     """Mean rise [K] and the parts of its uncertainty that the courses tell."""
-    every = np.arange(len(known.courses.late))
+    every = np.arange(len(read.courses.late))
     if cup_share is not None:
-        every = every[known.courses.wall_share <= max(cup_share, 0.01)]
-    rises, weight = _weighed(known, every)
+        every = every[read.courses.wall_share <= max(cup_share, 0.01)]
+    rises, weight = _weighed(read, every)
     of_course = weight.sum(axis=1)
     mean = float(np.sum(weight * rises))
     means = np.sum(weight * rises, axis=1) / np.maximum(of_course, 1e-300)
@@ -155,15 +152,13 @@ def _averaged(
     if u_rate > 0.0:
         kept = np.sort(order[:last])
         start = float(np.sum(of_course[kept] * means[kept]) / np.sum(of_course[kept]))
-        other, of_other = _weighed(
-            replace(known, rate_per_s=known.rate_per_s + u_rate), every[kept]
-        )
+        other, of_other = _weighed(replace(read, rate_per_s=read.rate_per_s + u_rate), every[kept])
         moved = abs(float(np.sum(of_other * other)) - start)
-    time = min(_slope(known.courses.late[every], means, of_course), math.sqrt(spread))
-    time = time if known.u_after_s > 0.0 else 0.0
-    reach = min(known.after_s, 300.0)
+    time = min(_slope(read.courses.late[every], means, of_course), math.sqrt(spread))
+    time = time if read.u_after_s > 0.0 else 0.0
+    reach = min(read.after_s, 300.0)
     return mean, (
-        (ROOM, reach * known.rate_per_s * u_room),
+        (ROOM, reach * read.rate_per_s * u_room),
         (RATE, moved),
         (TIME, time),
         (COURSE, math.sqrt(max(spread - time**2, 0.0))),
@@ -176,22 +171,22 @@ def _slope(x: FloatArray, y: FloatArray, weight: FloatArray) -> float:
     return abs(float(np.sum(weight * away * y) / max(float(np.sum(weight * away**2)), 1e-12)))
 
 
-def _weighed(known: _Known, which: npt.NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+def _weighed(read: _Read, which: npt.NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
     """Rises [K] and weights, shapes (courses, nodes of the true reading); weights add up to 1."""
-    some = known.courses.only(which)
+    some = read.courses.only(which)
     per_kelvin, pushed = (
-        table[which] for table in on_grid(known.release, known.rate_per_s, known.vessel)
+        table[which] for table in on_grid(read.release, read.rate_per_s, read.vessel)
     )
-    at = np.maximum(known.after_s + known.u_after_s * some.late, 1.0)
-    R, J = (column[:, 0] for column in responses(some, known.rate_per_s, at[:, None]))
+    at = np.maximum(read.after_s + read.u_after_s * some.late, 1.0)
+    R, J = (column[:, 0] for column in responses(some, read.rate_per_s, at[:, None]))
     R = np.maximum(R, _LEAST)
-    push = known.rate_per_s * known.room_K + known.sign * some.stirring_K_per_s
-    turns = push < known.rate_per_s * known.change_K  # else it goes on the same way, and no reading
-    noise = np.hypot(known.noise_K * some.noise, 5e-4 * (abs(known.change_K) + 1.0))
-    half = known.step_K / 2 / noise
-    above = (known.step_K / 2 + _REACH * noise)[:, None] * _NODES  # the reading, over the curve
-    rises = (known.change_K - above - (push * J)[:, None]) / R[:, None]
-    over_idle = known.change_K - push[:, None] * pushed
+    push = read.rate_per_s * read.room_K + read.sign * some.stirring_K_per_s
+    turns = push < read.rate_per_s * read.change_K  # else it goes on the same way, and no reading
+    noise = np.hypot(read.noise_K * some.noise, 5e-4 * (abs(read.change_K) + 1.0))
+    half = read.step_K / 2 / noise
+    above = (read.step_K / 2 + _REACH * noise)[:, None] * _NODES  # the reading, over the curve
+    rises = (read.change_K - above - (push * J)[:, None]) / R[:, None]
+    over_idle = read.change_K - push[:, None] * pushed
     room_left = (over_idle / noise[:, None]).astype(np.float32)
     slope = (per_kelvin / noise[:, None]).astype(np.float32)
     room_left += np.where(at[:, None] > TIMES_S, -half[:, None], half[:, None])
@@ -241,17 +236,32 @@ def _log_cdf(z: FloatArray) -> FloatArray:
     return np.asarray(_LOG_CDF.take(place, mode="clip"))
 
 
+def _needed(known: Circumstances) -> tuple[float, float, float]:
+    """Room [°C], cooling rate and its u [1/s], without which nothing can be put back."""
+    rate = known.expected_rate
+    if known.room_C is None or rate is None:
+        lacking = "room temperature" if known.room_C is None else "cooling rate"
+        raise CurveError(f"an extreme reading is corrected with the {lacking}; give it")
+    if not rate[0] < _MOST_RATE_PER_S:
+        raise CurveError(
+            f"the cooling rate is {rate[0]:g} 1/s; expected well below {_MOST_RATE_PER_S:g} 1/s: "
+            "no cup cools by half within seconds"
+        )
+    return known.room_C, *rate
+
+
+_MOST_RATE_PER_S = 0.1
+
+
 def _check(
-    before: float, extreme: float, after: float, room: float, rate: float,
-    uncertainties: tuple[float, ...], release: str | None,
+    before: float, extreme: float, after: float, uncertainties: tuple[float, ...],
+    release: str | None,
 ) -> None:  # fmt: skip
-    for name, value in (("before_C", before), ("extreme_C", extreme), ("room_C", room)):
+    for name, value in (("before_C", before), ("extreme_C", extreme)):
         if not np.isfinite(value):
             raise CurveError(f"{name} is {value}; expected a temperature in °C")
     if not (np.isfinite(after) and after >= 0):
         raise CurveError(f"extreme_after_s is {after}; expected seconds after the mixing")
-    if not (np.isfinite(rate) and 0 <= rate < 0.1):
-        raise CurveError(f"rate_per_s is {rate}; expected 1/s, 0 or more and well below 0.1")
     if not all(np.isfinite(u) and u >= 0 for u in uncertainties):
         raise CurveError(f"the uncertainties are {uncertainties}; expected numbers, 0 or more")
     if release is not None and release not in RELEASES:

@@ -9,19 +9,19 @@ processes of the engine; the integral of the loss is taken from all readings.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from fitting.corrections.binning import QUICK_OVER_S, bin_case
 from fitting.corrections.case import build_case
-from fitting.cup.knowledge import SURROUNDINGS, VESSELS, lid_of
+from fitting.cup.circumstances import NOTHING_KNOWN, Circumstances
 from fitting.curve import Curve, FloatArray
 from fitting.errors import CurveError
 from fitting.newton.average import average
 from fitting.newton.rows import BEFORE, RATE, RISE
-from fitting.newton.setting import Setting
+from fitting.newton.setting import setting_for
 from fitting.newton.source import heater
 from fitting.periods import given_mixing
 
@@ -58,40 +58,22 @@ class HeatedRise:
 def heated_rise(
     curve: Curve,
     heated_s: float,
-    *,
-    on_s: float | None = None,
-    room_C: float | None = None,
-    u_room_K: float = SURROUNDINGS.room_read_K.u,
-    prior_rate_per_s: float | None = None,
-    u_prior_rate_per_s: float | None = None,
-    vessel: str | None = None,
-    lid: str | None = None,
+    known: Circumstances = NOTHING_KNOWN,
 ) -> HeatedRise:
-    """Corrected rise of a curve heated for ``heated_s`` seconds from ``on_s`` on.
+    """Corrected rise of a curve heated for ``heated_s`` seconds from ``known.mixed_at_s`` on.
 
-    Where ``on_s`` is not given it is found from the curve. Raises CurveError for a log without
+    Where that moment is not told it is found from the curve. Raises CurveError for a log without
     readings before the heating or without ``LEAST_AFTER_S`` seconds of them after it.
     """
     t = curve.time_s
-    given = on_s is not None
-    on = float(on_s) if on_s is not None else _find_on(curve, heated_s)
+    given = known.mixed_at_s is not None
+    on = _find_on(curve, heated_s) if known.mixed_at_s is None else float(known.mixed_at_s)
     off = on + heated_s
     _refuse(curve, on, off, t < on - 0.5 * curve.step_s, t > off + QUICK_OVER_S)
-    case = build_case(curve, given_mixing(curve, on), main_end_s=heated_s + QUICK_OVER_S)
-    rate = None
-    if prior_rate_per_s is not None:
-        rate = (prior_rate_per_s, u_prior_rate_per_s or 0.3 * prior_rate_per_s)
-    setting = Setting(
-        case.swing_K,
-        case.before_C,
-        1.0,
-        None if room_C is None else room_C - case.before_C,
-        u_room_K,
-        rate,
-        VESSELS[vessel or "cup"],
-        lid_of(lid),
-        heater(heated_s),
-    )
+    moment = given_mixing(curve, on)
+    case = build_case(curve, moment, known, main_end_s=heated_s + QUICK_OVER_S)
+    told = replace(known, capacity_ratio=1.0)
+    setting = setting_for(told, case.swing_K, case.before_C, source=heater(heated_s))
     found = average(bin_case(case, heated_s), case.noise, setting)
     misfit = found.misfit * found.scale
     warnings = [] if given else [f"the heating was found to begin at {on:.0f} s on the curve"]

@@ -19,6 +19,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from fitting.cup.circumstances import Circumstances
 from fitting.curve import Curve
 from fitting.curve_files import read_curve, write_curve
 from fitting.errors import CurveError
@@ -163,9 +164,9 @@ def reveal(
         MappingProxyType(answer),
         student_rise_K,
         u,
-        mixed_at_s=task.mixed_at_s,
-        capacity_ratio=task.capacity_ratio,
-        room_C=task.room_C,
+        Circumstances(
+            mixed_at_s=task.mixed_at_s, capacity_ratio=task.capacity_ratio, room_C=task.room_C
+        ),
     )
 
 

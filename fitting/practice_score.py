@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from fitting.corrections.choice import correct
+from fitting.corrections.choice import correct_known
+from fitting.cup.circumstances import Circumstances
 from fitting.curve import Curve
 from fitting.periods import CurveRefused
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from fitting.corrections.result import Corrected
 
 _CLOSE, _FAIR = 0.25, 1.0  # per cent of the rise
 
@@ -137,18 +135,13 @@ def score(
     answer: Mapping[str, Any],
     student_rise_K: float | None,
     u_student_K: float | None,
-    *,
-    mixed_at_s: float,
-    capacity_ratio: float,
-    room_C: float | None = None,
+    known: Circumstances,
 ) -> Revealed:
     """Compare a student's rise and every method with the opened answer."""
     truth = float(answer["rise_K"])
     notes: list[str] = []
     try:
-        methods, default = _scores(
-            curve, truth, mixed_at_s=mixed_at_s, capacity_ratio=capacity_ratio, room_C=room_C
-        )
+        methods, default = _scores(curve, truth, known)
     except CurveRefused as refused:
         methods, default = (), ""
         notes.append(f"no method could be used on this curve: {refused.reason}")
@@ -180,17 +173,11 @@ def score(
 
 
 def _scores(
-    curve: Curve, truth: float, **known: float | None
+    curve: Curve, truth: float, known: Circumstances
 ) -> tuple[tuple[MethodScore, ...], str]:
     """Every method's score, best first, and the name of the default one."""
 
-    def by(method: str | None) -> Corrected:
-        return correct(curve, method=method, **known)  # type: ignore[arg-type]
-
-    usual = by(None)
-    found = {m.method: m for m in usual.methods}
-    with suppress(CurveRefused):  # the slow model may refuse a curve that others take
-        found["dynamic"] = by("dynamic").chosen
+    usual = correct_known(curve, known)
     scores = [
         MethodScore(
             name=one.method,
@@ -202,7 +189,7 @@ def _scores(
             admissible=one.admissible,
             why=one.why,
         )
-        for one in found.values()
+        for one in usual.methods
     ]
     best_first = sorted(scores, key=lambda m: (not m.admissible, abs(m.error_K)))
     return tuple(best_first), usual.chosen.method

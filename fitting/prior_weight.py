@@ -8,11 +8,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from html import escape
-from typing import Any
 
 import numpy as np
 
-from fitting.corrections.choice import correct
+from fitting.corrections.choice import correct_known
 from fitting.corrections.result import Corrected
 from fitting.curve import Curve
 from fitting.errors import CurveError
@@ -72,19 +71,14 @@ class PriorWeight:
         return f"<p>{escape(self.verdict)}</p>"
 
 
-def weigh_prior(curve: Curve, corrected: Corrected, choices: dict[str, Any]) -> PriorWeight | None:
-    """Set a result beside the one that it would be without its prior rate; None without a prior.
-
-    Args:
-        choices: the keywords that `fitting.correct` was given for ``corrected``.
-    """
-    rate, u_rate = choices.get("prior_rate_per_s"), choices.get("u_prior_rate_per_s")
-    if rate is None:
+def weigh_prior(curve: Curve, corrected: Corrected) -> PriorWeight | None:
+    """Set a result beside the one that it would be without its prior rate; None without a prior."""
+    expected = corrected.known.expected_rate
+    if expected is None:
         return None
-    u_prior = u_rate or 0.3 * rate
-    without = {k: v for k, v in choices.items() if not k.endswith("prior_rate_per_s")}
+    rate, u_prior = expected
     try:
-        alone = correct(curve, **{**without, "method": corrected.chosen.method}).chosen
+        alone = correct_known(curve, corrected.known.without_rate(), corrected.chosen.method).chosen
     except CurveError:  # it was corrected with the prior, so only the prior can be what it needs
         return None
     used = corrected.chosen

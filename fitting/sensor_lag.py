@@ -41,7 +41,7 @@ def lag_of(case: Case) -> tuple[float, float] | None:
     """
     use = (case.s > 0) & (case.s <= _SEEN_S)
     s, y = case.s[use], case.y[use] - case.before_C
-    if case.capacity_ratio > _LIQUID_RATIO or s.size < 8 or s[-1] < 30.0:
+    if case.known.capacity_ratio > _LIQUID_RATIO or s.size < 8 or s[-1] < 30.0:
         return None
     change = max(abs(case.swing_K), 1e-6)
     lag, misfit = _misfits(s, y, change)

@@ -10,14 +10,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fitting.corrections.binning import QUICK_OVER_S
 from fitting.corrections.case import build_case
-from fitting.corrections.choice import ON_REQUEST
-from fitting.corrections.methods import METHODS
+from fitting.corrections.choice import as_used
 from fitting.corrections.newton_integral import NAME as AVERAGING
 from fitting.curve import Curve
 from fitting.errors import CurveError
@@ -32,7 +31,6 @@ REACH_S = 5.0
 _SHIFTS_S = (-5.0, -3.5, -2.0, -1.0, 0.0, 1.0, 2.0, 3.5, 5.0)
 _LENGTHS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)  # of the time from mixing to the last reading
 _SHORTEST_S = 60.0
-CASE_CHOICES = ("capacity_ratio", "room_C", "u_room_K", "prior_rate_per_s", "u_prior_rate_per_s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,18 +110,15 @@ class Stability:
         return f"<p>{escape(self.verdict)}</p>{table}"
 
 
-def scan_stability(curve: Curve, corrected: Corrected, **choices: Any) -> Stability:
+def scan_stability(curve: Curve, corrected: Corrected) -> Stability:
     """Scan the moment of mixing, the end of the main period and the after period's length.
 
     Args:
         curve: the readings.
-        corrected: what `fitting.correct` gave for them.
-        choices: the keywords that it was given: capacity_ratio, room_C, u_room_K,
-            prior_rate_per_s, u_prior_rate_per_s; ``method`` and the moment of mixing are taken
-            from ``corrected``.
+        corrected: what `fitting.correct` gave for them, with the circumstances that it was told:
+            every scan passes through the value in use.
     """
-    kept = {name: value for name, value in choices.items() if name in CASE_CHOICES}
-    tried = _Tried(curve, corrected, kept)
+    tried = _Tried(curve, corrected)
     scans = (_moments(tried), _ends(tried), _lengths(tried))
     chosen = corrected.chosen
     spread = max(scan.moved_K(chosen.rise_K) for scan in scans)
@@ -132,21 +127,15 @@ def scan_stability(curve: Curve, corrected: Corrected, **choices: Any) -> Stabil
 
 @dataclass(frozen=True, eq=False)
 class _Tried:
-    """One curve, its result, and what else the corrections are told."""
+    """One curve and its result, which holds what the corrections were told."""
 
     curve: Curve
     corrected: Corrected
-    choices: dict[str, Any]
 
     @property
     def name(self) -> str:
         """The method whose rise is followed."""
         return self.corrected.chosen.method
-
-    @property
-    def slow(self) -> bool:
-        """Whether the method takes seconds, so that few values must do."""
-        return self.name in ON_REQUEST
 
     def rise(
         self, *, shift_s: float = 0.0, main_end_s: float | None = None, until_s: float | None = None
@@ -157,8 +146,8 @@ class _Tried:
         try:
             if until_s is not None:
                 curve = curve.window(float(curve.time_s[0]), c.mixed_at_s + until_s)
-            case = build_case(curve, moment, main_end_s=main_end_s, **self.choices)
-            found = METHODS[self.name].function(case)
+            case = build_case(curve, moment, c.known, main_end_s=main_end_s)
+            found = as_used(case, self.name)
         except (CurveError, ValueError, np.linalg.LinAlgError):
             return float("nan"), float("nan")
         return found.rise_K, found.u_rise_K
@@ -177,7 +166,7 @@ def _scan(
 def _moments(tried: _Tried) -> Scan:
     """The rise with the moment of mixing up to 5 s earlier or later."""
     c, time = tried.corrected, tried.curve.time_s
-    shifts = [-REACH_S, 0.0, REACH_S] if tried.slow else list(_SHIFTS_S)
+    shifts = list(_SHIFTS_S)
     room = (float(time[0]) - c.mixed_at_s, float(time[-1]) - c.mixed_at_s)
     shifts = [shift for shift in shifts if room[0] <= shift < room[1]]
     found = [tried.rise(shift_s=shift) for shift in shifts]
@@ -198,7 +187,7 @@ def _ends(tried: _Tried) -> Scan:
     used = QUICK_OVER_S if averaging else c.settled_after_s
     first = used if used is not None else 0.3 * latest
     low = min(first if averaging else max(0.5 * first, 5.0), latest)
-    values = np.geomspace(low, latest, 3 if tried.slow else 7).tolist()
+    values = np.geomspace(low, latest, 7).tolist()
     if used is not None and low < used < latest:
         values = sorted([*values, used])
     found = [tried.rise(main_end_s=end) for end in values]
@@ -215,8 +204,7 @@ def _lengths(tried: _Tried) -> Scan:
     """The rise with the end of the log cut off."""
     c = tried.corrected
     last = float(tried.curve.time_s[-1]) - c.mixed_at_s
-    shares = (0.4, 1.0) if tried.slow else _LENGTHS
-    values = [share * last for share in shares if share * last >= _SHORTEST_S or share == 1.0]
+    values = [share * last for share in _LENGTHS if share * last >= _SHORTEST_S or share == 1.0]
     found = [tried.rise(until_s=length + 1e-6) for length in values]
     note = "a shorter log knows less: each value's own uncertainty is larger than the full log's"
     title = "log used, since mixing / s"

@@ -28,9 +28,9 @@ def settled_readings(monkeypatch):
 
     corrected = reading_loss.loss_of_reading
 
-    def nothing_where_nothing_is_lost(prepared, before, C_app, loss):
+    def nothing_where_nothing_is_lost(prepared, before, C_app, u_C_app, loss):
         if loss is None or loss.conductance_W_per_K > 2e-6:
-            return corrected(prepared, before, C_app, loss)
+            return corrected(prepared, before, C_app, u_C_app, loss)
         parts = ((reading_loss.COURSE, 0.0),)
         return reading_loss.ExtremeLoss(0.0, 0.0, parts), reading_loss.CORRECTED_READING, []
 

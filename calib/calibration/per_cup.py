@@ -105,7 +105,7 @@ def _constant(
     )
     budget = budget_of(_results(group.runs), c)
     failed = quality_of(c, agreements)
-    warnings = warnings_of(c, findings, budget, agreements, loss)
+    warnings = (*warnings_of(c, findings, budget, agreements, loss), *_said_of(cooling))
     extra = tuple(RunFinding(run, 0.0, 0.0, math.nan, False) for run in cooling)
     return CupConstant(
         apparatus=apparatus,
@@ -152,9 +152,17 @@ def _only_cooling(
         fill_mL=_range(run.prepared.fill_mL for run in cooling),
         temperature_C=_range(t for r in cooling for t in (r.rise.before_C, r.rise.final_C)),
         reference_fill_mL=cooling[0].prepared.fill_mL,
-        slope_J_per_K_per_mL=0.0, u_slope_J_per_K_per_mL=0.0, budget=(), warnings=(word,),
+        slope_J_per_K_per_mL=0.0, u_slope_J_per_K_per_mL=0.0, budget=(),
+        warnings=(word, *_said_of(cooling)),
         failed_quality="no constant: cooling logs only",
     )  # fmt: skip
+
+
+def _said_of(cooling: Iterable[CalibrationRun]) -> tuple[str, ...]:
+    """What the cooling logs themselves warn of: their loss is stored with the constant."""
+    return tuple(
+        f"cooling log {one.run.run}: {said}" for one in cooling for said in one.rise.warnings
+    )
 
 
 def _range(values: Iterable[float]) -> tuple[float, float]:
@@ -163,9 +171,17 @@ def _range(values: Iterable[float]) -> tuple[float, float]:
 
 
 def _conductance(runs: Sequence[CalibrationRun], C_app: float, u_C_app: float) -> Combined | None:
+    """The cup's G [W/K]; that of a single cooling log stays what the log says.
+
+    Its fit already holds whatever else a cup may do, and ``cooldown`` says the same of the same
+    log; a mixing curve alone is given the usual spread between runs.
+    """
     found = [conductance_of_run(run, C_app, u_C_app) for run in runs]
     results = [one for one in found if one is not None and one.u > 0.0]
-    return combine(results) if results else None
+    if not results:
+        return None
+    log_alone = len(results) == 1 and all(run.way == "cooling" for run in runs)
+    return combine(results, prior_sd=0.0 if log_alone else None)
 
 
 def _lag(runs: Sequence[CalibrationRun]) -> float | None:

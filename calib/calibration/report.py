@@ -216,6 +216,7 @@ def run_json(finding: RunFinding) -> dict[str, Any]:
         "before_C": rise.before_C,
         "final_C": rise.final_C,
         "cooling_rate_per_s": rise.cooling_rate_per_s,
+        "u_cooling_rate_per_s": rise.u_cooling_rate_per_s,
         "sensor_lag_s": lag[0] if lag is not None else None,
         "fill_mL": one.prepared.fill_mL,
         "weight": finite(finding.weight),

@@ -33,6 +33,14 @@ def correct(
         float | None,
         typer.Option("--mixed-at", metavar="S", help="Moment of mixing on the curve's clock, s."),
     ] = None,
+    u_mixed_at: Annotated[
+        float,
+        typer.Option(
+            "--u-mixed-at",
+            metavar="S",
+            help="Its standard uncertainty, s; without it the moment is taken as exact.",
+        ),
+    ] = 0.0,
     method: Annotated[
         str | None, typer.Option("--method", metavar="NAME", help="Use this correction.")
     ] = None,
@@ -87,6 +95,15 @@ def correct(
             " else a cup unless the curve shows a flask's heavy wall.",
         ),
     ] = None,
+    lid: Annotated[
+        str | None,
+        typer.Option(
+            "--lid",
+            metavar="KIND",
+            help="closed, hole (a lid with a hole) or open (none): how much vapour leaves."
+            " Default: a registered kind's, else not told.",
+        ),
+    ] = None,
     registry: RegistryPlace = None,
     page: PageFile = None,
     time_column: TimeColumn = None,
@@ -101,6 +118,7 @@ def correct(
     The rise sought is what a perfectly insulated cup would have shown.
     """
     from calib.jobs.correcting import correct_file
+    from fitting.cup.circumstances import Circumstances
 
     out = Output(as_json=as_json)
     report = correct_file(
@@ -112,7 +130,14 @@ def correct(
             "temperature_unit": unit,
             "run": run,
         },
-        mixed_at_s=mixed_at,
+        known=Circumstances(
+            mixed_at_s=mixed_at,
+            u_mixed_at_s=u_mixed_at,
+            capacity_ratio=capacity_ratio,
+            room_C=room,
+            vessel=vessel,
+            lid=lid,
+        ),
         method=method,
         compare=compare,
         release={
@@ -124,9 +149,6 @@ def correct(
         progress=out.progress,
         apparatus=apparatus,
         registry=registry,
-        room_C=room,
-        vessel=vessel,
-        capacity_ratio=capacity_ratio,
     )
     _show(out, report, every_method=compare)
     if page is not None:

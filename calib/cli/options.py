@@ -37,7 +37,9 @@ TemperatureColumn = Annotated[
     str | None,
     typer.Option("--temperature-column", metavar="NAME", help="Column with the temperature."),
 ]
-TimeUnit = Annotated[str | None, typer.Option("--time-unit", metavar="UNIT", help="s, min or h.")]
+TimeUnit = Annotated[
+    str | None, typer.Option("--time-unit", metavar="UNIT", help="s, ms, min or h.")
+]
 TemperatureUnit = Annotated[
     str | None, typer.Option("--unit", metavar="UNIT", help="Of temperature: C, F or K.")
 ]

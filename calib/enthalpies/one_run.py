@@ -103,7 +103,10 @@ def evaluate_run(
     prepared = prepare(run, instruments)
     _refuse_calibrations(run, prepared.process.kind)
     constant = apply_constant(constants, run, prepared)
-    rise = find_rise(prepared, C_app=constant.value_J_per_K, loss=constant.loss, method=method)
+    rise = find_rise(
+        prepared, C_app=constant.value_J_per_K, u_C_app=constant.u_J_per_K, loss=constant.loss,
+        method=method,
+    )  # fmt: skip
     measured = measure(prepared, rise)
     q = measured.quantities
     q.put(

@@ -28,7 +28,7 @@ def answer_for(
     from calib.classwork.worked.answer import worked_answer
     from calib.enthalpy import FromRegistry
     from calib.jobs.marking import taught_from
-    from calib.jobs.vessels import told_vessels
+    from calib.jobs.vessels import told_kinds
     from calib.registry import open_registry
     from calib.run_model.refusal import RowRefusedError
     from calib.runs.instruments import Instruments
@@ -37,7 +37,7 @@ def answer_for(
     taught = taught_from("simple", solute_mass)
     table = read_table(path)
     with open_registry(registry) as store:
-        table = told_vessels(table, store)
+        table = told_kinds(table, store)
         run = _row(table, label)
         try:
             return worked_answer(run, Instruments.load(table), FromRegistry(store), taught)

@@ -49,14 +49,14 @@ def calibrate_table(
     from calib.calibration import calibrate
     from calib.jobs.constant_source import RegistryConstants
     from calib.jobs.cup_kinds import kind_facts, leaned
-    from calib.jobs.vessels import told_vessels
+    from calib.jobs.vessels import told_kinds
     from calib.registry import open_registry
     from calib.runs.reader import read_table
 
     _require_recheck(recheck_after, recheck_uses)
     table = read_table(path)
     with open_registry(registry, create=False) as store:
-        table = told_vessels(only_registered(table, store), store)
+        table = told_kinds(only_registered(table, store), store)
         before = RegistryConstants(store)
         report = calibrate(
             table, known_loss=before, known_constant=before.constant_of, progress=progress

@@ -119,12 +119,16 @@ def cool_down(
     fill_g: float | None = None,
     u_fill_g: float | None = None,
     registry: str | None = None,
-    **choices: Any,
+    room_C: float | None = None,
+    u_room_K: float = 0.5,
+    from_s: float | None = None,
+    to_s: float | None = None,
+    law: str | None = None,
 ) -> CooldownReport:
     """Read a log of nothing but cooling and find law, rate, end and heat loss.
 
-    ``reading`` overrides the reader's guesses (keywords of ``fitting.read_curve``), ``choices``
-    are keywords of ``fitting.fit_cooling_log``: from_s, to_s, room_C, u_room_K, law. The heat
+    ``reading`` overrides the reader's guesses (keywords of ``fitting.read_curve``); room, part of
+    the log and law are as for ``fitting.fit_cooling_log``. The heat
     capacity is ``heat_capacity`` (value and u, J/K), or that of ``fill_g`` grams of water in a
     registered cup.
 
@@ -146,16 +150,16 @@ def cool_down(
     curve = read_curve(path, **(reading or {}))
     capacity = given
     if stored is not None and fill_g is not None:
-        first, last = choices.get("from_s"), choices.get("to_s")
         used = curve.window(
-            -math.inf if first is None else first, math.inf if last is None else last
+            -math.inf if from_s is None else from_s, math.inf if to_s is None else to_s
         )
         middle_C = float(used.temperature_C.mean())
         capacity = _filled(stored, fill_g, U_FILL_G if u_fill_g is None else u_fill_g, middle_C)
-    if capacity is not None:
-        choices["heat_capacity_J_per_K"] = capacity.value
-        choices["u_heat_capacity_J_per_K"] = capacity.u
-    log = fit_cooling_log(curve, **choices)
+    log = fit_cooling_log(
+        curve, from_s=from_s, to_s=to_s, room_C=room_C, u_room_K=u_room_K, law=law,
+        heat_capacity_J_per_K=None if capacity is None else capacity.value,
+        u_heat_capacity_J_per_K=0.0 if capacity is None else capacity.u,
+    )  # fmt: skip
     return CooldownReport(curve, log, capacity, _agreement(log, capacity), _parts(log, capacity))
 
 

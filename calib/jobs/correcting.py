@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from fitting.comparison import Comparison
     from fitting.cooling_laws.result import LawComparison
     from fitting.corrections import Corrected
+    from fitting.cup.circumstances import Circumstances
     from fitting.curve import Curve
     from fitting.heat_release import HeatRelease
     from fitting.prior_weight import PriorWeight
@@ -63,6 +64,7 @@ class CurveReport:
             "method": chosen.method,
             "rule": corrected.rule,
             "vessel": chosen.vessel,
+            "lid": corrected.known.lid,
             "cooling_rate_per_s": chosen.cooling_rate_per_s,
             "u_cooling_rate_per_s": chosen.u_cooling_rate_per_s,
             "settles_towards_C": chosen.t_inf_C,
@@ -166,18 +168,18 @@ def correct_file(
     path: Path,
     *,
     reading: dict[str, Any] | None = None,
-    mixed_at_s: float | None = None,
+    known: Circumstances,
+    method: str | None = None,
     compare: bool = False,
     release: dict[str, float | None] | None = None,
     progress: Progress | None = None,
     apparatus: str | None = None,
     registry: str | None = None,
-    **choices: Any,
 ) -> CurveReport:
     """Read a curve file and correct it.
 
-    ``reading`` overrides the reader's guesses (keywords of ``fitting.read_curve``), ``choices``
-    are keywords of ``fitting.corrections.correct``. With ``compare`` every method is tried, and
+    ``reading`` overrides the reader's guesses (keywords of ``fitting.read_curve``), ``known`` is
+    what is known of the run beside the file. With ``compare`` every method is tried, and
     what the result rests on is scanned. ``release`` holds what is known for the heat release:
     sensor_lag_s, u_sensor_lag_s (a tenth of it where None), heat_capacity_J_per_K and
     u_heat_capacity_J_per_K. With ``apparatus`` the cup's registered heat loss enters as what is
@@ -192,41 +194,37 @@ def correct_file(
     from fitting.curve_files import read_curve
 
     curve = read_curve(path, **(reading or {}))
-    known = _known_of_release(release or {})
+    of_release = _known_of_release(release or {})
     loss = None
     if apparatus is not None:
         from calib.jobs.known_loss import known_loss
 
-        capacity = (known.get(f"{u}heat_capacity_J_per_K") for u in ("", "u_"))
+        capacity = (of_release.get(f"{u}heat_capacity_J_per_K") for u in ("", "u_"))
         loss = known_loss(registry, apparatus, *capacity)
-        choices |= loss.choices()
-        choices["vessel"] = choices.get("vessel") or loss.vessel
+        known = loss.added_to(known)
     from fitting.settling import settled
 
-    found = _reported(curve, known, compare, progress, {"mixed_at_s": mixed_at_s, **choices})
+    found = _reported(curve, known, method, compare, progress, of_release)
     return replace(found, known_loss=loss, settled=settled(curve, found.corrected))
 
 
 def _reported(
-    curve: Curve, known: dict[str, float], compare: bool, progress: Progress | None,
-    choices: dict[str, Any],
+    curve: Curve, known: Circumstances, method: str | None, compare: bool,
+    progress: Progress | None, of_release: dict[str, float],
 ) -> CurveReport:  # fmt: skip
     """Correct or compare, with the heat release and the weight of a known rate."""
     if compare:
-        from fitting import comparison
+        from fitting.comparison import compare_known
 
-        found = comparison.compare(curve, progress=progress, **choices)
-        release = _release(curve, found.corrected, known)
+        found = compare_known(curve, known, method, progress)
+        release = _release(curve, found.corrected, of_release)
         return CurveReport(curve, found.corrected, found, *release, prior=found.prior)
-    from fitting.corrections import correct
+    from fitting.corrections.choice import correct_known
+    from fitting.prior_weight import weigh_prior
 
-    corrected = correct(curve, **choices)
-    prior = None
-    if "prior_rate_per_s" in choices:
-        from fitting.prior_weight import weigh_prior
-
-        prior = weigh_prior(curve, corrected, choices)
-    return CurveReport(curve, corrected, None, *_release(curve, corrected, known), prior=prior)
+    corrected = correct_known(curve, known, method)
+    prior = weigh_prior(curve, corrected)
+    return CurveReport(curve, corrected, None, *_release(curve, corrected, of_release), prior=prior)
 
 
 def _known_of_release(given: dict[str, float | None]) -> dict[str, float]:

@@ -43,14 +43,14 @@ def evaluate_table(
     """
     from calib.classwork.class_facts import class_facts
     from calib.enthalpy import FromRegistry, evaluate
-    from calib.jobs.vessels import told_vessels
+    from calib.jobs.vessels import told_kinds
     from calib.registry import open_registry
     from calib.runs.reader import read_table
 
     table = read_table(path)
     with open_registry(registry, create=False) as store:
         report = evaluate(
-            told_vessels(table, store),
+            told_kinds(table, store),
             FromRegistry(store),
             at_25=at_25,
             check_monte_carlo=check_monte_carlo,

@@ -7,11 +7,14 @@ G [W/K] is the cup's, from its constant in force; C [J/K] is that of content and
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
+from calib.balance import cooling_rate_per_s, u_cooling_rate_per_s
 from calib.errors import InputError
+
+if TYPE_CHECKING:
+    from fitting.cup.circumstances import Circumstances
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,24 +28,31 @@ class KnownLoss:
     heat_capacity_J_per_K: float
     u_heat_capacity_J_per_K: float
     vessel: str | None = None
+    lid: str | None = None
 
     @property
     def rate_per_s(self) -> float:
         """Expected cooling rate after mixing, 1/s."""
-        return self.conductance_W_per_K / self.heat_capacity_J_per_K
+        return cooling_rate_per_s(self.conductance_W_per_K, self.heat_capacity_J_per_K, 0.0)
 
     @property
     def u_rate_per_s(self) -> float:
         """Its standard uncertainty, 1/s."""
-        share = math.hypot(
-            self.u_conductance_W_per_K / max(self.conductance_W_per_K, 1e-12),
-            self.u_heat_capacity_J_per_K / self.heat_capacity_J_per_K,
-        )
-        return max(self.rate_per_s * share, 1e-9)
+        u = u_cooling_rate_per_s(
+            self.conductance_W_per_K, self.u_conductance_W_per_K, self.heat_capacity_J_per_K,
+            self.u_heat_capacity_J_per_K,
+        )  # fmt: skip
+        return max(u, 1e-9)
 
-    def choices(self) -> dict[str, float]:
-        """Keywords for `fitting.correct`."""
-        return {"prior_rate_per_s": self.rate_per_s, "u_prior_rate_per_s": self.u_rate_per_s}
+    def added_to(self, known: Circumstances) -> Circumstances:
+        """What is known of a run in this cup; a vessel or lid that was told is kept."""
+        return replace(
+            known,
+            rate_per_s=self.rate_per_s,
+            u_rate_per_s=self.u_rate_per_s,
+            vessel=known.vessel or self.vessel,
+            lid=known.lid or self.lid,
+        )
 
     def facts(self) -> dict[str, Any]:
         """What scripts and people are told."""
@@ -69,8 +79,8 @@ def known_loss(
         InputError: no heat capacity, or a constant without a conductance.
         RegistryError: no such apparatus, or no constant in force; the message says what mends it.
     """
-    from calib.jobs.vessels import vessel_of_kind
     from calib.registry import open_registry
+    from calib.runs.kind_words import lid_of_kind, vessel_of_kind
 
     if heat_capacity_J_per_K is None or not heat_capacity_J_per_K > 0:
         raise InputError(
@@ -79,7 +89,7 @@ def known_loss(
         )
     with open_registry(registry, create=False) as store:
         stored = store.constant_for(apparatus)
-        vessel = vessel_of_kind(store.apparatus(apparatus).kind)
+        kind = store.apparatus(apparatus).kind
     if stored.heat_loss_W_per_K is None or stored.u_heat_loss_W_per_K is None:
         raise InputError(
             f"constant {stored.id} of {apparatus} has no heat loss: it was found without logged "
@@ -87,5 +97,6 @@ def known_loss(
         )
     return KnownLoss(
         apparatus, stored.id, stored.heat_loss_W_per_K, stored.u_heat_loss_W_per_K,
-        heat_capacity_J_per_K, u_heat_capacity_J_per_K or 0.0, vessel,
+        heat_capacity_J_per_K, u_heat_capacity_J_per_K or 0.0, vessel_of_kind(kind),
+        lid_of_kind(kind),
     )  # fmt: skip

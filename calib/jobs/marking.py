@@ -50,7 +50,7 @@ def mark_answers(
     from calib.classwork.marking.marked import mark_table
     from calib.classwork.marking.typed import own_unit
     from calib.enthalpy import FromRegistry
-    from calib.jobs.vessels import told_vessels
+    from calib.jobs.vessels import told_kinds
     from calib.registry import open_registry
     from calib.runs.reader import read_table
 
@@ -63,7 +63,7 @@ def mark_answers(
             "add it with each group's own answer in kJ/mol"
         )
     with open_registry(registry) as store:
-        table = told_vessels(table, store)
+        table = told_kinds(table, store)
         marking = mark_table(table, FromRegistry(store), taught, progress=progress)
     facts = {
         "depth": depth, "solute_mass": solute_mass,

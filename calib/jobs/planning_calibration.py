@@ -48,8 +48,8 @@ def plan_calibration_session(
     tools = _with_steps(tools, {"temperature": step_K, "mass": balance_step_g})
     where = "given"
     if apparatus is not None:
-        value, where = _expected(apparatus, registry)
-        request = replace(request, apparatus=apparatus)
+        value, where, kind = _expected(apparatus, registry)
+        request = replace(request, apparatus=apparatus, kind=kind)
         if value is not None:
             request = replace(request, constant_J_per_K=value)
     facts = plan_session(request, tools).to_json()
@@ -71,7 +71,8 @@ def _with_steps(tools: Instruments, steps: Mapping[str, float | None]) -> Instru
     return replace(tools, settings=replace(tools.settings, sections=sections))
 
 
-def _expected(apparatus: str, registry: str | None) -> tuple[float | None, str]:
+def _expected(apparatus: str, registry: str | None) -> tuple[float | None, str, str]:
+    """The constant to expect [J/K], where it is from, and the cup's kind in words."""
     from calib.registry import open_registry
     from calib.registry.errors import NoConstant
 
@@ -79,11 +80,11 @@ def _expected(apparatus: str, registry: str | None) -> tuple[float | None, str]:
         cup = store.apparatus(apparatus)
         try:
             own = store.constant_for(apparatus)
-            return own.constant_J_per_K, f"constant {own.id} of {apparatus}"
+            return own.constant_J_per_K, f"constant {own.id} of {apparatus}", cup.kind
         except NoConstant:
             pass
         try:
             pooled = store.kind_pooled(cup.kind)
         except NoConstant:
-            return None, GUESS
-    return pooled.constant_J_per_K, pooled.why
+            return None, GUESS, cup.kind
+    return pooled.constant_J_per_K, pooled.why, cup.kind

@@ -156,14 +156,14 @@ def check_table(
     from calib.calibration import calibrate
     from calib.jobs.calibrating import only_registered
     from calib.jobs.constant_source import RegistryConstants
-    from calib.jobs.vessels import told_vessels
+    from calib.jobs.vessels import told_kinds
     from calib.registry import open_registry
     from calib.runs.reader import read_table
 
     table = read_table(path)
     checks: list[dict[str, Any]] = []
     with open_registry(registry, create=False) as store:
-        table = told_vessels(only_registered(table, store), store)
+        table = told_kinds(only_registered(table, store), store)
         before = RegistryConstants(store)
         report = calibrate(
             table, known_loss=before, known_constant=before.constant_of, progress=progress

@@ -70,16 +70,6 @@ METHODS: dict[str, Meaning] = {
         "ΔT = (T_f − T_i) + k ∫ (T − T∞) dt",
         NEWTON_SOURCE,
     ),
-    "dynamic": Meaning(
-        "Dynamic model",
-        "Fits the whole curve at once, main period included: first-order heat release, Newton's "
-        "loss, stirring power, a slow inner wall and the sensor's lag, with what is known of each "
-        "beforehand.",
-        "(1 − a) dT/dt = ΔT κ exp(−κ s) − (1 − g) k (T − T∞) − (a/τ_w)(T − T_w),  "
-        "T = T_s + τ dT_s/dt",
-        "closed form of the bodies and first-order steps; A. Tian, Bull. Soc. Chim. Fr. (1923), "
-        "for the balance (from memory)",
-    ),
 }
 
 NUMBERS: dict[str, Meaning] = {

@@ -137,8 +137,6 @@ PARTS: dict[str, str] = {
     "loss through a slow wall": "what such a wall passes on to the room unseen",
     "which model holds": "how far the models that the curve allows lie apart",
     "fit of both periods": "scatter about the one cooling law fitted to both periods",
-    "fit of the whole curve": "scatter of the readings about the dynamic model, with its memory",
-    "what the model lacks": "residuals larger than the noise explains",
 }
 
 LAWS: dict[str, Meaning] = {

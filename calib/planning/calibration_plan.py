@@ -22,6 +22,7 @@ from calib.errors import InputError
 from calib.run_model.measured import measure
 from calib.run_model.prepared import prepare
 from calib.run_model.rise import Rise, find_rise
+from calib.runs.kind_words import lid_of_kind, vessel_of_kind
 from calib.runs.model import Run
 
 if TYPE_CHECKING:
@@ -45,7 +46,7 @@ class MixingSetup:
     ``u_rise_K`` is a logged rise's own standard uncertainty, 0.1 % of it unless given (this
     project's simulations); where nothing is logged the extreme reading's budget is taken.
     ``between_J_per_K`` is the spread between runs that no budget holds, such as drops left in the
-    cup.
+    cup. ``kind`` is the cup's kind in words, which tells vessel and lid.
     """
 
     cold_g: float = 100.0
@@ -59,6 +60,7 @@ class MixingSetup:
     u_added_C: float | None = None
     wait_s: float | None = None
     logged: bool = True
+    kind: str = ""
 
     @property
     def fill_g(self) -> float:
@@ -219,6 +221,7 @@ def _one_run(C: float, instruments: Instruments, setup: MixingSetup) -> Propagat
         run="planned", apparatus=setup.apparatus, in_cup="water", added="water",
         in_cup_g=first[0], added_g=second[0], in_cup_C=first[1], added_C=second[1],
         room_C=min(setup.cold_C, setup.hot_C), u=given,
+        vessel=vessel_of_kind(setup.kind), lid=lid_of_kind(setup.kind),
         extra={} if setup.wait_s is None else {"added_read_s": str(setup.wait_s)},
     )  # fmt: skip
     if setup.logged:

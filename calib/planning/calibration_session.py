@@ -45,7 +45,8 @@ class SessionRequest:
 
     ``constant_J_per_K`` is the constant expected. ``wanted_J_per_K`` is a standard uncertainty;
     ``runs`` a number of runs; with neither four runs are planned. ``wait_s`` is the time from
-    reading the hot water to pouring it, None where nobody will note it.
+    reading the hot water to pouring it, None where nobody will note it. ``kind`` is the cup's kind
+    in words, which tells vessel and lid.
     """
 
     constant_J_per_K: float
@@ -58,6 +59,7 @@ class SessionRequest:
     wait_s: float | None = None
     logged: bool = True
     between_J_per_K: float = 0.3
+    kind: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,8 +139,8 @@ def _setups(
     request: SessionRequest, instruments: Instruments, runs: int
 ) -> tuple[CalibrationPlan, ...]:
     base = replace(
-        MixingSetup(), apparatus=request.apparatus, between_J_per_K=request.between_J_per_K,
-        wait_s=request.wait_s, logged=request.logged,
+        MixingSetup(), apparatus=request.apparatus, kind=request.kind, wait_s=request.wait_s,
+        logged=request.logged, between_J_per_K=request.between_J_per_K,
     )  # fmt: skip
     return best_setups(
         request.constant_J_per_K, instruments, fill_g=request.fill_g, room_C=request.cold_C,

@@ -7,7 +7,7 @@ wanted uncertainty takes, cautions and preparation.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from calib.enthalpies.one_run import RunResult
@@ -29,6 +29,7 @@ from calib.run_model.prepared import PreparedRun, prepare
 from calib.run_model.refusal import RowRefusedError
 from calib.run_model.rise import Loss
 from calib.runs.instruments import Instruments
+from calib.runs.kind_words import lid_of_kind, vessel_of_kind
 
 if TYPE_CHECKING:
     from calib.runs.model import Run
@@ -103,12 +104,12 @@ def make_plan(
 ) -> Plan:
     """Plan a run. ``constant_for`` gives the cup's constant; without it one is assumed.
 
-    ``kind`` is the cup's kind in words, for its limit of temperature.
+    ``kind`` is the cup's kind in words: it tells vessel and lid, and the limit of temperature.
 
     Raises InputError, ReactionError or SubstanceError where it cannot be planned.
     """
     _check(request)
-    run = request.run()
+    run = _run(request, kind)
     tools = with_step(instruments or Instruments.default(), request.step_K)
     try:
         prepared = prepare(run, tools)
@@ -121,7 +122,7 @@ def make_plan(
     wanted = None
     if request.wanted_percent is not None and result is not None:
         wanted = what_it_takes(
-            request.wanted_percent, request.step_K, _evaluator(request, constant, tools)
+            request.wanted_percent, request.step_K, _evaluator(request, constant, tools, kind)
         )
     mean_C = t1 + 0.5 * rise.rise.value
     return Plan(
@@ -132,6 +133,11 @@ def make_plan(
         (*prepared.warnings, *constant.warnings, *rise.warnings, *why,
          *range_warnings(constant, prepared.fill_mL, mean_C)),
     )  # fmt: skip
+
+
+def _run(request: PlanRequest, kind: str) -> Run:
+    """The planned row, with the vessel and lid that the cup's kind tells."""
+    return replace(request.run(), vessel=vessel_of_kind(kind), lid=lid_of_kind(kind))
 
 
 def _said(problem: Any) -> str:
@@ -175,16 +181,14 @@ def _result(
 
 
 def _evaluator(
-    request: PlanRequest, constant: AppliedConstant, tools: Instruments
+    request: PlanRequest, constant: AppliedConstant, tools: Instruments, kind: str
 ) -> Callable[[float, float], float]:
-    from dataclasses import replace
-
     def u_percent(step_K: float, factor: float) -> float:
         scaled = replace(
             request, in_cup=request.in_cup.scaled(factor) if request.in_cup.mol_per_L else
             request.in_cup, added=request.added.scaled(factor),
         )  # fmt: skip
-        run, own = scaled.run(), with_step(tools, step_K)
+        run, own = _run(scaled, kind), with_step(tools, step_K)
         prepared = prepare(run, own)
         rise = plan_rise(prepared, constant, after_s=request.after_s, given=request.given)
         t1 = float(run.in_cup_C or 0.0)

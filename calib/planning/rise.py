@@ -20,6 +20,7 @@ from calib.errors import ReactionError, SubstanceError
 from calib.estimate import Estimate
 from calib.run_model.contents import liquid_specific_heat, portion_specific_heat, solution_key
 from calib.run_model.extreme import extreme_loss
+from calib.run_model.known import circumstances_of_reading, room_guessed
 from calib.run_model.limiting import Limiting, find_limiting
 from calib.run_model.prepared import PreparedRun
 from calib.run_model.quantities import Quantities
@@ -199,15 +200,18 @@ def _loss(
     loss = constant.loss
     if loss is None or loss.conductance_W_per_K <= 0.0:
         return 0.0, 0.025 * abs(rise_K), after
-    total = prepared.heat_capacity_after(t1, t1) + constant.value_J_per_K
-    room = prepared.run.room_C if prepared.run.room_C is not None else t1
+    run, C_app = prepared.run, constant.value_J_per_K
+    room = run.room_C if run.room_C is not None else room_guessed(t1)
+    known = circumstances_of_reading(
+        prepared, (t1, t1), (room, U_PLANNED_ROOM_K), C_app, constant.u_J_per_K, loss
+    )
+    total = prepared.heat_capacity_after(t1, t1) + C_app
     amount, u = 0.0, 0.0
     for _ in range(3):  # the loss depends on the extreme that it leads to
         found = extreme_loss(
-            t1, t1 + rise_K - amount, room, loss.conductance_W_per_K / total, after,
-            u_room_K=U_PLANNED_ROOM_K, u_rate_per_s=loss.u_W_per_K / total, u_after_s=u_after,
-            step_K=prepared.instruments.step_K("extreme_C"),
-            cup_share=constant.value_J_per_K / total, release=release_of(prepared),
+            t1, t1 + rise_K - amount, after, known, u_after_s=u_after,
+            step_K=prepared.instruments.step_K("extreme_C"), cup_share=C_app / total,
+            release=release_of(prepared),
         )  # fmt: skip
         amount, u = found.correction_K, found.u_K
     return amount, u, after

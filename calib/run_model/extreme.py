@@ -12,7 +12,11 @@ Newton's law and θ = T − T∞, exactly,
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fitting.cup.circumstances import Circumstances
 
 __all__ = [
     "CONDUCTANCE",
@@ -52,17 +56,13 @@ class ExtremeLoss:
 def extreme_loss(
     before_C: float,
     extreme_C: float,
-    room_C: float,
-    rate_per_s: float,
     after_s: float,
+    known: Circumstances,
     *,
-    u_room_K: float,
-    u_rate_per_s: float,
     u_after_s: float,
     step_K: float,
     cup_share: float | None = None,
     release: str | None = None,
-    vessel: str | None = None,
 ) -> ExtremeLoss:
     """Correction of an extreme reading after a mixing or a dissolution.
 
@@ -71,11 +71,12 @@ def extreme_loss(
     """
     from fitting import extreme_reading as fitted
 
+    if known.rate_per_s is not None:
+        known = replace(known, rate_per_s=min(known.rate_per_s, MOST_RATE_PER_S))
     one = fitted.correct_extreme_reading(
-        before_C, extreme_C, max(after_s, 0.0), room_C, min(rate_per_s, MOST_RATE_PER_S),
-        u_rate_per_s, u_room_K=u_room_K, u_extreme_after_s=u_after_s, u_before_K=0.0,
+        before_C, extreme_C, max(after_s, 0.0), known, u_extreme_after_s=u_after_s, u_before_K=0.0,
         u_reading_K=0.0, step_K=step_K, noise_K=min(NOISE_K, 3.0 * step_K), cup_share=cup_share,
-        release=release, vessel=vessel,
+        release=release,
     )  # fmt: skip
     found = dict(one.parts)
     names = {ROOM: fitted.ROOM, CONDUCTANCE: fitted.RATE, TIME: fitted.TIME, COURSE: fitted.COURSE}
@@ -103,28 +104,28 @@ def rise_while_heated_K(
 def heated_loss(
     before_C: float,
     extreme_C: float,
-    settles_C: float,
-    rate_per_s: float,
     after_s: float,
+    room_C: float,
+    rate: tuple[float, float],
     *,
     heated_s: float,
-    u_settles_K: float,
-    u_rate_per_s: float,
+    u_room_K: float,
     u_after_s: float,
 ) -> ExtremeLoss:
     """Correction after a heater was on for ``heated_s`` and off for ``after_s``; its uncertainty by
-    steps of each input."""
+    steps of each input. ``rate`` is the cooling rate and its u, 1/s."""
+    rate_per_s, u_rate_per_s = rate
 
     def correction(settles: float, rate: float, after: float) -> float:
         before, extreme = before_C - settles, extreme_C - settles
         rate, after = max(rate, 0.0), max(after, 0.0)
         return rise_while_heated_K(before, extreme, rate, heated_s, after) - (extreme_C - before_C)
 
-    value = correction(settles_C, rate_per_s, after_s)
+    value = correction(room_C, rate_per_s, after_s)
     moved = (
-        (ROOM, correction(settles_C + u_settles_K, rate_per_s, after_s) - value),
-        (CONDUCTANCE, correction(settles_C, rate_per_s + u_rate_per_s, after_s) - value),
-        (TIME, correction(settles_C, rate_per_s, after_s + u_after_s) - value),
+        (ROOM, correction(room_C + u_room_K, rate_per_s, after_s) - value),
+        (CONDUCTANCE, correction(room_C, rate_per_s + u_rate_per_s, after_s) - value),
+        (TIME, correction(room_C, rate_per_s, after_s + u_after_s) - value),
         (COURSE, HEATER_SHARE * value),
     )
     return _put(value, tuple((name, abs(part)) for name, part in moved))

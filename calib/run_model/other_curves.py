@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from calib.errors import CurveError, RowProblem
 from calib.run_model.found_rise import Loss, Rise
+from calib.run_model.known import circumstances_of
 from calib.run_model.refusal import RowRefusedError
 
 if TYPE_CHECKING:
@@ -14,28 +15,23 @@ if TYPE_CHECKING:
 __all__ = ["rise_from_cooling", "rise_from_heating"]
 
 
-def rise_from_heating(prepared: PreparedRun, C_app: float, loss: Loss | None) -> Rise:
+def rise_from_heating(
+    prepared: PreparedRun, C_app: float, u_C_app: float, loss: Loss | None
+) -> Rise:
     """Rise of a cup heated for ``heater_s`` from ``mixed_at_s`` on, corrected for heat loss."""
     from fitting.curve_files import read_curve
     from fitting.heated import heated_rise
 
-    run, options = prepared.run, dict[str, Any]()
+    run = prepared.run
     if run.heater_s is None:
         raise RowRefusedError(
             RowProblem(run.run, "heater_s", "how long was heated is needed", "an empty cell",
                        "seconds", "fill in heater_s")
         )  # fmt: skip
-    if run.room_C is not None:
-        options["room_C"] = run.room_C
-        options["u_room_K"] = prepared.instruments.u("room_C", run.room_C, run).u
     try:
         curve = read_curve(str(run.curve_path))
-        if loss is not None and loss.conductance_W_per_K > 0.0:
-            start = float(curve.temperature_C[0])
-            total = max(prepared.heat_capacity_after(start, start) + C_app, 1.0)
-            options["prior_rate_per_s"] = loss.conductance_W_per_K / total
-            options["u_prior_rate_per_s"] = max(loss.u_W_per_K, 1e-9) / total
-        found = heated_rise(curve, run.heater_s, on_s=run.mixed_at_s, **options)
+        known = circumstances_of(prepared, float(curve.temperature_C[0]), C_app, u_C_app, loss)
+        found = heated_rise(curve, run.heater_s, known)
     except CurveError as error:
         raise RowRefusedError(
             RowProblem(run.run, "curve", str(error), str(run.curve), "a log of a heated cup")
@@ -56,7 +52,7 @@ def rise_from_heating(prepared: PreparedRun, C_app: float, loss: Loss | None) ->
 
 def rise_from_cooling(prepared: PreparedRun) -> Rise:
     """A log of cooling alone: no rise, but a cooling rate."""
-    from calib.run_model.cooling import fit_cooling
+    from fitting.cooling_laws import fit_cooling_log
     from fitting.curve_files import read_curve
 
     run = prepared.run
@@ -68,7 +64,11 @@ def rise_from_cooling(prepared: PreparedRun) -> Rise:
         )  # fmt: skip
     try:
         curve = read_curve(str(run.curve_path))
-        fit = fit_cooling(curve, run.room_C)
+        if run.room_C is None:
+            log = fit_cooling_log(curve)
+        else:
+            u_room = prepared.instruments.u("room_C", run.room_C, run).u
+            log = fit_cooling_log(curve, room_C=run.room_C, u_room_K=u_room)
     except CurveError as error:
         raise RowRefusedError(
             RowProblem(run.run, "curve", str(error), str(run.curve), "a log of a cooling cup")
@@ -76,12 +76,12 @@ def rise_from_cooling(prepared: PreparedRun) -> Rise:
     return Rise(
         rise_K=0.0,
         u_own_K=0.0,
-        before_C=fit.start_C,
-        final_C=fit.end_C,
+        before_C=log.start_C,
+        final_C=log.end_C,
         method="cooling log",
         from_curve=True,
-        warnings=fit.warnings,
-        cooling_rate_per_s=fit.rate_per_s,
-        u_cooling_rate_per_s=fit.u_rate_per_s,
+        warnings=log.warnings,
+        cooling_rate_per_s=log.rate_per_s,
+        u_cooling_rate_per_s=log.u_rate_per_s,
         digest=curve.digest,
     )

@@ -19,7 +19,7 @@ from calib.run_model.extreme import (
     extreme_loss,
     heated_loss,
 )
-from calib.run_model.prepared import ROOM_GUESS_C
+from calib.run_model.known import circumstances_of_reading, room_guessed
 from calib.uncertainty import Input
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def release_of(prepared: PreparedRun) -> str | None:
 
 
 def loss_of_reading(
-    prepared: PreparedRun, before: float, C_app: float, loss: Loss | None
+    prepared: PreparedRun, before: float, C_app: float, u_C_app: float, loss: Loss | None
 ) -> tuple[ExtremeLoss, str, list[str]]:
     """What is to be added to the change that was read, the method's name, warnings."""
     run = prepared.run
@@ -84,20 +84,23 @@ def loss_of_reading(
         warnings.append(f"the extreme's time was not noted; {after:g} ± {u_after:g} s taken")
     room, u_room = run.room_C, U_ROOM_K
     if room is None:
-        room, u_room = ROOM_GUESS_C if run.in_cup_C is None else before, U_ROOM_GUESS_K
+        room, u_room = room_guessed(run.in_cup_C), U_ROOM_GUESS_K
         warnings.append(f"the room's temperature was not noted; {room:g} ± {u_room:g} °C taken")
-    total = prepared.heat_capacity_after(before, extreme) + C_app
-    rate, u_rate = loss.conductance_W_per_K / total, loss.u_W_per_K / total
-    if pace == "heated":
+    known = circumstances_of_reading(
+        prepared, (before, extreme), (room, u_room), C_app, u_C_app, loss
+    )
+    rate = known.expected_rate
+    if pace == "heated" and rate is not None:
         found = heated_loss(
-            before, extreme, room, rate, after, heated_s=run.heater_s or 0.0,
-            u_settles_K=u_room, u_rate_per_s=u_rate, u_after_s=u_after,
+            before, extreme, after, room, rate, heated_s=run.heater_s or 0.0, u_room_K=u_room,
+            u_after_s=u_after,
         )  # fmt: skip
     else:
+        total = prepared.heat_capacity_after(before, extreme) + C_app
         found = extreme_loss(
-            before, extreme, room, rate, after, u_room_K=u_room, u_rate_per_s=u_rate,
-            u_after_s=u_after, step_K=prepared.instruments.step_K("extreme_C"),
-            cup_share=C_app / total, release=release_of(prepared), vessel=run.vessel,
+            before, extreme, after, known, u_after_s=u_after,
+            step_K=prepared.instruments.step_K("extreme_C"), cup_share=C_app / total,
+            release=release_of(prepared),
         )  # fmt: skip
     return found, CORRECTED_READING, warnings
 

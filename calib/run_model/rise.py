@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 from calib.errors import CurveError, RowProblem
 from calib.run_model.found_rise import Loss, Rise
 from calib.run_model.hot_water import pouring_input
+from calib.run_model.known import circumstances_of
 from calib.run_model.other_curves import rise_from_cooling, rise_from_heating
 from calib.run_model.prepared import PreparedRun
 from calib.run_model.quantities import Quantities
@@ -17,43 +17,44 @@ from calib.uncertainty import Input, dof_of_factor, rectangular
 
 __all__ = ["Loss", "Rise", "find_rise", "install_rise"]
 
-MIXED_AT_GUESS_U_S = 1.2
-
 
 def find_rise(
     prepared: PreparedRun,
     *,
     C_app: float,
+    u_C_app: float = 0.0,
     loss: Loss | None = None,
     method: str | None = None,
 ) -> Rise:
     """Rise from the curve where there is one, else from the extreme reading.
 
     ``C_app`` is the cup's constant, or a guess of it: it enters only through the ratio of heat
-    capacities before and after mixing and through the expected cooling rate.
+    capacities before and after mixing and through the expected cooling rate, with its u.
     Raises RowRefusedError.
     """
     if prepared.process.kind == "cooling":
         return rise_from_cooling(prepared)
     if prepared.process.kind == "heater" and prepared.run.curve_path is not None:
-        heated = rise_from_heating(prepared, C_app, loss)
+        heated = rise_from_heating(prepared, C_app, u_C_app, loss)
         _refuse_nonsense(prepared, heated.rise_K, heated.u_own_K)
         return heated
     if prepared.run.curve_path is not None:
-        return _from_curve(prepared, C_app, loss, method)
-    return _from_readings(prepared, C_app, loss)
+        return _from_curve(prepared, C_app, u_C_app, loss, method)
+    return _from_readings(prepared, C_app, u_C_app, loss)
 
 
-def _from_curve(prepared: PreparedRun, C_app: float, loss: Loss | None, method: str | None) -> Rise:
-    from fitting.corrections import correct
+def _from_curve(
+    prepared: PreparedRun, C_app: float, u_C_app: float, loss: Loss | None, method: str | None
+) -> Rise:
+    from fitting.corrections.choice import correct_known
     from fitting.curve_files import read_curve
-    from fitting.explaining import WALL_LOSS
+    from fitting.newton.explain import WALL_LOSS
 
     run = prepared.run
     try:
         curve = read_curve(str(run.curve_path))
-        options = _options(prepared, float(curve.temperature_C[0]), C_app, loss)
-        corrected = correct(curve, method=method, **options)
+        known = circumstances_of(prepared, float(curve.temperature_C[0]), C_app, u_C_app, loss)
+        corrected = correct_known(curve, known, method)
     except CurveError as error:
         raise RowRefusedError(
             RowProblem(run.run, "curve", str(error), str(run.curve), "a logged temperature curve")
@@ -80,30 +81,6 @@ def _from_curve(prepared: PreparedRun, C_app: float, loss: Loss | None, method: 
     )
 
 
-def _options(
-    prepared: PreparedRun, start_C: float, C_app: float, loss: Loss | None
-) -> dict[str, Any]:
-    """What the physics tells the correction of a curve."""
-    run, options = prepared.run, dict[str, Any]()
-    after = prepared.heat_capacity_after(start_C, start_C)
-    before = prepared.heat_capacity_before(start_C)
-    total = max(after + C_app, 0.2 * after)
-    options["capacity_ratio"] = min(max((before + C_app) / total, 0.02), 1.5)
-    if run.vessel is not None:
-        options["vessel"] = run.vessel
-    if run.mixed_at_s is not None:
-        options["mixed_at_s"] = run.mixed_at_s
-        given = run.u.get("mixed_at_s")
-        options["u_mixed_at_s"] = given if given is not None else MIXED_AT_GUESS_U_S
-    if run.room_C is not None:
-        reading = prepared.instruments.u("room_C", run.room_C, run)
-        options["room_C"], options["u_room_K"] = run.room_C, reading.u
-    if loss is not None and loss.conductance_W_per_K > 0.0:
-        options["prior_rate_per_s"] = loss.conductance_W_per_K / total
-        options["u_prior_rate_per_s"] = max(loss.u_W_per_K, 1e-9) / total
-    return options
-
-
 def _refuse_nonsense(prepared: PreparedRun, rise_K: float, u_K: float) -> None:
     if abs(rise_K) > max(2.0 * u_K, 0.02):
         return
@@ -117,7 +94,7 @@ def _refuse_nonsense(prepared: PreparedRun, rise_K: float, u_K: float) -> None:
     )  # fmt: skip
 
 
-def _from_readings(prepared: PreparedRun, C_app: float, loss: Loss | None) -> Rise:
+def _from_readings(prepared: PreparedRun, C_app: float, u_C_app: float, loss: Loss | None) -> Rise:
     run = prepared.run
     before = run.in_cup_C if run.in_cup_C is not None else run.added_C
     if before is None or run.extreme_C is None:
@@ -129,7 +106,7 @@ def _from_readings(prepared: PreparedRun, C_app: float, loss: Loss | None) -> Ri
     raw = run.extreme_C - before
     u_own = prepared.instruments.u("extreme_C", run.extreme_C, run).u_own
     _refuse_nonsense(prepared, raw, u_own)
-    found, method, warnings = loss_of_reading(prepared, before, C_app, loss)
+    found, method, warnings = loss_of_reading(prepared, before, C_app, u_C_app, loss)
     return Rise(
         rise_K=raw + found.correction_K,
         u_own_K=found.u_K,

@@ -20,7 +20,8 @@ class Run:
     ``u`` maps a column's name to the standard uncertainty (k = 1, in that column's unit) which the
     table itself gives in ``u_<column>``. ``extra`` holds the columns that are not known, as found.
     ``written`` maps a number column to its digits as written, with a point (``"55.80"``).
-    ``vessel`` is no column: the kind of the registered apparatus tells it (``cup``, ``flask``).
+    ``vessel`` and ``lid`` are no columns: the kind of the registered apparatus tells them
+    (`calib.runs.kind_words`).
     ``sheet_row`` is the row's number in the file, counted from 1 as spreadsheet programs count.
     """
 
@@ -54,6 +55,7 @@ class Run:
     sheet_row: int = 0
     notes: tuple[str, ...] = ()
     vessel: str | None = None
+    lid: str | None = None
 
     @property
     def is_heater_run(self) -> bool:

@@ -20,6 +20,7 @@ from fitting.cooling_laws.log_result import CoolingLog, Interval, Parts
 from fitting.cooling_laws.result import LawComparison, LawFit
 from fitting.cooling_laws.stretch import Stretch, stretch_of
 from fitting.cooling_laws.weighed import Weighed, weigh
+from fitting.cup.circumstances import check_room
 from fitting.curve import Curve
 from fitting.errors import CurveError
 from fitting.periods import quick_noise
@@ -114,9 +115,8 @@ def _check(
         raise CurveError(f"the heat capacity is {capacity} J/K; expected more than 0")
     if not (np.isfinite(u_capacity) and u_capacity >= 0):
         raise CurveError(f"u of the heat capacity is {u_capacity} J/K; expected 0 or more")
-    if room_C is not None and not -80.0 <= room_C <= 120.0:
-        raise CurveError(f"the room temperature is {room_C} °C; expected -80 to 120 °C")
-    if not (np.isfinite(u_room_K) and u_room_K > 0):
+    check_room(room_C, u_room_K)
+    if not u_room_K > 0:
         raise CurveError(f"u of the room temperature is {u_room_K} K; expected more than 0")
     if law is not None and law not in LAWS:
         raise CurveError(f"there is no cooling law {law!r}; expected one of {', '.join(LAWS)}")

@@ -33,12 +33,12 @@ def laws_of(case: Case, corrected: Corrected) -> LawComparison | None:
         middle = line.centre_s
         fore = ForeDrift(
             line.slope_K_per_s, line.u_slope_K_per_s, line.at(middle), start - middle,
-            case.capacity_ratio,
+            case.known.capacity_ratio,
         )  # fmt: skip
     try:
         stretch = stretch_of(
             case.curve, corrected.mixed_at_s + start, float(case.curve.time_s[-1]),
-            room_C=case.room_C, u_room_K=case.u_room_K, fore=fore,
+            room_C=case.known.room_C, u_room_K=case.known.u_room_K, fore=fore,
         )  # fmt: skip
     except CurveError:
         return None

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitting.cup.circumstances import NOTHING_KNOWN, Circumstances
 from fitting.curve import Curve, FloatArray
 from fitting.noise import Noise, noise_of
 from fitting.periods import (
@@ -35,11 +36,8 @@ class Case:
         before_C, u_before_K: reading extrapolated to the mixing, and its standard uncertainty.
         integral_Ks: ∫ (y − before) ds from the mixing on, K s, shape (n,); negative side for s < 0.
         noise: scatter of single readings.
-        capacity_ratio: heat capacity before / after mixing.
-        room_C, u_room_K: room temperature where it is known.
-        prior_rate_per_s, u_prior_rate_per_s: expected cooling rate after mixing.
+        known: what is known beside the readings.
         main_end_s: end of the main period where the user gave it, s since mixing.
-        vessel: what kind of vessel it is, a key of `fitting.newton.VESSELS`; None: not told.
     """
 
     curve: Curve
@@ -51,14 +49,8 @@ class Case:
     integral_Ks: FloatArray
     noise: Noise
     periods: Periods
-    capacity_ratio: float = 1.0
-    room_C: float | None = None
-    u_room_K: float = 0.5
-    prior_rate_per_s: float | None = None
-    u_prior_rate_per_s: float | None = None
+    known: Circumstances = NOTHING_KNOWN
     main_end_s: float | None = None
-    vessel: str | None = None
-    lid: str | None = None
 
     @property
     def fore(self) -> slice:
@@ -152,17 +144,13 @@ def integral_since_mixing(
 def build_case(
     curve: Curve,
     mixing: MixingMoment,
+    known: Circumstances = NOTHING_KNOWN,
     *,
-    capacity_ratio: float = 1.0,
-    room_C: float | None = None,
-    u_room_K: float = 0.5,
-    prior_rate_per_s: float | None = None,
-    u_prior_rate_per_s: float | None = None,
     main_end_s: float | None = None,
-    vessel: str | None = None,
-    lid: str | None = None,
 ) -> Case:
     """Lay out a curve about its moment of mixing; ``main_end_s`` None: found from the curve.
+
+    ``mixing`` is the moment in use: the one in ``known`` where it was told, or found, or tried.
 
     Raises:
         CurveRefused: no reading before the mixing, or an after period too short for any method.
@@ -196,8 +184,7 @@ def build_case(
     periods = _periods(curve.time_s, fore, first, after, why)
     return Case(
         curve, s, y, mixing, line.at(0.0), line.u_at(0.0), integral, noise, periods,
-        capacity_ratio, room_C, u_room_K, prior_rate_per_s, u_prior_rate_per_s, main_end_s,
-        vessel, lid,
+        known, main_end_s,
     )  # fmt: skip
 
 

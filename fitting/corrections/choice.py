@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from fitting.corrections.case import Case, build_case
@@ -15,16 +13,15 @@ from fitting.corrections.choosing import (
 from fitting.corrections.extreme import extreme_index
 from fitting.corrections.methods import METHODS
 from fitting.corrections.result import Corrected, Correction
+from fitting.cup.circumstances import Circumstances
 from fitting.curve import Curve
 from fitting.errors import CurveError
 from fitting.faults import refuse_faults
-from fitting.cup.knowledge import VESSELS
 from fitting.periods import CurveRefused, MixingMoment, find_mixing, given_mixing
 from fitting.range_end import stands_long
 
 DEFAULT = "newton-integral"
 _WORTH_S = 60.0  # readings after the mixing that may do by themselves
-ON_REQUEST = frozenset({"dynamic"})  # takes longer than all others together
 
 
 def correct(
@@ -39,8 +36,9 @@ def correct(
     prior_rate_per_s: float | None = None,
     u_prior_rate_per_s: float | None = None,
     vessel: str | None = None,
+    lid: str | None = None,
 ) -> Corrected:
-    """Rise that a perfectly insulated cup would have shown, with every cheap method beside it.
+    """Rise that a perfectly insulated cup would have shown, with every method beside it.
 
     Args:
         curve: the readings.
@@ -53,40 +51,61 @@ def correct(
         prior_rate_per_s, u_prior_rate_per_s: expected cooling rate after mixing (a registered
             cup's conductance over the heat capacity), 1/s.
         vessel: ``cup`` or ``flask``: what is known of its wall and loss beforehand
-            (`fitting.newton.VESSELS`). None: a cup, unless the curve itself shows a flask's
+            (`fitting.cup`). None: a cup, unless the curve itself shows a flask's
             heavy slow wall.
+        lid: ``closed``, ``hole`` or ``open``: how much vapour leaves. None: not told.
 
     Raises:
         CurveRefused: no correction can be taken from the curve; the message says why, and what
             can still be said.
         CurveError: an argument is out of its range.
     """
-    _check_arguments(method, capacity_ratio, room_C, u_room_K, prior_rate_per_s, u_prior_rate_per_s)
-    if vessel is not None and vessel not in VESSELS:
-        raise CurveError(f"there is no vessel {vessel!r}; expected one of {', '.join(VESSELS)}")
-    mixing = (
-        find_mixing(curve) if mixed_at_s is None else given_mixing(curve, mixed_at_s, u_mixed_at_s)
-    )
-    known: dict[str, Any] = {
-        "capacity_ratio": capacity_ratio,
-        "room_C": room_C,
-        "u_room_K": u_room_K,
-        "prior_rate_per_s": prior_rate_per_s,
-        "u_prior_rate_per_s": u_prior_rate_per_s,
-        "vessel": vessel,
-    }
+    known = Circumstances(
+        mixed_at_s=mixed_at_s, u_mixed_at_s=u_mixed_at_s, capacity_ratio=capacity_ratio,
+        room_C=room_C, u_room_K=u_room_K, rate_per_s=prior_rate_per_s,
+        u_rate_per_s=u_prior_rate_per_s, vessel=vessel, lid=lid,
+    )  # fmt: skip
+    return correct_known(curve, known, method)
+
+
+def correct_known(curve: Curve, known: Circumstances, method: str | None = None) -> Corrected:
+    """As `correct`, with all that is known in one record. Raises as `correct`."""
+    case = lay_out(curve, known, method)
+    return assemble(case, every_method(case), method)
+
+
+def lay_out(curve: Curve, known: Circumstances, method: str | None = None) -> Case:
+    """What the methods see; faults of the curve refused. Raises as `correct`."""
+    if method is not None and method not in METHODS:
+        raise CurveError(f"there is no method {method!r}; expected one of {', '.join(METHODS)}")
+    mixing = moment_of(curve, known)
     try:
         refuse_faults(curve, mixing)
     except CurveRefused as refused:
         raise _with_the_sound_part(curve, mixing, refused, known) from None
-    case = build_case(curve, mixing, **known)
-    wanted = DEFAULT if method is None else method
-    names = [name for name in METHODS if name not in ON_REQUEST or name == wanted]
-    return assemble(case, {name: METHODS[name].function(case) for name in names}, method)
+    return build_case(curve, mixing, known)
+
+
+def every_method(case: Case) -> dict[str, Correction]:
+    """Each method's own answer, before they are held against one another."""
+    return {name: one.function(case) for name, one in METHODS.items()}
+
+
+def as_used(case: Case, name: str) -> Correction:
+    """One method's answer on a case, widened and judged as it would be if it were in use."""
+    found = {one: METHODS[one].function(case) for one in dict.fromkeys((DEFAULT, name))}
+    return assemble(case, found, name).chosen
+
+
+def moment_of(curve: Curve, known: Circumstances) -> MixingMoment:
+    """The moment of mixing that was told, checked against the curve; else found from it."""
+    if known.mixed_at_s is None:
+        return find_mixing(curve)
+    return given_mixing(curve, known.mixed_at_s, known.u_mixed_at_s)
 
 
 def _with_the_sound_part(
-    curve: Curve, mixing: MixingMoment, refused: CurveRefused, known: dict[str, Any]
+    curve: Curve, mixing: MixingMoment, refused: CurveRefused, known: Circumstances
 ) -> CurveRefused:
     """The refusal, with what the readings up to the fault give by themselves."""
     until = refused.good_until_s
@@ -94,7 +113,7 @@ def _with_the_sound_part(
         return refused
     try:
         sound = curve.window(float(curve.time_s[0]), until)
-        case = build_case(sound, mixing, **known)
+        case = build_case(sound, mixing, known)
         found = {name: METHODS[name].function(case) for name in (DEFAULT, "extreme")}
         one = assemble(case, found, None).chosen
     except (CurveError, np.linalg.LinAlgError):
@@ -130,6 +149,7 @@ def assemble(case: Case, found: dict[str, Correction], method: str | None) -> Co
         float(case.curve.time_s[at]),
         warnings_for(case, chosen),
         rule,
+        case.known,
     )
 
 
@@ -153,7 +173,7 @@ def warnings_for(case: Case, chosen: Correction) -> tuple[str, ...]:
     stood = stands_long(case.curve, case.mixing.time_s)
     if stood:
         out.append(stood)
-    if case.vessel is None and chosen.vessel == "flask":
+    if case.known.vessel is None and chosen.vessel == "flask":
         out.append(
             "the readings after the mixing show a heavy wall that warms slowly, as a flask's glass "
             "does: the vessel was taken for a flask; tell the vessel if that is wrong"
@@ -163,22 +183,4 @@ def warnings_for(case: Case, chosen: Correction) -> tuple[str, ...]:
     return tuple(out)
 
 
-def _check_arguments(
-    method: str | None, ratio: float, room_C: float | None, u_room_K: float,
-    rate: float | None, u_rate: float | None,
-) -> None:  # fmt: skip
-    if method is not None and method not in METHODS:
-        raise CurveError(f"there is no method {method!r}; expected one of {', '.join(METHODS)}")
-    if not (np.isfinite(ratio) and 0 < ratio <= 1.5):
-        raise CurveError(
-            f"capacity_ratio is {ratio}; expected heat capacity before mixing over that after it, "
-            "more than 0 and usually not above 1"
-        )
-    if room_C is not None and not (np.isfinite(room_C) and np.isfinite(u_room_K) and u_room_K >= 0):
-        raise CurveError(f"room_C is {room_C} ± {u_room_K}; expected a temperature in °C")
-    for name, value in (("prior_rate_per_s", rate), ("u_prior_rate_per_s", u_rate)):
-        if value is not None and not (np.isfinite(value) and value >= 0):
-            raise CurveError(f"{name} is {value}; expected a number of 1/s, 0 or more")
-
-
-__all__ = ["DEFAULT", "MixingMoment", "correct"]
+__all__ = ["DEFAULT", "MixingMoment", "correct", "correct_known"]

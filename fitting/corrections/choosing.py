@@ -21,7 +21,7 @@ from fitting.corrections.result import Correction, replaced
 from fitting.periods import quick_noise
 
 PREFERENCE = (
-    newton_integral.NAME, "dynamic", "exponential", "regnault-pfaundler", "dickinson",
+    newton_integral.NAME, "exponential", "regnault-pfaundler", "dickinson",
     "straight-line", "extreme",
 )  # fmt: skip
 _SHORT = 2.0  # times the main period: an after period below that is short against the release

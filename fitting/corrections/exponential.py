@@ -44,7 +44,7 @@ def fit_newton(case: Case) -> NewtonFit:
     held = single * case.noise.inflation
 
     def misfit_at(k: float) -> float:
-        own = _solve(s, y, after, case.capacity_ratio, k)[0]
+        own = _solve(s, y, after, case.known.capacity_ratio, k)[0]
         return own if prior is None or u_prior <= 0 else own + held * ((k - prior) / u_prior) ** 2
 
     misfit = [misfit_at(k) for k in _RATES]
@@ -52,12 +52,12 @@ def fit_newton(case: Case) -> NewtonFit:
     fine = np.geomspace(_RATES[best - 1], _RATES[best + 1], 25)
     values = np.array([misfit_at(k) for k in fine])
     k = float(fine[np.argmin(values)])
-    sse, coefficient, covariance, residual = _solve(s, y, after, case.capacity_ratio, k)
+    sse, coefficient, covariance, residual = _solve(s, y, after, case.known.capacity_ratio, k)
     variance = max(sse / max(s.size - 4, 1), case.noise.sigma_K**2) * case.noise.inflation
     h = 0.05 * k
     bend = (misfit_at(k + h) - 2 * misfit_at(k) + misfit_at(k - h)) / h**2
     u_k = float(np.sqrt(2 * variance / bend)) if bend > 0 else 10 * k
-    dk = (_solve(s, y, after, case.capacity_ratio, k + h)[1] - coefficient) / h
+    dk = (_solve(s, y, after, case.known.capacity_ratio, k + h)[1] - coefficient) / h
     jump = np.array([-1.0, 1.0, 0.0])
     u = float(np.sqrt(variance * (jump @ covariance @ jump) + (float(jump @ dk) * u_k) ** 2))
     u_end = float(np.sqrt(variance * covariance[2, 2] + (float(dk[2]) * u_k) ** 2))

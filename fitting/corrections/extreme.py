@@ -27,7 +27,7 @@ def correct(case: Case) -> Correction:
     rise = float(case.y[at] - case.before_C)
     lines = drift_lines(case)
     lost = lines.rate_per_s * float(case.integral_Ks[at])
-    lost -= lines.fore.slope_K_per_s * case.capacity_ratio * float(case.s[at])
+    lost -= lines.fore.slope_K_per_s * case.known.capacity_ratio * float(case.s[at])
     reading = float(np.hypot(case.noise.sigma_K, case.noise.resolution_K / np.sqrt(12)))
     parts = (
         ("temperature before", case.u_before_K),

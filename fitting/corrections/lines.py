@@ -36,8 +36,9 @@ def drift_lines(case: Case) -> DriftLines:
     after = fit_line(case.s[case.after], case.y[case.after], case.noise)
     apart = after.level_C - fore.level_C
     safe = apart if abs(apart) > 1e-6 else 1e-6
-    rate = (case.capacity_ratio * fore.slope_K_per_s - after.slope_K_per_s) / safe
-    u = np.hypot(case.capacity_ratio * fore.u_slope_K_per_s, after.u_slope_K_per_s) / abs(safe)
+    ratio = case.known.capacity_ratio
+    rate = (ratio * fore.slope_K_per_s - after.slope_K_per_s) / safe
+    u = np.hypot(ratio * fore.u_slope_K_per_s, after.u_slope_K_per_s) / abs(safe)
     rate, u = combined(case, float(rate), float(u))
     return DriftLines(fore, after, float(case.s[case.after][0]), rate, u)
 
@@ -52,10 +53,8 @@ def combined(case: Case, rate: float, u: float) -> tuple[float, float]:
 
 
 def prior_of(case: Case) -> tuple[float | None, float]:
-    """The rate known beforehand and its u, 1/s; 30 % where none was given with it."""
-    if case.prior_rate_per_s is None:
-        return None, 0.0
-    return case.prior_rate_per_s, case.u_prior_rate_per_s or 0.3 * case.prior_rate_per_s
+    """The rate known beforehand and its u, 1/s; None and 0 where nothing is known."""
+    return case.known.expected_rate or (None, 0.0)
 
 
 def released_at(case: Case, share: float, end_s: float, after: Line) -> float:

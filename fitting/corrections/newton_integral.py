@@ -15,12 +15,12 @@ import numpy as np
 from fitting.corrections.binning import after_readings, bin_case
 from fitting.corrections.case import Case
 from fitting.corrections.result import Correction, make, replaced, u_of_reading
-from fitting.cup.knowledge import VESSELS, Vessel, lid_of
+from fitting.cup.knowledge import VESSELS, Vessel
 from fitting.curve import FloatArray
 from fitting.newton.average import FINAL, SETTLES, Averaged, average
 from fitting.newton.explain import explain
 from fitting.newton.rows import BEFORE, RATE, RISE
-from fitting.newton.setting import Setting
+from fitting.newton.setting import Setting, setting_for
 from fitting.sensor_lag import lag_of
 
 NAME = "newton-integral"
@@ -47,20 +47,8 @@ OFF_TIMES = 3.0  # standard uncertainties by which a known rate may lie off the 
 
 
 def setting_of(case: Case, vessel: Vessel | None = None) -> Setting:
-    """What the models are told beside the readings."""
-    rate = None
-    if case.prior_rate_per_s is not None:
-        u = case.u_prior_rate_per_s or 0.3 * case.prior_rate_per_s
-        rate = (case.prior_rate_per_s, u)
-    return Setting(
-        case.swing_K,
-        case.before_C,
-        case.capacity_ratio,
-        None if case.room_C is None else case.room_C - case.before_C,
-        case.u_room_K,
-        rate,
-        vessel or VESSELS[case.vessel or "cup"],
-        lid_of(case.lid),
+    """What the models are told beside the readings; ``vessel`` in place of the one told."""
+    return setting_for(case.known, case.swing_K, case.before_C, vessel=vessel)
     )
 
 
@@ -84,13 +72,13 @@ def averaged(case: Case) -> tuple[Averaged, str, str]:
         found = average(rows, case.noise, replace(setting, rate=None))
     heavy = np.array([w.name.startswith("glass") for w in setting.vessel.walls])
     grid = found.problem.walls
-    seen = found.probability(heavy[grid.kind[found.wall]]) if case.vessel is None else 0.0
+    seen = found.probability(heavy[grid.kind[found.wall]]) if case.known.vessel is None else 0.0
     if seen > GLASS_SEEN:
         flask = replace(found.problem.setting, vessel=VESSELS["flask"])
         other = average(rows, case.noise, flask)
         if other.log_evidence > found.log_evidence + FLASK_ODDS:
             return other, "flask", warning
-    return found, case.vessel or "cup", warning
+    return found, case.known.vessel or "cup", warning
 
 
 def _rate_off(found: Averaged) -> float:

@@ -42,9 +42,9 @@ def correct(case: Case) -> Correction:
         if k <= 0
         else "the after period is curved"
     )
-    g1 = lines.fore.slope_K_per_s * case.capacity_ratio
+    g1 = lines.fore.slope_K_per_s * case.known.capacity_ratio
     t_inf = lines.fore.level_C + g1 / k if k > 0 else None
-    u_g1 = lines.fore.u_slope_K_per_s * case.capacity_ratio
+    u_g1 = lines.fore.u_slope_K_per_s * case.known.capacity_ratio
     u_t_inf = float(np.hypot(u_g1, g1 / k * lines.u_rate_per_s) / k) if k > 0 else None
     return make(
         case, NAME, rise, parts, (bool(ok), why), lines.after.residual_K,
@@ -56,7 +56,7 @@ def correct(case: Case) -> Correction:
 def regnault_pfaundler_rise(case: Case, lines: DriftLines) -> float:
     """The rise [K] from given drift lines."""
     end = lines.start_s
-    g1 = lines.fore.slope_K_per_s * case.capacity_ratio
+    g1 = lines.fore.slope_K_per_s * case.known.capacity_ratio
     lost = end * (g1 - lines.rate_per_s * _mean_above(case, lines))
     return float(lines.after.at(end) - lines.fore.at(0.0) - lost)
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fitting.corrections.case import Case
+from fitting.cup.circumstances import NOTHING_KNOWN, Circumstances
 from fitting.curve import FloatArray
 from fitting.noise import lag1
 
@@ -105,6 +106,7 @@ class Corrected:
         extreme_C, extreme_at_s: highest or lowest reading after mixing and its time on the clock.
         warnings: sentences for people.
         rule: why ``chosen`` was chosen.
+        known: what was known beside the readings: scans, laws and weights are told the same.
     """
 
     chosen: Correction
@@ -117,6 +119,7 @@ class Corrected:
     extreme_at_s: float
     warnings: tuple[str, ...]
     rule: str
+    known: Circumstances = NOTHING_KNOWN
 
     @property
     def final_C(self) -> float:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fitting.cup.knowledge import CUP, LID_NOT_TOLD, RELEASES, Lid, Vessel
+from fitting.cup.circumstances import Circumstances
+from fitting.cup.knowledge import CUP, LID_NOT_TOLD, RELEASES, VESSELS, Lid, Vessel, lid_of
 from fitting.newton.source import POUR, Source
 
 
@@ -48,3 +49,28 @@ class Setting:
     def between(self, liquid: float, solid: float) -> float:
         """What is known of liquids and of solids, by how probably it is a solid."""
         return liquid + self.solid * (solid - liquid)
+
+
+def setting_for(
+    known: Circumstances, change_K: float, reference_C: float, *, source: Source = POUR,
+    vessel: Vessel | None = None,
+) -> Setting:  # fmt: skip
+    """What is known of a run, as the models are told it.
+
+    Args:
+        known: the circumstances.
+        change_K, reference_C: rough change of the temperature, and the temperature before it.
+        source: how the heat comes.
+        vessel: in place of the one told.
+    """
+    return Setting(
+        change_K,
+        reference_C,
+        known.capacity_ratio,
+        None if known.room_C is None else known.room_C - reference_C,
+        known.u_room_K,
+        known.expected_rate,
+        vessel or VESSELS[known.vessel or "cup"],
+        lid_of(known.lid),
+        source,
+    )

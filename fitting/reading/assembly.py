@@ -14,6 +14,8 @@ from fitting.errors import CurveError
 from fitting.reading.cell_values import kind_of, tidy
 from fitting.reading.checks import (
     check_enough,
+    check_no_thousands,
+    check_not_milliseconds,
     check_order,
     check_plausible,
     check_time_range,
@@ -130,9 +132,12 @@ def _times(table: TextTable, pair: Pair, asked: str, guesses: list[str]) -> _Tim
     written = field.column.meaning.unit or time_unit(numbers.unit)
     said = asked or written
     if said in CLOCK_PARTS or not said or not time_unit(said):
+        check_not_milliseconds(table, field, numbers.values)
         said = _silent_time_unit(numbers.values, field, guesses)
     elif asked and written and asked != written:
         guesses.append(f"time read in {asked} as asked; the file says {written}")
+    if said == "ms" and numbers.decimal == ",":
+        check_no_thousands(table, field)
     return _Times(numbers.values, numbers.bad, said)
 
 

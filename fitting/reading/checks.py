@@ -18,6 +18,7 @@ LEAST_POINTS = 3
 COLDEST_C, HOTTEST_C = -80.0, 200.0  # common practice, no source: no cup of liquid is outside
 _LIKELY_C = (-30.0, 120.0)
 _LARGEST_TIME = 1e14
+_DAY_S, _COARSE_STEP_S, _A_SECOND_IN_MS = 86_400.0, 100.0, 1000.0
 
 
 def refuse_cell(table: TextTable, field: Field, index: int) -> CurveError:
@@ -62,6 +63,41 @@ def check_time_range(
             f"'{tidy(pair.time.column.cells[rows[index]])}' cannot be a time; expected elapsed or "
             "clock times: correct the cell, or name the column of time with time_column"
         )
+
+
+def check_not_milliseconds(table: TextTable, field: Field, values: FloatArray) -> None:
+    """Refuse whole numbers without a unit that are likelier milliseconds than seconds.
+
+    As seconds they would be minutes apart and run over a day, or stand exactly 1000 apart. Both may
+    be meant, so nothing is changed in silence: the unit is asked for.
+    """
+    good = values[np.isfinite(values)]
+    if good.size < LEAST_POINTS or not np.all(good == np.round(good)):
+        return
+    step, span = float(np.median(np.diff(good))), float(np.ptp(good))
+    if step < _COARSE_STEP_S or (span < _DAY_S and step != _A_SECOND_IN_MS):
+        return
+    raise CurveError(
+        f"{table.name}, {field.title}: the unit of time is not given; taken as seconds the readings "
+        f"would be {step:g} s apart and span {span / 3600:.3g} hours, taken as milliseconds "
+        f"{step / 1000:g} s and {span / 1000:.6g} s; say which with time_unit, ms or s"
+    )
+
+
+def check_no_thousands(table: TextTable, field: Field) -> None:
+    """Refuse milliseconds such as '1,000': a thousandth of a millisecond is nobody's step."""
+    marked = [i for i, cell in enumerate(field.column.cells) if "," in cell]
+    if not marked or not all(_THOUSANDS.fullmatch(tidy(field.column.cells[i])) for i in marked):
+        return
+    first = marked[0]
+    raise CurveError(
+        f"{table.name}, line {table.lines[first]}, {field.title}: "
+        f"'{tidy(field.column.cells[first])}' ms is either 1 or 1000 times as much; this looks like "
+        "a thousands mark, which is never assumed: export without thousands marks"
+    )
+
+
+_THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:,\d{3})")
 
 
 def check_order(table: TextTable, pair: Pair, time: FloatArray, rows: npt.NDArray[np.intp]) -> None:

@@ -112,21 +112,19 @@ def row_of(run: SimulatedRun, key: Key, seed: int, method: str | None = None) ->
     return row | {"methods": methods, "cpu_s": round(time.process_time() - begun, 3)}
 
 
-def rows(keys: list[Key], seeds: Iterable[int], done: set[tuple[object, ...]], dynamic: int = 0
-         ) -> Iterator[dict[str, object]]:  # fmt: skip
-    """Rows of all cells, seed by seed, so that a run cut short has all cells equally full.
-
-    The first ``dynamic`` seeds get the dynamic method too, which takes longer than all others together.
-    """
+def rows(
+    keys: list[Key], seeds: Iterable[int], done: set[tuple[object, ...]]
+) -> Iterator[dict[str, object]]:
+    """Rows of all cells, seed by seed, so that a run cut short has all cells equally full."""
     families = list(dict.fromkeys(key.family for key in keys))
-    for at, seed in enumerate(seeds):
+    for seed in seeds:
         for family in families:
             wanted = [k for k in keys if k.family == family and _mark(vars(k), seed) not in done]
             if not wanted:
                 continue
             run = simulated(family, seed)
             for key in wanted:
-                yield row_of(run, key, seed, "dynamic" if at < dynamic else None)
+                yield row_of(run, key, seed)
 
 
 def _mark(row: dict[str, object], seed: object) -> tuple[object, ...]:
@@ -235,7 +233,6 @@ def _arguments() -> argparse.Namespace:
     )
     parser.add_argument("--resolution", default="0.01,0.1")
     parser.add_argument("--after", default=OWN)
-    parser.add_argument("--dynamic", type=int, default=0, help="curves that get the dynamic method")
     parser.add_argument("--rows", type=Path, action="append", default=[])
     parser.add_argument("--table", action="store_true", help="print the tables of --rows only")
     return parser.parse_args()
@@ -256,7 +253,7 @@ def main() -> None:
         ]
         done = {_mark(row, row["seed"]) for row in kept}
         seeds = range(args.first_seed, args.first_seed + args.n)
-        for row in rows(keys, seeds, done, args.dynamic):
+        for row in rows(keys, seeds, done):
             kept.append(row)
             if args.rows:
                 with args.rows[0].open("a", encoding="utf-8") as file:

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitting.cup.circumstances import Circumstances
 from fitting.extreme_reading import correct_extreme_reading
 from fitting.simulated_cup import FAMILIES
 from tests.benchmarks.many_cups import Readings, read_extremes
@@ -75,9 +76,12 @@ def correct_all(
         before, extreme, after = read.before_C[i], read.extreme_C[i], read.after_s[i]
         room = round(float(read.room_C[i]), 1)
         one = correct_extreme_reading(
-            before, extreme, after, room, rates[i], U_RATE * read.rate_per_s[i],
-            u_before_K=math.hypot(u, 0.003), u_reading_K=u, u_room_K=U_ROOM_K,
-            u_extreme_after_s=U_AFTER_S, step_K=step_K, cup_share=float(read.cup_share[i]),
+            before, extreme, after,
+            Circumstances(
+                room_C=room, u_room_K=U_ROOM_K, rate_per_s=rates[i],
+                u_rate_per_s=U_RATE * read.rate_per_s[i],
+            ),
+            u_before_K=math.hypot(u, 0.003), u_reading_K=u, u_extreme_after_s=U_AFTER_S, step_K=step_K, cup_share=float(read.cup_share[i]),
             release=("slow" if family in SLOW else "fast") if told else None,
         )  # fmt: skip
         ours.append(100 * (one.rise_K / truth - 1))

@@ -63,7 +63,7 @@ def score(family: str, minutes: float, n: int, *, lid: bool = True, first_seed: 
             "u_prior_rate_per_s": U_RATE * run.true_rate_per_s,
         }
         known = correct(curve, **choices)
-        weight = weigh_prior(curve, known, choices)
+        weight = weigh_prior(curve, known)
         assert weight is not None
         alone = correct(curve, **common).chosen
         truth = run.true_rise_K

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calib.jobs.vessels import vessel_of_kind
+from calib.runs.kind_words import lid_of_kind, vessel_of_kind
 from fitting.simulated_cup import Experiment, Room, Sensor, draw_flask, simulate
 
 SENSOR = Sensor(lag_s=6.0, noise_K=0.006, step_K=0.01, wander_K=0.002)
@@ -21,6 +21,20 @@ SENSOR = Sensor(lag_s=6.0, noise_K=0.006, step_K=0.01, wander_K=0.002)
 )  # fmt: skip
 def test_a_kind_tells_the_vessel(kind, vessel):
     assert vessel_of_kind(kind) == vessel
+
+
+@pytest.mark.parametrize(
+    ("kind", "lid"),
+    [
+        ("double foam cup, foam lid", "closed"), ("foam cup, lid with a hole for the probe", "hole"),
+        ("foam cup, LID WITH TWO HOLES", "hole"), ("foam cup, no lid", "open"),
+        ("foam cup without a lid", "open"), ("open foam cup", "open"), ("paper cup, uncovered", "open"),
+        ("vacuum flask, stopper", "closed"), ("open-cell foam cup", None), ("double foam cup", None),
+        ("closed-cell foam cup", None), ("foam cup, lid with an opening", "hole"), ("", None),
+    ],
+)  # fmt: skip
+def test_a_kind_tells_the_lid(kind, lid):
+    assert lid_of_kind(kind) == lid
 
 
 @pytest.fixture(scope="module")

@@ -46,7 +46,7 @@ def test_compare_tells_rule_laws_and_stability(cupledger, path):
     done = cupledger("correct", path, "--mixed-at", "120", "--compare", "--json")
     facts = done.json
     assert done.code == 0
-    assert {m["name"] for m in facts["methods"]} >= {"newton-integral", "dynamic", "extreme"}
+    assert {m["name"] for m in facts["methods"]} >= {"newton-integral", "exponential", "extreme"}
     laws = facts["cooling_laws"]
     assert laws["laws"][0]["name"] == "newton"
     assert laws["chosen"] == "newton"

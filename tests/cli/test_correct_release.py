@@ -140,7 +140,7 @@ def test_compare_tells_laws_and_stability_in_every_form(cupledger, slow, tmp_pat
     moment = stability["scans"][0]
     in_use = moment["rise_K"][moment["values"].index(0.0)]
     assert in_use == pytest.approx(facts["rise_K"], abs=0.5 * facts["u_rise_K"])
-    assert {m["name"] for m in facts["methods"]} >= {"dynamic", "extreme"}
+    assert {m["name"] for m in facts["methods"]} >= {"exponential", "extreme"}
     html = page.read_text(encoding="utf-8")
     assert "Which law the cup cools by" in html
     assert "How firmly the result stands" in html

@@ -188,6 +188,14 @@ def test_silent_time_is_seconds_and_said(read):
     )
 
 
+def test_milliseconds_or_seconds_once_told(read):
+    """What is refused without a unit is read with one; slow logs in seconds are not asked about."""
+    text = "t,T (°C)\n0,20\n1000,20\n2000,21\n"
+    assert read(text, time_unit="ms").time_s.tolist() == [0, 1, 2]
+    assert read(text, time_unit="s").time_s.tolist() == [0, 1000, 2000]
+    assert read("t,T (°C)\n0,40\n300,39\n600,38\n").time_s.tolist() == [0, 300, 600]
+
+
 @pytest.mark.parametrize(
     "sign", [b"\xb0C", b"\xc2\xb0C", b"\xa1C", b"\xf8C", b"\xc2\xbaC", b"deg C", b"?C", b"C"]
 )

@@ -63,6 +63,26 @@ CASES: dict[str, tuple[str | bytes, dict[str, object], str]] = {
         "c.csv, line 1: no line holds two numbers (the first line reads 'time_s,T (°C)'); expected "
         "a table with time and temperature in columns: export the readings as text (CSV)",
     ),
+    "milliseconds without a unit": (
+        "t,T (°C)\n0,20\n1000,20\n2000,21\n3000,21\n",
+        {},
+        "c.csv, column 1 't': the unit of time is not given; taken as seconds the readings would be "
+        "1000 s apart and span 0.833 hours, taken as milliseconds 1 s and 3 s; say which with "
+        "time_unit, ms or s",
+    ),
+    "five readings a second without a unit": (
+        "t;T (°C)\n" + "".join(f"{200 * i};2{i % 3}\n" for i in range(600)),
+        {},
+        "c.csv, column 1 't': the unit of time is not given; taken as seconds the readings would be "
+        "200 s apart and span 33.3 hours, taken as milliseconds 0.2 s and 119.8 s; say which with "
+        "time_unit, ms or s",
+    ),
+    "milliseconds with a thousands mark": (
+        "time (ms);T (°C)\n0;20\n1,000;20\n2,000;21\n3,000;21\n",
+        {},
+        "c.csv, line 3, column 1 'time (ms)': '1,000' ms is either 1 or 1000 times as much; this "
+        "looks like a thousands mark, which is never assumed: export without thousands marks",
+    ),
     "one column": (
         "Temp (°C)\n20.1\n20.2\n20.3\n",
         {},

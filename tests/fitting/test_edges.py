@@ -12,7 +12,7 @@ from fitting import correct
 from fitting.curve import Curve
 from fitting.errors import CurveError
 from fitting.periods import CurveRefused
-from fitting.responses import cup_response
+from tests.cup_in_closed_form import cup_response
 
 RISE, BEFORE = 6.0, 21.0
 

@@ -9,21 +9,27 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from fitting.cup.circumstances import Circumstances
 from fitting.errors import CurveError
 from fitting.extreme_courses import TIMES_S, courses, on_grid, responses
 from fitting.extreme_reading import COURSE, RATE, ROOM, TIME, correct_extreme_reading
-from fitting.responses import cup_response
 from tests.benchmarks.extreme_reading import best_possible, known_rates, rms, score
 from tests.benchmarks.many_cups import read_extremes
+from tests.cup_in_closed_form import cup_response
+
+
+def corrected(before_C, extreme_C, after_s, room_C, rate_per_s, u_rate_per_s, **more):
+    known = Circumstances(room_C=room_C, rate_per_s=rate_per_s, u_rate_per_s=u_rate_per_s)
+    return correct_extreme_reading(before_C, extreme_C, after_s, known, **more)
 
 
 def test_without_loss_nothing_but_wall_and_noise_is_put_back():
     """No loss: what is left is the wall that has not warmed up yet, a per cent or so at most; of a
     solid nobody knows whether it was dissolved, since such a reading does not turn."""
-    one = correct_extreme_reading(21.0, 29.0, 60.0, 21.0, 0.0, 0.0, release="fast")
+    one = corrected(21.0, 29.0, 60.0, 21.0, 0.0, 0.0, release="fast")
     assert -0.02 * 8.0 < one.rise_K - 8.0 <= 0.002 * 8.0
     assert one.u_rise_K < 0.25
-    slow = correct_extreme_reading(21.0, 29.0, 60.0, 21.0, 0.0, 0.0, release="slow")
+    slow = corrected(21.0, 29.0, 60.0, 21.0, 0.0, 0.0, release="slow")
     assert slow.holds(8.0)
     assert slow.u_rise_K > one.u_rise_K
 
@@ -34,7 +40,7 @@ def test_first_order_release_without_wall_or_lag_is_met(sign):
     k, kappa, rise = 2e-4, 1 / 20.0, 8.0 * sign
     t = math.log(kappa / k) / (kappa - k)
     extreme = rise * kappa / (kappa - k) * (math.exp(-k * t) - math.exp(-kappa * t))
-    one = correct_extreme_reading(
+    one = corrected(
         20.7, 20.7 + extreme, t, 20.7, k, 0.05 * k, step_K=0.0, noise_K=0.001, release="slow"
     )
     assert one.holds(rise)
@@ -97,7 +103,7 @@ def test_the_highest_of_many_noisy_readings_is_known_to_lie_above_the_curve():
     shown = true + rng.normal(0.0, noise, (200, 100))
     at = 40.0 + 2.5 * np.argmax(shown, axis=1)
     rises = [
-        correct_extreme_reading(21.0, 21.0 + float(top), float(t), 21.0, 0.0, 0.0, step_K=0.0,
+        corrected(21.0, 21.0 + float(top), float(t), 21.0, 0.0, 0.0, step_K=0.0,
                                 noise_K=noise, release="fast", cup_share=0.005).rise_K
         for top, t in zip(shown.max(axis=1), at, strict=True)
     ]  # fmt: skip
@@ -106,7 +112,7 @@ def test_the_highest_of_many_noisy_readings_is_known_to_lie_above_the_curve():
 
 
 def test_parts_make_the_uncertainty():
-    one = correct_extreme_reading(21.0, 28.4, 150.0, 21.5, 1.2e-4, 1e-5)
+    one = corrected(21.0, 28.4, 150.0, 21.5, 1.2e-4, 1e-5)
     assert one.u_rise_K == pytest.approx(math.hypot(*(u for _, u in one.parts)))
     assert {ROOM, RATE, TIME, COURSE} < set(dict(one.parts))
     assert one.cooling_rate_per_s == 1.2e-4
@@ -114,8 +120,8 @@ def test_parts_make_the_uncertainty():
 
 
 def test_warming_and_cooling_are_mirror_images():
-    up = correct_extreme_reading(21.0, 28.4, 150.0, 21.0, 1.2e-4, 1e-5, release="slow")
-    down = correct_extreme_reading(21.0, 13.6, 150.0, 21.0, 1.2e-4, 1e-5, release="slow")
+    up = corrected(21.0, 28.4, 150.0, 21.0, 1.2e-4, 1e-5, release="slow")
+    down = corrected(21.0, 13.6, 150.0, 21.0, 1.2e-4, 1e-5, release="slow")
     assert up.rise_K - 7.4 == pytest.approx(7.4 * 0.02, rel=0.9)
     assert -down.rise_K == pytest.approx(up.rise_K, abs=0.02)  # but for the stirrer's warmth
 
@@ -124,7 +130,7 @@ def test_hot_water_in_the_cup_goes_on_cooling_and_nothing_turns():
     """Newton's law after a sudden change, read a minute later: T_∞ + (T_f − T_∞) e^(−k t)."""
     k = 5e-5
     shown = 21.0 + 14.0 * math.exp(-60 * k)
-    one = correct_extreme_reading(49.0, shown, 60.0, 21.0, k, 0.1 * k, release="fast")
+    one = corrected(49.0, shown, 60.0, 21.0, k, 0.1 * k, release="fast")
     assert one.holds(-14.0)
     assert one.u_rise_K < 0.02 * 14.0
 
@@ -133,17 +139,15 @@ def test_hot_water_in_the_cup_goes_on_cooling_and_nothing_turns():
 @pytest.mark.parametrize("after", [0.5, 5.0, 15.0, 2000.0])
 def test_a_time_that_cannot_be_is_not_believed(release, after):
     """The value alone then tells the rise to some per cent, whatever time was noted."""
-    one = correct_extreme_reading(21.0, 35.0, after, 21.0, 5e-5, 5e-6, release=release)
+    one = corrected(21.0, 35.0, after, 21.0, 5e-5, 5e-6, release=release)
     assert abs(one.rise_K - 14.0) < 0.03 * 14.0
     assert one.u_rise_K > 0.003 * 14.0
 
 
 def test_no_wall_holds_more_than_the_cup():
     """A small cup's wall overshoots less, so that less is taken off the reading again."""
-    free = correct_extreme_reading(21.0, 29.0, 50.0, 21.0, 1e-4, 1e-5, release="fast")
-    told = correct_extreme_reading(
-        21.0, 29.0, 50.0, 21.0, 1e-4, 1e-5, release="fast", cup_share=0.003
-    )
+    free = corrected(21.0, 29.0, 50.0, 21.0, 1e-4, 1e-5, release="fast")
+    told = corrected(21.0, 29.0, 50.0, 21.0, 1e-4, 1e-5, release="fast", cup_share=0.003)
     assert told.rise_K > free.rise_K
 
 
@@ -180,27 +184,26 @@ def test_ours_is_near_the_best_that_these_readings_allow():
         ({"extreme_C": math.nan}, "extreme_C is nan; expected a temperature"),
         ({"extreme_after_s": -1.0}, "expected seconds after the mixing"),
         ({"rate_per_s": 1.0}, "well below 0.1"),
-        ({"u_rate_per_s": -1.0}, "expected numbers, 0 or more"),
+        ({"u_rate_per_s": -1.0}, "of the cooling rate is -1 1/s; expected 0 1/s or more"),
+        ({"room_C": None}, "corrected with the room temperature; give it"),
+        ({"rate_per_s": None, "u_rate_per_s": None}, "corrected with the cooling rate; give it"),
         ({"step_K": -0.1}, "expected numbers, 0 or more"),
         ({"release": "odd"}, "expected one of fast, slow or None"),
     ],
 )
 def test_wrong_values_are_named(changes, message):
-    good = {
-        "before_C": 21.0,
-        "extreme_C": 28.0,
-        "extreme_after_s": 60.0,
-        "room_C": 21.0,
-        "rate_per_s": 1e-4,
-        "u_rate_per_s": 1e-5,
-    }
+    good = {"before_C": 21.0, "extreme_C": 28.0, "extreme_after_s": 60.0}
+    known = {"room_C": 21.0, "rate_per_s": 1e-4, "u_rate_per_s": 1e-5}
     with pytest.raises(CurveError, match=message):
-        correct_extreme_reading(**(good | changes))
+        correct_extreme_reading(
+            **(good | {k: v for k, v in changes.items() if k not in known}),
+            known=Circumstances(**(known | {k: v for k, v in changes.items() if k in known})),
+        )
 
 
 @pytest.mark.parametrize("change", [0.0, 1e-6, -1e-6])
 def test_no_change_at_all_gives_a_finite_answer(change):
-    one = correct_extreme_reading(21.0, 21.0 + change, 30.0, 21.0, 1e-4, 1e-5)
+    one = corrected(21.0, 21.0 + change, 30.0, 21.0, 1e-4, 1e-5)
     assert math.isfinite(one.rise_K)
     assert math.isfinite(one.u_rise_K)
     assert one.holds(0.0)
@@ -209,6 +212,6 @@ def test_no_change_at_all_gives_a_finite_answer(change):
 @pytest.mark.parametrize("after", [0.0, 1.0, 3.0, 900.0, 5000.0])
 @pytest.mark.parametrize("rate", [0.0, 1e-4, 0.05])
 def test_odd_times_and_rates_give_finite_answers(after, rate):
-    one = correct_extreme_reading(21.0, 29.0, after, 20.0, rate, 0.1 * rate, step_K=0.1)
+    one = corrected(21.0, 29.0, after, 20.0, rate, 0.1 * rate, step_K=0.1)
     assert math.isfinite(one.rise_K)
     assert math.isfinite(one.u_rise_K)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from fitting.cup.circumstances import Circumstances
 from fitting.curve import Curve
 from fitting.errors import CurveError
 from fitting.heated import heated_rise
@@ -50,8 +53,8 @@ def test_the_exact_solution_comes_back(course, noted):
     hits = 0
     for seed in range(4):
         curve, rise, k = heated_curve(seed=seed, **course)
-        options = {"on_s": 180.0} if noted else {}
-        found = heated_rise(curve, course.get("heated", 400.0), room_C=21.0, **options)
+        known = Circumstances(mixed_at_s=180.0 if noted else None, room_C=21.0)
+        found = heated_rise(curve, course.get("heated", 400.0), known)
         assert found.rise_K == pytest.approx(rise, rel=0.004)
         assert found.cooling_rate_per_s == pytest.approx(k, abs=3.5 * found.u_cooling_rate_per_s)
         hits += abs(found.rise_K - rise) <= 2.0 * found.u_rise_K
@@ -64,24 +67,25 @@ def test_the_exact_solution_comes_back(course, noted):
 
 def test_without_the_room_the_rate_is_less_certain():
     curve, rise, _ = heated_curve()
-    known, unknown = (heated_rise(curve, 400.0, on_s=180.0, room_C=r) for r in (21.0, None))
+    known, unknown = (
+        heated_rise(curve, 400.0, Circumstances(mixed_at_s=180.0, room_C=r)) for r in (21.0, None)
+    )
     assert unknown.u_rise_K >= known.u_rise_K
     assert unknown.rise_K == pytest.approx(rise, abs=3 * unknown.u_rise_K)
 
 
 def test_a_known_loss_helps_a_short_log():
     curve, rise, k = heated_curve(after=150.0)
-    plain = heated_rise(curve, 400.0, on_s=180.0, room_C=21.0)
-    helped = heated_rise(
-        curve, 400.0, on_s=180.0, room_C=21.0, prior_rate_per_s=k, u_prior_rate_per_s=0.03 * k
-    )
+    known = Circumstances(mixed_at_s=180.0, room_C=21.0)
+    plain = heated_rise(curve, 400.0, known)
+    helped = heated_rise(curve, 400.0, replace(known, rate_per_s=k, u_rate_per_s=0.03 * k))
     assert helped.u_rise_K < 0.7 * plain.u_rise_K
     assert helped.rise_K == pytest.approx(rise, abs=3 * helped.u_rise_K)
 
 
 def test_a_wrong_duration_is_seen():
     curve, *_ = heated_curve()
-    found = heated_rise(curve, 250.0, on_s=180.0, room_C=21.0)
+    found = heated_rise(curve, 250.0, Circumstances(mixed_at_s=180.0, room_C=21.0))
     assert any("does not look like 250 s of heating" in w for w in found.warnings)
 
 
@@ -96,4 +100,4 @@ def test_a_wrong_duration_is_seen():
 def test_logs_that_cannot_do_are_refused(heated, on, match):
     curve, *_ = heated_curve()
     with pytest.raises(CurveError, match=match):
-        heated_rise(curve, heated, on_s=on)
+        heated_rise(curve, heated, Circumstances(mixed_at_s=on))

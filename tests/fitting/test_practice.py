@@ -132,7 +132,7 @@ def test_the_score_is_that_of_the_numbers(tmp_path):
 def test_methods_that_may_be_used_come_first_and_best_first(tmp_path):
     made = make_practice(tmp_path, ["slow-dissolution", "lag"], seed=4)
     opened = reveal(made.curve_path, -5.0)
-    assert {m.name for m in opened.methods} >= {"extreme", "newton-integral", "dynamic"}
+    assert {m.name for m in opened.methods} >= {"extreme", "newton-integral", "exponential"}
     order = [(not m.admissible, abs(m.error_K)) for m in opened.methods]
     assert order == sorted(order)
     assert list(opened.to_frame().index) == [m.name for m in opened.methods]

@@ -43,11 +43,6 @@ def test_a_dissolving_solid_hides_the_lag():
     assert found.u_sensor_lag_s is None
 
 
-def test_the_dynamic_method_gives_the_lag_too():
-    found = corrected("mixing", 33, 7.0, method="dynamic")
-    assert found.chosen.sensor_lag_s == pytest.approx(7.0, abs=2.5 * found.u_sensor_lag_s)
-
-
 def test_the_lag_of_a_log_integrated_by_scipy():
     """Pour over 3 s, loss and a sensor of 9 s; scipy's LSODA makes the log."""
 

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from fitting import correct
+from fitting.cup.circumstances import Circumstances
 from fitting.errors import CurveError
 from fitting.extreme_reading import correct_extreme_reading
 from fitting.heat_release import heat_release
@@ -82,9 +83,12 @@ def test_an_extreme_reading_in_a_flask(family):
         total = cup.loss_W_per_K / run.true_rate_per_s
         one = correct_extreme_reading(
             before, float(shown.temperature_C[at]), float(shown.time_s[at] - run.mixed_at_s),
-            round(run.room_C, 1), run.true_rate_per_s, 0.1 * run.true_rate_per_s, u_before_K=0.005,
-            u_reading_K=0.003, u_extreme_after_s=2.0, cup_share=cup.constant_J_per_K / total,
-            release=family, vessel="flask",
+            Circumstances(
+                room_C=round(run.room_C, 1), rate_per_s=run.true_rate_per_s,
+                u_rate_per_s=0.1 * run.true_rate_per_s, vessel="flask",
+            ),
+            u_before_K=0.005, u_reading_K=0.003, u_extreme_after_s=2.0,
+            cup_share=cup.constant_J_per_K / total, release=family,
         )  # fmt: skip
         raw.append((shown.temperature_C[at] - before) / run.true_rise_K - 1)
         ours.append(one.rise_K / run.true_rise_K - 1)
@@ -125,18 +129,6 @@ def test_weights_of_walls_are_probabilities(walls):
         normal = np.exp(-((np.log(times / known.time_s) / known.spread) ** 2) / 2)
         assert float(np.sum(density * normal)) == pytest.approx(known.weight, rel=0.25)
         assert math.isclose(density[0], density[-1])
-
-
-def test_the_dynamic_method_sees_the_flask_too():
-    key = Key("fast" + IN_A_FLASK, "given", "own", 0.01)
-    for seed in (70_000, 70_003, 70_004):
-        run = simulated(key.family, seed)
-        one = correct(
-            logged(run, "own", 0.01), mixed_at_s=run.mixed_at_s, room_C=round(run.room_C, 1),
-            capacity_ratio=run.capacity_ratio, method="dynamic",
-        ).chosen  # fmt: skip
-        assert one.vessel == "flask"
-        assert one.rise_K == pytest.approx(run.true_rise_K, rel=0.005)
 
 
 def test_lines_that_miss_the_after_period_are_not_admissible():

@@ -14,10 +14,7 @@ import numpy as np
 import pytest
 
 from fitting.corrections import correct
-from fitting.corrections.case import build_case
-from fitting.corrections.dynamic import fit_dynamic
 from fitting.curve import Curve
-from fitting.periods import given_mixing
 
 # T0, T_inf [°C], k, kappa [1/min], true rise [K], mixing, end [min]
 CASES = {
@@ -81,26 +78,6 @@ def test_the_rate_of_an_exact_curve_comes_out(name):
 )
 def test_classical_methods_give_their_closed_form_values(name, method, expected, tolerance):
     assert corrected(name, method).chosen.rise_K == pytest.approx(expected, abs=tolerance)
-
-
-@pytest.mark.parametrize("every_min", [0.05, 0.5])
-@pytest.mark.parametrize("name", CASES)
-def test_the_dynamic_model_without_a_wall_gives_the_exact_rise(name, every_min):
-    """True answers: +6.000, -4.000, +10.000 K (computed: exact by construction)."""
-    t, T = closed_form(name, every_min)
-    curve = Curve.from_arrays(t, T, resolution_K=0.0)
-    case = build_case(curve, given_mixing(curve, 300.0, 0.0))
-    rise, u = fit_dynamic(case, walls=(0,)).moments("rise_K")
-    assert rise == pytest.approx(CASES[name][4], rel=1.5e-3 if every_min < 0.1 else 4e-3)
-    assert abs(rise - CASES[name][4]) < 3 * u
-
-
-@pytest.mark.parametrize("name", CASES)
-def test_the_dynamic_method_allows_for_a_wall_that_these_cups_do_not_have(name):
-    """As the default does: 0.2 to 0.4 % low on A and B, 0.8 % on C, four times as leaky as usual."""
-    found = corrected(name, "dynamic").chosen
-    assert found.rise_K == pytest.approx(CASES[name][4], rel=0.01 if name == "C" else 0.005)
-    assert abs(found.rise_K - CASES[name][4]) < 3 * found.u_rise_K
 
 
 def test_straight_lines_lose_several_per_cent_on_a_leaky_cup():

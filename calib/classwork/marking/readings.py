@@ -248,7 +248,8 @@ def _from_curve(prepared: PreparedRun) -> RiseRead:
     import numpy as np
 
     from calib.errors import CurveError
-    from fitting.corrections import correct
+    from fitting.corrections.choice import lay_out
+    from fitting.cup.circumstances import NOTHING_KNOWN
     from fitting.curve_files import read_curve
 
     run = prepared.run
@@ -256,7 +257,7 @@ def _from_curve(prepared: PreparedRun) -> RiseRead:
         curve = read_curve(str(run.curve_path))
         at = run.mixed_at_s
         if at is None:
-            at = float(correct(curve).mixed_at_s)
+            at = lay_out(curve, NOTHING_KNOWN).mixing.time_s
     except CurveError as error:
         raise RowRefusedError(
             RowProblem(run.run, "curve", str(error), str(run.curve), "a logged temperature curve")

@@ -1,4 +1,4 @@
-"""Closed forms for chains of first-order processes, stable where their rates coincide."""
+"""A lagging sensor in a stirred cup, in closed form: truth for tests, apart from what they test."""
 
 from __future__ import annotations
 

@@ -188,8 +188,9 @@ def _fractions(case: FlowCase, lag: Lag, knots: Knots, flow: SmoothFlow) -> Solv
     q, change = knots.flow @ g, knots.released @ g
     corrected = case.corrected
     vessel = corrected.chosen.vessel or corrected.known.vessel  # a method may not ask for it
-    share, u_share, time_s = _WALLS[vessel or "cup"]
-    in_wall = _in_the_wall(fine, change / rise, time_s)
+    wall = VESSELS[vessel or "cup"].walls[1]
+    share, u_share = wall.share.value, wall.share.u
+    in_wall = _in_the_wall(fine, change / rise, wall.time_s.value)
     fraction = change / rise - share * in_wall
     by_end = np.interp(fine, loss.since_s, loss.by_end)
     own = np.hypot(

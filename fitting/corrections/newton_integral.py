@@ -49,7 +49,6 @@ OFF_TIMES = 3.0  # standard uncertainties by which a known rate may lie off the 
 def setting_of(case: Case, vessel: Vessel | None = None) -> Setting:
     """What the models are told beside the readings; ``vessel`` in place of the one told."""
     return setting_for(case.known, case.swing_K, case.before_C, vessel=vessel)
-    )
 
 
 def averaged(case: Case) -> tuple[Averaged, str, str]:

@@ -6,8 +6,6 @@ curves stands in DEVELOPERS.md.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pytest
 
@@ -16,7 +14,6 @@ from fitting.cup.circumstances import Circumstances
 from fitting.errors import CurveError
 from fitting.extreme_reading import correct_extreme_reading
 from fitting.heat_release import heat_release
-from fitting.slow_wall import CUP_WALLS, FLASK_WALLS
 from tests.benchmarks.coverage import IN_A_FLASK, TOLD, Key, cells_of, logged, rows, simulated
 from tests.benchmarks.heat_release import true_release
 
@@ -114,21 +111,6 @@ def test_heat_release_knows_the_flask():
         held.append(float(np.mean(error <= 1.96 * release.u_fraction[late])))
         assert float(error.max()) < 0.15
     assert float(np.mean(held)) > 0.8
-
-
-@pytest.mark.parametrize("walls", [CUP_WALLS, FLASK_WALLS])
-def test_weights_of_walls_are_probabilities(walls):
-    """The grid stands for log-normal distributions of ln τ' (their kinds' weights, cut at ends)."""
-    for kind, known in enumerate(walls.kinds):
-        density = walls.weight[walls.kind == kind]
-        if kind == 0:
-            assert density == pytest.approx([known.weight])
-            continue
-        times = walls.time_s[walls.kind == kind]
-        assert np.all(np.diff(np.log(times)) < 0.4)
-        normal = np.exp(-((np.log(times / known.time_s) / known.spread) ** 2) / 2)
-        assert float(np.sum(density * normal)) == pytest.approx(known.weight, rel=0.25)
-        assert math.isclose(density[0], density[-1])
 
 
 def test_lines_that_miss_the_after_period_are_not_admissible():

@@ -43,7 +43,7 @@ _GRID_S = np.gradient(TIMES_S)  # how many seconds each of them stands for
 _NUMBER = {"fast": 256, "slow": 448, None: 640}
 _MOST_SHARE = 0.45
 _THIN = 0.002  # of the heat capacity: through a thinner wall the loss goes straight
-_FIRST_RATE, _RATIO = 1e-5, 1.2  # rates at which the courses are tabulated, 1/s
+_FIRST_RATE, _RATIO = 1e-5, 1.15  # rates at which the courses are tabulated, 1/s
 _PRIMES = np.array(
     [2.0, 3.0, 5.0, 7.0, 11.0, 13.0, 17.0, 19.0, 23.0, 29.0, 31.0, 37.0, 41.0, 43.0, 47.0]
 )

@@ -188,8 +188,9 @@ def _fractions(case: FlowCase, lag: Lag, knots: Knots, flow: SmoothFlow) -> Solv
     q, change = knots.flow @ g, knots.released @ g
     corrected = case.corrected
     vessel = corrected.chosen.vessel or corrected.known.vessel  # a method may not ask for it
-    wall = VESSELS[vessel or "cup"].walls[1]
-    share, u_share = wall.share.value, wall.share.u
+    wall = VESSELS[vessel or "cup"].slow_wall
+    # a wall that is there with probability P holds P a on average, and no more than a
+    share, u_share = wall.weight * wall.share.value, wall.weight * wall.share.u
     in_wall = _in_the_wall(fine, change / rise, wall.time_s.value)
     fraction = change / rise - share * in_wall
     by_end = np.interp(fine, loss.since_s, loss.by_end)

@@ -109,7 +109,7 @@ def correct(case: Case) -> Correction:
     more = _temperatures(case, found, known=rate > u_rate / 2)
     return replaced(
         result, interval95_K=interval, u_rise_K=u * widened, vessel=vessel,
-        hidden_K=found.hidden, note=warning or _misfit_note(misfit), **more,
+        hidden_K=found.hidden, rate_left_out=bool(warning), note=warning or _misfit_note(misfit), **more,
     )  # fmt: skip
 
 

@@ -44,6 +44,7 @@ class Correction:
         vessel: what the vessel was taken for, where the method asks.
         hidden_K: loss through a wall that no curve shows, taken off the rise, and its u, K; the
             same share of every rise in this cup.
+        rate_left_out: whether a cooling rate known beforehand lay too far off the curve's own.
         note: what the method noticed and people should know; empty: nothing.
         sensor_lag_s, u_sensor_lag_s: the sensor's time constant (`fitting.sensor_lag`); None where
             the method does not look at the main period, or the curve does not show it.
@@ -72,6 +73,7 @@ class Correction:
     final_interval95_C: Interval | None = None
     vessel: str | None = None
     hidden_K: tuple[float, float] | None = None
+    rate_left_out: bool = False
     note: str = ""
 
     @property

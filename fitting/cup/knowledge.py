@@ -78,6 +78,11 @@ class Vessel:
     other_weight: Fact
     walls: tuple[Wall, ...]
 
+    @property
+    def slow_wall(self) -> Wall:
+        """The likeliest wall that warms slowly enough to be seen."""
+        return max((wall for wall in self.walls if wall.seen), key=lambda wall: wall.weight)
+
 
 @dataclass(frozen=True, slots=True)
 class Lid:

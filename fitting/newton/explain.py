@@ -72,11 +72,14 @@ def explain(found: Averaged, readings: Rows) -> Explained:
             shares[name] = float(weight[at])
     shares[_LATE] = float(weight[SHARED : SHARED + 2].sum()) + share(errors.shape)
     shares[_WALL] = float(weight[SHARED + 2])
-    return Explained(_scaled(found, shares), readings.y - course(found, readings, model, beta))
+    left = problem.rows.y - model.early.mean - X @ beta
+    early = model.early.mean + model.early.covariance @ np.linalg.solve(V, left)
+    shown = course(found, readings, model, beta) + np.interp(readings.s, problem.rows.s, early)
+    return Explained(_scaled(found, shares), readings.y - shown)
 
 
 def course(found: Averaged, readings: Rows, model: Design, beta: FloatArray) -> FloatArray:
-    """The most likely model's course at some readings without quick processes, K, shape (n,)."""
+    """The most likely model's course at some readings without early processes, K, shape (n,)."""
     setting = found.problem.setting
     release, shift = release_columns(readings, setting)
     wall = setting.source.late(readings.s, found.problem.walls.time_s)

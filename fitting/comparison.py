@@ -17,13 +17,11 @@ from html import escape
 from typing import TYPE_CHECKING, Any
 
 from fitting.cooling_laws.of_curve import laws_of
-from fitting.corrections.case import Case, build_case
-from fitting.corrections.choice import correct
+from fitting.corrections.choice import assemble, every_method, lay_out
 from fitting.corrections.result import Corrected, Correction, methods_frame, methods_html
 from fitting.curve import Curve
-from fitting.periods import MixingMoment
 from fitting.prior_weight import PriorWeight, weigh_prior
-from fitting.stability import CASE_CHOICES, Stability, scan_stability
+from fitting.stability import Stability, scan_stability
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,7 +29,7 @@ if TYPE_CHECKING:
 
     from fitting.cooling_laws.result import LawComparison
 
-VIEWS = ("methods", "correction", "residuals", "release", "stability")
+VIEWS = ("methods", "correction", "residuals", "equal-areas", "release", "stability")
 Progress = Callable[[int, int, str], None]
 
 
@@ -124,21 +122,14 @@ def compare(curve: Curve, *, progress: Progress | None = None, **choices: Any) -
         CurveError: an argument is out of its range.
     """
     tell = progress or (lambda done, total, what: None)
-    tell(0, 4, "every method")
-    corrected = correct(curve, **choices)
-    tell(2, 4, "scans of the choices")
+    tell(0, 3, "every method")
+    case = lay_out(curve, **choices)
+    found = every_method(case)
+    tell(1, 3, "cooling laws")
+    laws = laws_of(case)
+    corrected = assemble(case, found, choices.get("method"), laws)
+    tell(2, 3, "scans of the choices")
     stability = scan_stability(curve, corrected, **choices)
-    tell(3, 4, "cooling laws")
-    laws = laws_of(case_of(curve, corrected, choices), corrected)
-    tell(4, 4, "done")
+    tell(3, 3, "done")
     prior = weigh_prior(curve, corrected, choices)
     return Comparison(curve, corrected, corrected.methods, laws, stability, corrected.rule, prior)
-
-
-def case_of(curve: Curve, corrected: Corrected, choices: dict[str, Any]) -> Case:
-    """What the methods saw, laid out again about the moment of mixing that was used."""
-    moment = MixingMoment(
-        corrected.mixed_at_s, corrected.u_mixed_at_s, corrected.mixing_given, "as used"
-    )
-    kept = {name: value for name, value in choices.items() if name in CASE_CHOICES}
-    return build_case(curve, moment, **kept)

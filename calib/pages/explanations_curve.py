@@ -122,7 +122,11 @@ PARTS: dict[str, str] = {
     "fore line": "slope and height of the line through the fore period",
     "after line": "slope and height of the line through the after period",
     "curvature of the after period": "the after period bends, a straight line does not",
-    "time of six tenths": "when six tenths of the change were reached",
+    "time of equal areas": "readings and lines shift the time at which the areas balance",
+    "readings of the main period": "scatter of the readings that the integral runs over",
+    "what the averaged models say otherwise": "distance from the average over models, which sees "
+    "the same readings",
+    "loss and release that look alike": "a cup that loses its heat as fast as it is released",
     "moment of mixing": "the moment's own uncertainty times the drift at it",
     "cooling rate": "k, from both periods and what is known of such cups",
     "stirring and room": "where the cup settles, if neither period shows it",

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fitting.corrections.case import Case, build_case
 from fitting.corrections.choosing import (
+    against_lines,
     decide,
+    held_against_the_average,
     ruled_out_by_residuals,
     widened_for_fast_loss,
 )
@@ -21,6 +23,9 @@ from fitting.faults import refuse_faults
 from fitting.newton import VESSELS
 from fitting.periods import CurveRefused, MixingMoment, find_mixing, given_mixing
 from fitting.range_end import stands_long
+
+if TYPE_CHECKING:
+    from fitting.cooling_laws.result import LawComparison
 
 DEFAULT = "newton-integral"
 _WORTH_S = 60.0  # readings after the mixing that may do by themselves
@@ -60,6 +65,28 @@ def correct(
             can still be said.
         CurveError: an argument is out of its range.
     """
+    case = lay_out(
+        curve, mixed_at_s=mixed_at_s, u_mixed_at_s=u_mixed_at_s, method=method, room_C=room_C,
+        u_room_K=u_room_K, capacity_ratio=capacity_ratio, prior_rate_per_s=prior_rate_per_s,
+        u_prior_rate_per_s=u_prior_rate_per_s, vessel=vessel,
+    )  # fmt: skip
+    return assemble(case, every_method(case), method)
+
+
+def lay_out(
+    curve: Curve,
+    *,
+    mixed_at_s: float | None = None,
+    u_mixed_at_s: float = 0.0,
+    method: str | None = None,
+    room_C: float | None = None,
+    u_room_K: float = 0.5,
+    capacity_ratio: float = 1.0,
+    prior_rate_per_s: float | None = None,
+    u_prior_rate_per_s: float | None = None,
+    vessel: str | None = None,
+) -> Case:
+    """What the methods see, for the keywords of `correct`; raises as that does."""
     _check_arguments(method, capacity_ratio, room_C, u_room_K, prior_rate_per_s, u_prior_rate_per_s)
     if vessel is not None and vessel not in VESSELS:
         raise CurveError(f"there is no vessel {vessel!r}; expected one of {', '.join(VESSELS)}")
@@ -78,8 +105,12 @@ def correct(
         refuse_faults(curve, mixing)
     except CurveRefused as refused:
         raise _with_the_sound_part(curve, mixing, refused, known) from None
-    case = build_case(curve, mixing, **known)
-    return assemble(case, {name: one.function(case) for name, one in METHODS.items()}, method)
+    return build_case(curve, mixing, **known)
+
+
+def every_method(case: Case) -> dict[str, Correction]:
+    """Each method's own answer, before they are held against one another."""
+    return {name: one.function(case) for name, one in METHODS.items()}
 
 
 def _with_the_sound_part(
@@ -104,14 +135,24 @@ def _with_the_sound_part(
     return CurveRefused(curve, refused.reason, (words, *refused.said), until)
 
 
-def assemble(case: Case, found: dict[str, Correction], method: str | None) -> Corrected:
-    """Put the methods' answers together and state the rule that chose one."""
-    found = {
-        name: ruled_out_by_residuals(
-            case, widened_for_fast_loss(case, one), found[DEFAULT].residual_rms_K
-        )
-        for name, one in found.items()
-    }
+def assemble(
+    case: Case,
+    found: dict[str, Correction],
+    method: str | None,
+    laws: LawComparison | None = None,
+) -> Corrected:
+    """Put the methods' answers together and state the rule that chose one.
+
+    ``laws``: cooling laws on the after period, where they were compared.
+    """
+    default = widened_for_fast_loss(case, found[DEFAULT])
+    against = against_lines(case, default, laws)
+
+    def judged(one: Correction) -> Correction:
+        one = ruled_out_by_residuals(case, widened_for_fast_loss(case, one), default.residual_rms_K)
+        return held_against_the_average(one, default, against)
+
+    found = {name: judged(one) for name, one in found.items()}
     name, rule = decide(case, found, method)
     chosen = found[name]
     at = extreme_index(case)

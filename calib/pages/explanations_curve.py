@@ -152,8 +152,9 @@ LAWS: dict[str, Meaning] = {
     ),
     "slow-wall": Meaning(
         "Newton's law with a slow inner wall",
-        "A wall takes up heat with a time constant of its own, then both cool together.",
-        "T = T∞ + a exp(−k t) + b exp(−t/τ)",
+        "A wall takes up heat with a time constant of its own, then both cool together; the liquid "
+        "first stands too far from where it started.",
+        "T = T∞ + a exp(−k t) + b exp(−t/τ),  b ΔT > 0",
         "two bodies that exchange heat linearly: eigenvalues of a 2 × 2 system",
     ),
     "steeper": Meaning(
@@ -170,6 +171,15 @@ LAWS: dict[str, Meaning] = {
         NEWTON_SOURCE,
     ),
 }
+
+
+LATE_HEAT = Meaning(
+    "Newton's law with heat still being released",
+    "The same fading term as a wall's, with the other sign: the liquid has not yet come as far as it "
+    "will, since heat is still coming with a time constant τ.",
+    "T = T∞ + a exp(−k t) + b exp(−t/τ),  b ΔT < 0",
+    "two first-order steps in a row, release and loss",
+)
 
 
 def law_meaning(name: str, title: str, equation: str) -> Meaning:

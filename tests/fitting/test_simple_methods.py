@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import time
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
 from fitting import compare
+from fitting.cooling_laws.of_curve import laws_of
 from fitting.corrections import correct
 from fitting.corrections.case import build_case
+from fitting.corrections.choice import assemble, every_method
 from fitting.corrections.joint_exponential import fit_joint
 from fitting.corrections.lines import main_end_s
 from fitting.corrections.methods import METHODS
@@ -26,13 +31,15 @@ def judged():
     """24 logs a kind, each with every method beside the laws."""
     out = {}
     for kind in KINDS:
-        runs = draw(kind, 24, seed=11)
-        out[kind] = [(run, compared(run).corrected) for run in runs]
+        out[kind] = [(run, *compared(run)) for run in draw(kind, 24, seed=11)]
     return out
 
 
 def compared(run: PlainRun):
-    return compare(run.curve, mixed_at_s=run.mixed_at_s, capacity_ratio=run.capacity_ratio)
+    """What `fitting.compare` gives, without the scans."""
+    case = case_of(run)
+    laws = laws_of(case)
+    return assemble(case, every_method(case), None, laws), laws
 
 
 def case_of(run: PlainRun):
@@ -87,18 +94,18 @@ def test_the_integral_comes_out_by_hand_from_what_is_printed(kind):
         assert float(shown["ΔT"]) == pytest.approx(one.rise_K, abs=5.1e-5)
 
 
-def test_equal_areas_are_equal_and_stand_at_the_release_time_of_one_quick_exponential():
+def test_equal_areas_stand_at_the_release_time_of_one_quick_exponential():
     """Without loss the vertical stands at 1/κ exactly: ∫ (1 − F) ds from 0 on is 1/κ."""
     t = np.arange(0.0, 900.0)
     kappa = 1 / 25
     T = np.where(t < 300, 21.0, 21.0 + 6.0 * -np.expm1(-kappa * np.maximum(t - 300, 0)))
     curve = Curve.from_arrays(t, T, resolution_K=0.0)
-    found = correct(curve, mixed_at_s=300.0)
-    balance = balance_of(found)
-    left, right = areas_Ks(curve, balance)
+    case = build_case(curve, given_mixing(curve, 300.0), main_end_s=250.0)
+    one = METHODS["equal-areas"].function(case)
+    left, right = areas_Ks(curve, one.balance)
     assert left == pytest.approx(right, rel=1e-3)
-    assert balance.at_s - 300 == pytest.approx(25.0, abs=0.1)
-    assert found.named("equal-areas").rise_K == pytest.approx(6.0, abs=2e-3)
+    assert one.balance.at_s - 300 == pytest.approx(25.0, abs=0.05)
+    assert one.rise_K == pytest.approx(6.0, abs=1e-3)
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -114,7 +121,7 @@ def test_what_is_called_admissible_holds_the_truth(judged, kind):
     """At least nine in ten of all 95 % intervals of line methods that may be used."""
     held = [
         one.holds(run.true_rise_K)
-        for run, found in judged[kind]
+        for run, found, _ in judged[kind]
         for one in found.methods
         if one.method in DRAWN and one.admissible
     ]
@@ -126,19 +133,19 @@ def test_what_is_called_admissible_holds_the_truth(judged, kind):
 def test_a_line_is_rarely_admissible_where_its_picture_does_not_hold(judged):
     for kind in ("slow-wall", "late-release"):
         usable = [
-            one.admissible for _, found in judged[kind] for one in found.methods
+            one.admissible for _, found, _ in judged[kind] for one in found.methods
             if one.method in DRAWN
         ]  # fmt: skip
         assert np.mean(usable) < 0.2
 
 
 def test_the_textbook_integral_is_exact_on_one_body(judged):
-    off = [found.named("integral").rise_K - run.true_rise_K for run, found in judged["one-body"]]
+    off = [found.named("integral").rise_K - run.true_rise_K for run, found, _ in judged["one-body"]]
     assert np.sqrt(np.mean(np.square(off))) < 0.004
 
 
 def test_no_line_method_is_surer_than_the_average(judged):
-    for _, found in judged["one-body"]:
+    for _, found, _ in judged["one-body"]:
         default = found.named("newton-integral")
         for one in found.methods:
             assert one.u_rise_K >= default.u_rise_K * (1 - 1e-9)
@@ -148,8 +155,7 @@ def test_a_fading_term_is_named_by_its_sign(judged):
     """A wall leaves the liquid too far from where it started, late heat not far enough."""
     seen = {"wall": 0, "late": 0}
     for kind, right in (("slow-wall", "slow wall"), ("late-release", "heat still being released")):
-        for run, _ in judged[kind]:
-            laws = compared(run).laws
+        for _, _, laws in judged[kind]:
             if laws.chosen != "slow-wall":
                 continue
             assert laws.meant.value == right
@@ -162,16 +168,55 @@ def test_a_fading_term_is_named_by_its_sign(judged):
 def test_half_a_second_of_the_moment_does_not_change_the_law(judged):
     """The stretch is found from the curve; what is left is the fore line's last reading."""
     for kind in KINDS:
-        for run, _ in judged[kind][:8]:
-            found = {
-                compare(
-                    run.curve, mixed_at_s=run.mixed_at_s + shift, capacity_ratio=run.capacity_ratio
-                ).laws.chosen
-                for shift in (-0.5, 0.0, 0.5)
-            }
-            assert len(found) == 1
+        for run, _, laws in judged[kind][:8]:
+            for shift in (-0.5, 0.5):
+                moved = replace(run, mixed_at_s=run.mixed_at_s + shift)
+                assert laws_of(case_of(moved)).chosen == laws.chosen
 
 
 def test_every_method_says_what_it_computes():
     assert all(method.equation and method.source for method in METHODS.values())
     assert len({method.equation for method in METHODS.values()}) == len(METHODS)
+
+
+def test_a_scan_passes_through_the_value_in_use_and_asks_no_more_than_may_be():
+    run = draw("one-body", 1, seed=2)[0]
+    found = compare(
+        run.curve, mixed_at_s=run.mixed_at_s, capacity_ratio=run.capacity_ratio, vessel="flask"
+    )
+    moments, ends, lengths = found.stability.scans
+    for scan in (moments, ends, lengths):
+        at = [round(value, 1) for value in scan.values].index(round(scan.used, 1))
+        assert scan.rise_K[at] == found.chosen.rise_K
+        assert scan.u_rise_K[at] == found.chosen.u_rise_K
+    # given as exact: a sampling step, not seconds that nobody doubts
+    assert moments.values == (-2.0, 0.0, 2.0)
+
+
+def test_a_scan_of_another_moment_knows_the_vessel():
+    """A flask's scan is of a flask: the values about the one in use lie near it."""
+    run = draw("one-body", 1, seed=2)[0]
+    found = compare(
+        run.curve, mixed_at_s=run.mixed_at_s, u_mixed_at_s=1.0, vessel="flask",
+        capacity_ratio=run.capacity_ratio,
+    )  # fmt: skip
+    moments = found.stability.scans[0]
+    assert moments.moved_K(found.chosen.rise_K) < found.chosen.u_rise_K
+
+
+@pytest.mark.long
+def test_a_comparison_costs_at_most_six_corrections():
+    """Processor time, warmed up, the best of five."""
+    run = draw("one-body", 1, seed=2)[0]
+    known = {"mixed_at_s": run.mixed_at_s, "capacity_ratio": run.capacity_ratio}
+
+    def cost(what):
+        what(run.curve, **known)
+        took = []
+        for _ in range(5):
+            begun = time.process_time()
+            what(run.curve, **known)
+            took.append(time.process_time() - begun)
+        return min(took)
+
+    assert cost(compare) < 6 * cost(correct)

@@ -175,8 +175,8 @@ LAWS: dict[str, Meaning] = {
 
 LATE_HEAT = Meaning(
     "Newton's law with heat still being released",
-    "The same fading term as a wall's, with the other sign: the liquid has not yet come as far as it "
-    "will, since heat is still coming with a time constant τ.",
+    "The same fading term as a wall's, with the other sign: the liquid has not yet come as far as "
+    "it will, since heat is still coming with a time constant τ.",
     "T = T∞ + a exp(−k t) + b exp(−t/τ),  b ΔT < 0",
     "two first-order steps in a row, release and loss",
 )

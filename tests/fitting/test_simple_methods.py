@@ -220,3 +220,38 @@ def test_a_comparison_costs_at_most_six_corrections():
         return min(took)
 
     assert cost(compare) < 6 * cost(correct)
+
+
+@pytest.mark.parametrize(
+    ("wall", "late", "said"),
+    [
+        (0.8, 0.1, "a slow wall was still warming"),
+        (0.1, 0.7, "heat was still being released"),
+        (0.3, 0.4, ""),
+    ],
+)
+def test_the_averages_own_weights_decide_where_it_tells_them(judged, wall, late, said):
+    """More likely than not: the readings are the same, only what the average says differs."""
+    run = judged["one-body"][0][0]
+    case = case_of(run)
+    found = every_method(case)
+    usual = assemble(case, found, None)
+    found["newton-integral"] = replace(found["newton-integral"], wall_weight=wall, late_weight=late)
+    told = assemble(case, found, None)
+    assert usual.named("integral").admissible
+    assert told.named("integral").admissible == (not said)
+    assert said in told.named("integral").why
+    assert told.named("integral").rise_K == usual.named("integral").rise_K
+
+
+def test_an_average_that_may_not_be_used_judges_nothing(judged):
+    """Then the next method is used with its own interval."""
+    case = case_of(judged["one-body"][0][0])
+    found = every_method(case)
+    own = found["integral"]
+    found["newton-integral"] = replace(
+        found["newton-integral"], rise_K=99.0, admissible=False, why="withdrawn"
+    )
+    told = assemble(case, found, None)
+    assert told.chosen.method == "integral"
+    assert told.chosen.u_rise_K == own.u_rise_K

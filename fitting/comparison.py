@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from fitting.cooling_laws.result import LawComparison
 
-VIEWS = ("methods", "correction", "residuals", "release", "stability")
+VIEWS = ("methods", "correction", "residuals", "equal-areas", "release", "stability")
 Progress = Callable[[int, int, str], None]
 
 
@@ -152,13 +152,14 @@ def compare_known(
 ) -> Comparison:
     """As `compare`, with all that is known in one record. Raises as `compare`."""
     tell = progress or (lambda done, total, what: None)
-    tell(0, 4, "every method")
+    tell(0, 3, "every method")
     case = lay_out(curve, known, method)
-    corrected = assemble(case, every_method(case), method)
-    tell(2, 4, "scans of the choices")
+    found = every_method(case)
+    tell(1, 3, "cooling laws")
+    laws = laws_of(case)
+    corrected = assemble(case, found, method, laws)
+    tell(2, 3, "scans of the choices")
     stability = scan_stability(curve, corrected)
-    tell(3, 4, "cooling laws")
-    laws = laws_of(case, corrected)
-    tell(4, 4, "done")
+    tell(3, 3, "done")
     prior = weigh_prior(curve, corrected)
     return Comparison(curve, corrected, corrected.methods, laws, stability, corrected.rule, prior)

@@ -45,6 +45,8 @@ class CurveReport:
 
     def to_json(self) -> dict[str, Any]:
         """The keys that design.md promises for ``correct``, and what explains them."""
+        from fitting.corrections import METHODS
+
         corrected = self.corrected
         chosen = corrected.chosen
         return {
@@ -86,8 +88,15 @@ class CurveReport:
                     "lag1_autocorrelation": m.lag1_autocorrelation,
                     "admissible": m.admissible,
                     "why": m.why,
+                    "equation": METHODS[m.method].equation if m.method in METHODS else "",
+                    "equal_areas_at_s": None if m.balance is None else m.balance.at_s,
+                    "worked": None if m.worked is None else asdict(m.worked),
                 }
                 for m in corrected.methods
+            ],
+            "steps": [
+                {"cause": cause, "mK": 1000 * moved, "u_mK": 1000 * u}
+                for cause, moved, u in chosen.steps
             ],
             "heat_release": (
                 {"refused": self.release_refused} if self.release is None else self.release.facts()
@@ -139,15 +148,17 @@ def _laws(laws: LawComparison) -> dict[str, Any]:
     return {
         "chosen": laws.chosen,
         "why": laws.why,
+        "fading_term_is": laws.meant.value or None,
         "from_s": laws.from_s,
         "to_s": laws.to_s,
         "laws": [
             {name: getattr(one, name) for name in names}
             | {
+                "fading_term_is": one.meant.value or None,
                 "parameters": [
                     {"name": name, "value": value, "u": u, "unit": unit}
                     for name, value, u, unit in one.parameters
-                ]
+                ],
             }
             for one in laws.laws
         ],

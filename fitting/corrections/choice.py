@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from fitting.corrections.case import Case, build_case
 from fitting.corrections.choosing import (
+    against_lines,
     decide,
+    held_against_the_average,
     ruled_out_by_residuals,
     widened_for_fast_loss,
 )
@@ -19,6 +23,9 @@ from fitting.errors import CurveError
 from fitting.faults import refuse_faults
 from fitting.periods import CurveRefused, MixingMoment, find_mixing, given_mixing
 from fitting.range_end import stands_long
+
+if TYPE_CHECKING:
+    from fitting.cooling_laws.result import LawComparison
 
 DEFAULT = "newton-integral"
 _WORTH_S = 60.0  # readings after the mixing that may do by themselves
@@ -126,14 +133,24 @@ def _with_the_sound_part(
     return CurveRefused(curve, refused.reason, (words, *refused.said), until)
 
 
-def assemble(case: Case, found: dict[str, Correction], method: str | None) -> Corrected:
-    """Put the methods' answers together and state the rule that chose one."""
-    found = {
-        name: ruled_out_by_residuals(
-            case, widened_for_fast_loss(case, one), found[DEFAULT].residual_rms_K
-        )
-        for name, one in found.items()
-    }
+def assemble(
+    case: Case,
+    found: dict[str, Correction],
+    method: str | None,
+    laws: LawComparison | None = None,
+) -> Corrected:
+    """Put the methods' answers together and state the rule that chose one.
+
+    ``laws``: cooling laws on the after period, where they were compared.
+    """
+    default = widened_for_fast_loss(case, found[DEFAULT])
+    against = against_lines(case, default, laws)
+
+    def judged(one: Correction) -> Correction:
+        one = ruled_out_by_residuals(case, widened_for_fast_loss(case, one), default.residual_rms_K)
+        return held_against_the_average(one, default, against)
+
+    found = {name: judged(one) for name, one in found.items()}
     name, rule = decide(case, found, method)
     chosen = found[name]
     at = extreme_index(case)

@@ -12,13 +12,14 @@ from typing import Any
 
 import numpy as np
 
-from fitting.corrections.binning import after_readings, bin_case
+from fitting.corrections import integral as textbook
+from fitting.corrections.binning import after_readings, bin_case, single_readings
 from fitting.corrections.case import Case
 from fitting.corrections.result import Correction, make, replaced, u_of_reading
 from fitting.cup.knowledge import VESSELS, Vessel
 from fitting.curve import FloatArray
 from fitting.newton.average import FINAL, SETTLES, Averaged, average
-from fitting.newton.explain import explain
+from fitting.newton.explain import explain, late_heat, slow_wall, terms_of
 from fitting.newton.rows import BEFORE, RATE, RISE
 from fitting.newton.setting import Setting, setting_for
 from fitting.sensor_lag import lag_of
@@ -109,8 +110,51 @@ def correct(case: Case) -> Correction:
     more = _temperatures(case, found, known=rate > u_rate / 2)
     return replaced(
         result, interval95_K=interval, u_rise_K=u * widened, vessel=vessel,
+        steps=_steps(case, found, rise, dict(explained.parts)),
+        wall_weight=slow_wall(found, case.periods.after_s[0] - case.mixing.time_s),
+        late_weight=late_heat(found, case.periods.after_s[0] - case.mixing.time_s),
         hidden_K=found.hidden, rate_left_out=bool(warning), note=warning or _misfit_note(misfit), **more,
     )  # fmt: skip
+
+
+VAPOUR_STEP = "loss that grows faster than linearly"
+ROOM_STEP = "room that drifts"
+LATE_STEP = "heat still being released"
+OVERSHOOT_STEP = "overshoot of a slow wall"
+WALL_STEP = "put in for a wall that no curve shows"
+REST_STEP = "average over models, and what is known of cups"
+
+
+def _steps(
+    case: Case, found: Averaged, rise: float, parts: dict[str, float]
+) -> tuple[tuple[str, float, float], ...]:
+    """The way from the textbook integral to this rise: cause, K, u in K.
+
+    Each term of the most likely model is taken off the readings, one after the other, and the
+    textbook integral done again on what is left; what it moves by is that cause's step. Then comes
+    what a wall hides of the loss; the rest is what neither tells.
+    """
+    terms = terms_of(found, single_readings(case, slice(0, case.s.size)))
+    now = textbook.rise_of(case)
+    if now is None:
+        return ()
+    out, y = [], case.y
+    causes = (
+        (VAPOUR_STEP, terms.vapour, parts["loss that grows faster than linearly"]),
+        (ROOM_STEP, terms.room, float(np.hypot(parts["drifting room"], parts["fore drift"]))),
+        (LATE_STEP, terms.late, parts["heat still released"]),
+        (OVERSHOOT_STEP, terms.wall, parts["slow wall's overshoot"]),
+    )
+    for cause, course, u in causes:
+        y = y - course
+        then = textbook.rise_of(replace(case, y=y))
+        if then is None:
+            return ()
+        out.append((cause, then - now, u))
+        now = then
+    hidden, u_hidden = found.hidden
+    rest = rise - now + hidden
+    return (*out, (WALL_STEP, -hidden, u_hidden), (REST_STEP, rest, parts["which model holds"]))
 
 
 def _misfit_note(misfit: float) -> str:

@@ -14,15 +14,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from fitting.curve import FloatArray
 from fitting.newton.average import Averaged, Design
 from fitting.newton.early import RELEASE_S, release_columns
 from fitting.newton.rows import (
     BEFORE,
+    DRIFT,
+    MISMATCH,
     PARAMETERS,
     RISE,
     SHARED,
+    VAPOUR,
     Rows,
     shared_columns,
 )
@@ -47,12 +51,12 @@ def explain(found: Averaged, readings: Rows) -> Explained:
     """Take the most likely model apart; ``readings`` are those of the after period, one by one."""
     problem, model = found.problem, found.most_likely
     X, P = model.columns, np.linalg.inv(model.prior_covariance)
+    beta, early = solved(found, model)
     errors = problem.errors
     V = errors.total(problem.scale) + model.early.covariance
     back = np.linalg.solve(V, X)
     scale = np.sqrt(np.diag(P + X.T @ back))
     inverse = np.linalg.inv((P + X.T @ back) / np.outer(scale, scale)) / np.outer(scale, scale)
-    beta = inverse @ (P @ model.prior_mean + back.T @ (problem.rows.y - model.early.mean))
     row = inverse[RISE]
     reading = back @ row
 
@@ -72,10 +76,21 @@ def explain(found: Averaged, readings: Rows) -> Explained:
             shares[name] = float(weight[at])
     shares[_LATE] = float(weight[SHARED : SHARED + 2].sum()) + share(errors.shape)
     shares[_WALL] = float(weight[SHARED + 2])
-    left = problem.rows.y - model.early.mean - X @ beta
-    early = model.early.mean + model.early.covariance @ np.linalg.solve(V, left)
     shown = course(found, readings, model, beta) + np.interp(readings.s, problem.rows.s, early)
     return Explained(_scaled(found, shares), readings.y - shown)
+
+
+def solved(found: Averaged, model: Design) -> tuple[FloatArray, FloatArray]:
+    """A model's parameters (10,), and what its early processes did at the averaged readings [K]."""
+    problem, X = found.problem, model.columns
+    V = problem.errors.total(problem.scale) + model.early.covariance
+    back, P = np.linalg.solve(V, X), np.linalg.inv(model.prior_covariance)
+    A = P + X.T @ back
+    scale = np.sqrt(np.diag(A))
+    right = P @ model.prior_mean + back.T @ (problem.rows.y - model.early.mean)
+    beta = np.linalg.solve(A / np.outer(scale, scale), right / scale) / scale
+    left = problem.rows.y - model.early.mean - X @ beta
+    return beta, model.early.mean + model.early.covariance @ np.linalg.solve(V, left)
 
 
 def course(found: Averaged, readings: Rows, model: Design, beta: FloatArray) -> FloatArray:
@@ -103,11 +118,52 @@ def _scaled(found: Averaged, shares: dict[str, float]) -> tuple[tuple[str, float
     return (*parts, wall, (_MODEL, float(np.sqrt(between - apart))))
 
 
-def late_heat(found: Averaged) -> float:
-    """Probability that heat was still being released after the quick processes."""
-    return found.probability(RELEASE_S[found.release] > 0)
+_SHOWS = 1e-3  # of the change: less in the after period bends no line that is drawn through it
 
 
-def slow_wall(found: Averaged) -> float:
-    """Probability of a wall that is seen on the curve."""
-    return found.probability(found.problem.walls.time_s[found.wall] > 0)
+def late_heat(found: Averaged, from_s: float) -> float:
+    """Probability that heat was still being released in the after period, from ``from_s`` on."""
+    tau = np.maximum(RELEASE_S[found.release], 1e-3)
+    return found.probability(_still_shows(found, found.release_K, tau, from_s))
+
+
+def slow_wall(found: Averaged, from_s: float) -> float:
+    """Probability that a wall was still warming in the after period, from ``from_s`` on."""
+    tau = np.maximum(found.problem.walls.time_s[found.wall], 1e-3)
+    return found.probability(_still_shows(found, found.wall_K, tau, from_s))
+
+
+def _still_shows(
+    found: Averaged, amplitude_K: FloatArray, tau: FloatArray, from_s: float
+) -> npt.NDArray[np.bool_]:
+    left = np.abs(amplitude_K) * np.exp(-from_s / tau)
+    return np.asarray(left > _SHOWS * found.problem.setting.size_K)
+
+
+@dataclass(frozen=True, eq=False)
+class Terms:
+    """What the most likely model has beyond one body and Newton's law, at some readings.
+
+    Attributes: vapour, room, late, wall: loss that grows faster than linearly, a room that drifts,
+    heat still on its way, a wall's overshoot; K, shape (n,) each.
+    """
+
+    vapour: FloatArray
+    room: FloatArray
+    late: FloatArray
+    wall: FloatArray
+
+
+def terms_of(found: Averaged, readings: Rows) -> Terms:
+    """The most likely model's terms, one by one, at some readings."""
+    setting, model = found.problem.setting, found.most_likely
+    beta, early = solved(found, model)
+    release, shift = release_columns(readings, setting)
+    wall = setting.source.late(readings.s, found.problem.walls.time_s)
+    X = np.column_stack([shared_columns(readings, setting.ratio, setting.source), release, shift, wall])
+    own = X[:, model.at] * beta
+    soon = np.interp(readings.s, found.problem.rows.s, early) * (readings.s > 0)
+    return Terms(
+        own[:, VAPOUR], own[:, DRIFT] + own[:, MISMATCH],
+        own[:, SHARED] + own[:, SHARED + 1] + soon, own[:, SHARED + 2],
+    )  # fmt: skip

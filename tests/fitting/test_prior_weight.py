@@ -21,7 +21,9 @@ def newton_curve(after_s=240.0, sigma=0.004, seed=5):
     return Curve.from_arrays(t, T)
 
 
-@pytest.mark.parametrize("name", ["newton-integral", "exponential", "regnault-pfaundler"])
+@pytest.mark.parametrize(
+    "name", ["newton-integral", "exponential", "integral", "regnault-pfaundler"]
+)
 def test_every_method_with_a_rate_takes_the_prior(name):
     """A sharp prior draws each rate to itself; without one it lies elsewhere."""
     curve = newton_curve()

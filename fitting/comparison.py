@@ -16,6 +16,7 @@ from dataclasses import dataclass, field, replace
 from html import escape
 from typing import TYPE_CHECKING, Any
 
+from fitting.checks.glitches import without_glitches
 from fitting.cooling_laws.of_curve import laws_of
 from fitting.corrections.case import Case, build_case
 from fitting.corrections.choice import ON_REQUEST, correct
@@ -123,6 +124,7 @@ def compare(curve: Curve, *, progress: Progress | None = None, **choices: Any) -
             can still be said.
         CurveError: an argument is out of its range.
     """
+    curve = without_glitches(curve)
     tell = progress or (lambda done, total, what: None)
     tell(0, 4, "every method")
     corrected = with_slow_methods(curve, correct(curve, **choices), choices)

@@ -20,6 +20,7 @@ from calib.cli.options import (
     TimeUnit,
 )
 from calib.cli.output import Output
+from calib.errors import InputError
 from calib.rounding import figures, interval, with_u
 
 if TYPE_CHECKING:
@@ -87,6 +88,15 @@ def correct(
             " else a cup unless the curve shows a flask's heavy wall.",
         ),
     ] = None,
+    leave_out: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--leave-out",
+            metavar="FROM:TO",
+            help="Seconds on the curve's clock whose readings are not used; repeatable. Isolated"
+            " wrong readings are set aside without it.",
+        ),
+    ] = None,
     registry: RegistryPlace = None,
     page: PageFile = None,
     time_column: TimeColumn = None,
@@ -103,6 +113,7 @@ def correct(
     from calib.jobs.correcting import correct_file
 
     out = Output(as_json=as_json)
+    spans = tuple(_span(text) for text in leave_out or ())
     report = correct_file(
         curve,
         reading={
@@ -127,6 +138,7 @@ def correct(
         room_C=room,
         vessel=vessel,
         capacity_ratio=capacity_ratio,
+        leave_out=spans,
     )
     _show(out, report, every_method=compare)
     if page is not None:
@@ -134,6 +146,20 @@ def correct(
 
         out.note(f"page written: {write_curve_page(page, report)}")
     out.dump(report.to_json())
+
+
+def _span(text: str) -> tuple[float, float]:
+    """FROM:TO as two numbers of seconds."""
+    low, mark, high = text.partition(":")
+    try:
+        if not mark:
+            raise ValueError
+        return float(low), float(high)
+    except ValueError:
+        raise InputError(
+            f"--leave-out is '{text}'; expected FROM:TO in seconds on the curve's clock, such as "
+            "215:220"
+        ) from None
 
 
 def _vessel(corrected: Corrected) -> str:

@@ -6,6 +6,9 @@ from typing import Any
 
 import numpy as np
 
+from fitting.checks.faults import refuse_faults
+from fitting.checks.glitches import said, without_glitches
+from fitting.checks.range_end import stands_long
 from fitting.corrections.case import Case, build_case
 from fitting.corrections.choosing import (
     decide,
@@ -17,10 +20,8 @@ from fitting.corrections.methods import METHODS
 from fitting.corrections.result import Corrected, Correction
 from fitting.curve import Curve
 from fitting.errors import CurveError
-from fitting.faults import refuse_faults
 from fitting.newton import VESSELS
 from fitting.periods import CurveRefused, MixingMoment, find_mixing, given_mixing
-from fitting.range_end import stands_long
 
 DEFAULT = "newton-integral"
 _WORTH_S = 60.0  # readings after the mixing that may do by themselves
@@ -64,6 +65,7 @@ def correct(
     _check_arguments(method, capacity_ratio, room_C, u_room_K, prior_rate_per_s, u_prior_rate_per_s)
     if vessel is not None and vessel not in VESSELS:
         raise CurveError(f"there is no vessel {vessel!r}; expected one of {', '.join(VESSELS)}")
+    curve = without_glitches(curve)
     mixing = (
         find_mixing(curve) if mixed_at_s is None else given_mixing(curve, mixed_at_s, u_mixed_at_s)
     )
@@ -130,12 +132,13 @@ def assemble(case: Case, found: dict[str, Correction], method: str | None) -> Co
         float(case.curve.time_s[at]),
         warnings_for(case, chosen),
         rule,
+        case.curve.left_out,
     )
 
 
 def warnings_for(case: Case, chosen: Correction) -> tuple[str, ...]:
     """What the user should know before trusting the number."""
-    out = []
+    out = list(said(case.curve.left_out))
     if not chosen.admissible:
         out.append(f"{chosen.method}: {chosen.why}")
     if case.fore.stop < 5:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fitting.corrections.case import Case
-from fitting.curve import FloatArray
+from fitting.curve import FloatArray, LeftOut
 from fitting.noise import lag1
 
 if TYPE_CHECKING:
@@ -100,6 +100,8 @@ class Corrected:
         extreme_C, extreme_at_s: highest or lowest reading after mixing and its time on the clock.
         warnings: sentences for people.
         rule: why ``chosen`` was chosen.
+        left_out: readings that were set aside, by rule or by hand.
+        cut_at_s: time on the curve's clock after which nothing was used; None: all was.
     """
 
     chosen: Correction
@@ -112,6 +114,8 @@ class Corrected:
     extreme_at_s: float
     warnings: tuple[str, ...]
     rule: str
+    left_out: tuple[LeftOut, ...] = ()
+    cut_at_s: float | None = None
 
     @property
     def final_C(self) -> float:

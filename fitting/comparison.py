@@ -128,6 +128,7 @@ def compare(curve: Curve, *, progress: Progress | None = None, **choices: Any) -
     tell = progress or (lambda done, total, what: None)
     tell(0, 4, "every method")
     corrected = with_slow_methods(curve, correct(curve, **choices), choices)
+    curve = corrected.used_of(curve)
     tell(2, 4, "scans of the choices")
     stability = scan_stability(curve, corrected, **choices)
     tell(3, 4, "cooling laws")

@@ -91,6 +91,7 @@ class CurveReport:
                 {"refused": self.release_refused} if self.release is None else self.release.facts()
             ),
             **self._extras(),
+            "cut_at_s": corrected.cut_at_s,
             "left_out": [asdict(one) for one in corrected.left_out],
             "warnings": list(corrected.warnings),
             "guesses": list(self.curve.guesses),

@@ -8,6 +8,7 @@ import numpy as np
 
 from fitting.checks.faults import refuse_faults
 from fitting.checks.glitches import said, without_glitches
+from fitting.checks.loss_change import before_the_change, with_change
 from fitting.checks.range_end import stands_long
 from fitting.corrections.case import Case, build_case
 from fitting.corrections.choosing import (
@@ -79,12 +80,14 @@ def correct(
     }
     try:
         refuse_faults(curve, mixing)
+        curve, change = before_the_change(curve, mixing)
     except CurveRefused as refused:
         raise _with_the_sound_part(curve, mixing, refused, known) from None
     case = build_case(curve, mixing, **known)
     wanted = DEFAULT if method is None else method
     names = [name for name in METHODS if name not in ON_REQUEST or name == wanted]
-    return assemble(case, {name: METHODS[name].function(case) for name in names}, method)
+    found = {name: METHODS[name].function(case) for name in names}
+    return with_change(assemble(case, found, method), change)
 
 
 def _with_the_sound_part(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fitting.corrections.case import Case
-from fitting.curve import FloatArray, LeftOut
+from fitting.curve import Curve, FloatArray, LeftOut
 from fitting.noise import lag1
 
 if TYPE_CHECKING:
@@ -121,6 +121,12 @@ class Corrected:
     def final_C(self) -> float:
         """Temperature that a perfectly insulated cup would have settled at, °C."""
         return self.chosen.final_C
+
+    def used_of(self, curve: Curve) -> Curve:
+        """The part of the curve that was used: up to where the loss changed."""
+        if self.cut_at_s is None:
+            return curve
+        return curve.window(float(curve.time_s[0]), self.cut_at_s)
 
     @property
     def u_extreme_K(self) -> float:

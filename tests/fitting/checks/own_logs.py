@@ -18,7 +18,7 @@ STEP_S = 0.25
 
 @dataclass(frozen=True)
 class Log:
-    """One log and what was put in."""
+    """One log and what was put in; ``rise_K`` with the wall at the content's temperature."""
 
     curve: Curve
     mixed_at_s: float
@@ -86,6 +86,6 @@ def logs(
             noise[i] = rho * noise[i - 1] + np.sqrt(1 - rho**2) * white[i]
         q = float(rng.choice(list(steps)))
         shown = np.round((smooth + noise) / q) * q
-        made.append(Log(Curve(time, shown, q), float(t0[j]), float(rise[j]), float(lag[j]), sigma,
+        made.append(Log(Curve(time, shown, q), float(t0[j]), float(rise[j] / (1 + share[j])), float(lag[j]), sigma,
                         every, float(ratio[j])))  # fmt: skip
     return made

@@ -32,6 +32,14 @@ class LeftOut:
     why: str
 
 
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """Where a curve was cut, seconds on its clock, and why, in a sentence."""
+
+    at_s: float
+    why: str
+
+
 @dataclass(frozen=True, eq=False)
 class Curve:
     """Temperature of a cup's content against time.
@@ -45,6 +53,7 @@ class Curve:
         digest: SHA-256 of the file's bytes in hexadecimal; empty for arrays.
         started: date and time of ``time_s = 0``, where the file gave clock times with a date.
         left_out: readings that were set aside, by rule or by hand; not in ``time_s``.
+        cut: where the readings after it are not used; None: the curve is whole.
 
     Raises:
         CurveError: arrays of unequal shape, empty, not finite, or time not strictly increasing.
@@ -62,6 +71,7 @@ class Curve:
     digest: str = ""
     started: datetime | None = None
     left_out: tuple[LeftOut, ...] = ()
+    cut: Cut | None = None
 
     def __post_init__(self) -> None:
         time = _frozen_array(self.time_s, "time", self.source)

@@ -102,16 +102,21 @@ def leave_out(curve: Curve, spans: tuple[tuple[float, float], ...]) -> Curve:
     return _kept(curve, ~flags, found) if found else curve
 
 
-def said(left_out: tuple[LeftOut, ...]) -> tuple[str, ...]:
-    """One sentence on what was set aside; none where nothing was."""
+def said(curve: Curve) -> tuple[str, ...]:
+    """One sentence each on where the curve was cut and on what was set aside."""
+    left_out = curve.left_out
+    cut = () if curve.cut is None else (curve.cut.why,)
     if not left_out:
-        return ()
+        return cut
     shown = "; ".join(
         f"{one.temperature_C:g} °C at {one.time_s:g} s ({one.why})" for one in left_out[:4]
     )
     more = f"; and {len(left_out) - 4} more" if len(left_out) > 4 else ""
     word = "reading was" if len(left_out) == 1 else "readings were"
-    return (f"{len(left_out)} {word} set aside, all others are used: {shown}{more}",)
+    return (
+        *cut,
+        f"{len(left_out)} {word} set aside, all others are used: {shown}{more}",
+    )
 
 
 def isolated(curve: Curve) -> Flags:

@@ -29,15 +29,11 @@ Source: for the test of a kink at an unknown place, R. E. Quandt, J. Am. Stat. A
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitting.curve import Curve, FloatArray
+from fitting.curve import Curve, Cut, FloatArray
 from fitting.periods import CurveRefused, MixingMoment, quick_noise, seen_until
-
-if TYPE_CHECKING:
-    from fitting.corrections.result import Corrected
 
 WORTH_S = 90.0  # what must be left after the mixing
 _FROM_S, _STRETCHES, _FEWEST = 20.0, 80, 16
@@ -74,20 +70,19 @@ class LossChange:
         )
 
 
-def before_the_change(curve: Curve, mixing: MixingMoment) -> tuple[Curve, LossChange | None]:
-    """The curve up to where its loss first changes, and that change; None: it does not.
+def before_the_change(curve: Curve, mixing: MixingMoment) -> Curve:
+    """The curve up to where its loss first changes, with that in its ``cut``; else as it is.
 
     Raises:
         CurveRefused: less than ``WORTH_S`` after the mixing would be left.
     """
-    found = None
     part = curve
     for _ in range(_TIMES):
         change = find_change(part, mixing.time_s)
         if change is None:
             break
-        found = change
         part = part.window(float(part.time_s[0]), change.at_s)
+        part = replace(part, cut=Cut(change.at_s, change.sentence))
         if change.at_s - mixing.time_s < WORTH_S:
             raise CurveRefused(
                 curve,
@@ -97,15 +92,7 @@ def before_the_change(curve: Curve, mixing: MixingMoment) -> tuple[Curve, LossCh
                 seen_until(curve, mixing.time_s, change.at_s),
                 change.at_s,
             )
-    return part, found
-
-
-def with_change(corrected: Corrected, change: LossChange | None) -> Corrected:
-    """The result with the cut and its warning, where there was one."""
-    if change is None:
-        return corrected
-    warnings = (change.sentence, *corrected.warnings)
-    return replace(corrected, warnings=warnings, cut_at_s=change.at_s)
+    return part
 
 
 def find_change(curve: Curve, mixed_at_s: float) -> LossChange | None:

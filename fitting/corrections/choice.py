@@ -8,7 +8,7 @@ import numpy as np
 
 from fitting.checks.faults import refuse_faults
 from fitting.checks.glitches import said, without_glitches
-from fitting.checks.loss_change import before_the_change, with_change
+from fitting.checks.loss_change import before_the_change
 from fitting.checks.range_end import stands_long
 from fitting.corrections.case import Case, build_case
 from fitting.corrections.choosing import (
@@ -80,14 +80,13 @@ def correct(
     }
     try:
         refuse_faults(curve, mixing)
-        curve, change = before_the_change(curve, mixing)
+        curve = before_the_change(curve, mixing)
     except CurveRefused as refused:
         raise _with_the_sound_part(curve, mixing, refused, known) from None
     case = build_case(curve, mixing, **known)
     wanted = DEFAULT if method is None else method
     names = [name for name in METHODS if name not in ON_REQUEST or name == wanted]
-    found = {name: METHODS[name].function(case) for name in names}
-    return with_change(assemble(case, found, method), change)
+    return assemble(case, {name: METHODS[name].function(case) for name in names}, method)
 
 
 def _with_the_sound_part(
@@ -136,12 +135,13 @@ def assemble(case: Case, found: dict[str, Correction], method: str | None) -> Co
         warnings_for(case, chosen),
         rule,
         case.curve.left_out,
+        None if case.curve.cut is None else case.curve.cut.at_s,
     )
 
 
 def warnings_for(case: Case, chosen: Correction) -> tuple[str, ...]:
     """What the user should know before trusting the number."""
-    out = list(said(case.curve.left_out))
+    out = list(said(case.curve))
     if not chosen.admissible:
         out.append(f"{chosen.method}: {chosen.why}")
     if case.fore.stop < 5:

@@ -9,6 +9,7 @@ import numpy as np
 from fitting.checks.faults import refuse_faults
 from fitting.checks.glitches import said, without_glitches
 from fitting.checks.loss_change import before_the_change
+from fitting.checks.plausible import held_to_the_reading
 from fitting.checks.range_end import stands_long
 from fitting.corrections.case import Case, build_case
 from fitting.corrections.choosing import (
@@ -119,6 +120,7 @@ def assemble(case: Case, found: dict[str, Correction], method: str | None) -> Co
         )
         for name, one in found.items()
     }
+    found[DEFAULT], against_sign = held_to_the_reading(case, found[DEFAULT])
     name, rule = decide(case, found, method)
     chosen = found[name]
     at = extreme_index(case)
@@ -132,7 +134,7 @@ def assemble(case: Case, found: dict[str, Correction], method: str | None) -> Co
         None if "not yet settled" in case.periods.why else settled,
         float(case.y[at]),
         float(case.curve.time_s[at]),
-        warnings_for(case, chosen),
+        (*((against_sign,) if against_sign else ()), *warnings_for(case, chosen)),
         rule,
         case.curve.left_out,
         None if case.curve.cut is None else case.curve.cut.at_s,

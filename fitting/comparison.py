@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from html import escape
 from typing import TYPE_CHECKING
 
+from fitting.checks.glitches import without_glitches
 from fitting.cooling_laws.of_curve import laws_of
 from fitting.corrections.choice import assemble, every_method, lay_out
 from fitting.corrections.result import Corrected, Correction, methods_frame, methods_html
@@ -151,6 +152,7 @@ def compare_known(
     progress: Progress | None = None,
 ) -> Comparison:
     """As `compare`, with all that is known in one record. Raises as `compare`."""
+    curve = without_glitches(curve)
     tell = progress or (lambda done, total, what: None)
     tell(0, 3, "every method")
     case = lay_out(curve, known, method)
@@ -158,6 +160,7 @@ def compare_known(
     tell(1, 3, "cooling laws")
     laws = laws_of(case)
     corrected = assemble(case, found, method, laws)
+    curve = corrected.used_of(curve)
     tell(2, 3, "scans of the choices")
     stability = scan_stability(curve, corrected)
     tell(3, 3, "done")

@@ -20,6 +20,7 @@ from calib.cli.options import (
     TimeUnit,
 )
 from calib.cli.output import Output
+from calib.errors import InputError
 from calib.rounding import figures, interval, with_u
 
 if TYPE_CHECKING:
@@ -104,6 +105,15 @@ def correct(
             " Default: a registered kind's, else not told.",
         ),
     ] = None,
+    leave_out: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--leave-out",
+            metavar="FROM:TO",
+            help="Seconds on the curve's clock whose readings are not used; repeatable. Isolated"
+            " wrong readings are set aside without it.",
+        ),
+    ] = None,
     registry: RegistryPlace = None,
     page: PageFile = None,
     time_column: TimeColumn = None,
@@ -121,6 +131,7 @@ def correct(
     from fitting.cup.circumstances import Circumstances
 
     out = Output(as_json=as_json)
+    spans = tuple(_span(text) for text in leave_out or ())
     report = correct_file(
         curve,
         reading={
@@ -149,6 +160,7 @@ def correct(
         progress=out.progress,
         apparatus=apparatus,
         registry=registry,
+        leave_out=spans,
     )
     _show(out, report, every_method=compare)
     if page is not None:
@@ -156,6 +168,20 @@ def correct(
 
         out.note(f"page written: {write_curve_page(page, report)}")
     out.dump(report.to_json())
+
+
+def _span(text: str) -> tuple[float, float]:
+    """FROM:TO as two numbers of seconds."""
+    low, mark, high = text.partition(":")
+    try:
+        if not mark:
+            raise ValueError
+        return float(low), float(high)
+    except ValueError:
+        raise InputError(
+            f"--leave-out is '{text}'; expected FROM:TO in seconds on the curve's clock, such as "
+            "215:220"
+        ) from None
 
 
 def _vessel(corrected: Corrected) -> str:

@@ -102,6 +102,8 @@ class CurveReport:
                 {"refused": self.release_refused} if self.release is None else self.release.facts()
             ),
             **self._extras(),
+            "cut_at_s": corrected.cut_at_s,
+            "left_out": [asdict(one) for one in corrected.left_out],
             "warnings": list(corrected.warnings),
             "guesses": list(self.curve.guesses),
             "source": self.curve.source,
@@ -186,6 +188,7 @@ def correct_file(
     progress: Progress | None = None,
     apparatus: str | None = None,
     registry: str | None = None,
+    leave_out: tuple[tuple[float, float], ...] = (),
 ) -> CurveReport:
     """Read a curve file and correct it.
 
@@ -194,7 +197,8 @@ def correct_file(
     what the result rests on is scanned. ``release`` holds what is known for the heat release:
     sensor_lag_s, u_sensor_lag_s (a tenth of it where None), heat_capacity_J_per_K and
     u_heat_capacity_J_per_K. With ``apparatus`` the cup's registered heat loss enters as what is
-    known of the cooling rate.
+    known of the cooling rate. The readings of ``leave_out`` (from, to; seconds on the curve's
+    clock) are not used, nor are isolated wrong ones; both are named in the result.
 
     Raises:
         InputError: an apparatus without a heat capacity, or a constant without a heat loss.
@@ -202,9 +206,11 @@ def correct_file(
         CurveError: the file is no curve, no correction can be made on it, or a number of
             ``release`` cannot be meant; the message says why.
     """
+    from fitting.checks import glitches
     from fitting.curve_files import read_curve
 
-    curve = read_curve(path, **(reading or {}))
+    curve = glitches.leave_out(read_curve(path, **(reading or {})), leave_out)
+    curve = glitches.without_glitches(curve)
     of_release = _known_of_release(release or {})
     loss = None
     if apparatus is not None:

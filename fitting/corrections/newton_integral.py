@@ -15,6 +15,7 @@ import numpy as np
 from fitting.corrections import integral as textbook
 from fitting.corrections.binning import after_readings, bin_case, single_readings
 from fitting.corrections.case import Case
+from fitting.corrections.lines import main_end_s
 from fitting.corrections.result import Correction, make, replaced, u_of_reading
 from fitting.cup.knowledge import VESSELS, Vessel
 from fitting.curve import FloatArray
@@ -131,19 +132,22 @@ def _steps(
     """The way from the textbook integral to this rise: cause, K, u in K.
 
     Each term of the most likely model is taken off the readings, one after the other, and the
-    textbook integral done again on what is left; what it moves by is that cause's step. Then comes
-    what a wall hides of the loss; the rest is what neither tells.
+    textbook integral done again on what is left; what it moves by is that cause's step. (Late heat
+    and overshoot only where lines are drawn: in the main period the content had the temperature
+    that was read, and lost by it.) Then comes what a wall hides of the loss; the rest is what
+    neither tells.
     """
     terms = terms_of(found, single_readings(case, slice(0, case.s.size)))
     now = textbook.rise_of(case)
     if now is None:
         return ()
     out, y = [], case.y
+    drawn = (case.s <= 0) | (case.s >= main_end_s(case))
     causes = (
         (VAPOUR_STEP, terms.vapour, parts["loss that grows faster than linearly"]),
         (ROOM_STEP, terms.room, float(np.hypot(parts["drifting room"], parts["fore drift"]))),
-        (LATE_STEP, terms.late, parts["heat still released"]),
-        (OVERSHOOT_STEP, terms.wall, parts["slow wall's overshoot"]),
+        (LATE_STEP, terms.late * drawn, parts["heat still released"]),
+        (OVERSHOOT_STEP, terms.wall * drawn, parts["slow wall's overshoot"]),
     )
     for cause, course, u in causes:
         y = y - course

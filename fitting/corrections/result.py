@@ -11,7 +11,7 @@ import numpy as np
 
 from fitting.corrections.case import Case
 from fitting.cup.circumstances import NOTHING_KNOWN, Circumstances
-from fitting.curve import FloatArray
+from fitting.curve import Curve, FloatArray, LeftOut
 from fitting.noise import lag1
 
 if TYPE_CHECKING:
@@ -199,6 +199,8 @@ class Corrected:
         warnings: sentences for people.
         rule: why ``chosen`` was chosen.
         known: what was known beside the readings: scans, laws and weights are told the same.
+        left_out: readings that were set aside, by rule or by hand.
+        cut_at_s: time on the curve's clock after which nothing was used; None: all was.
     """
 
     chosen: Correction
@@ -212,11 +214,19 @@ class Corrected:
     warnings: tuple[str, ...]
     rule: str
     known: Circumstances = NOTHING_KNOWN
+    left_out: tuple[LeftOut, ...] = ()
+    cut_at_s: float | None = None
 
     @property
     def final_C(self) -> float:
         """Temperature that a perfectly insulated cup would have settled at, °C."""
         return self.chosen.final_C
+
+    def used_of(self, curve: Curve) -> Curve:
+        """The part of the curve that was used: up to where the loss changed."""
+        if self.cut_at_s is None:
+            return curve
+        return curve.window(float(curve.time_s[0]), self.cut_at_s)
 
     @property
     def u_extreme_K(self) -> float:

@@ -6,7 +6,6 @@ import numpy as np
 
 from fitting.curve import FloatArray
 
-
 _STEPS = 16
 
 

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from fitting.corrections.binning import QUICK_OVER_S, bin_case
 from fitting.corrections.case import build_case
 from fitting.cup.circumstances import NOTHING_KNOWN, Circumstances
-from fitting.curve import Curve, FloatArray
+from fitting.curve import Curve
 from fitting.errors import CurveError
 from fitting.newton.average import average
 from fitting.newton.rows import BEFORE, RATE, RISE

@@ -117,7 +117,9 @@ def _running_integral(s: FloatArray, values: FloatArray) -> FloatArray:
     return out
 
 
-def _groups(case: Case, first_s: float, width_s: float, over_s: float) -> list[npt.NDArray[np.intp]]:
+def _groups(
+    case: Case, first_s: float, width_s: float, over_s: float
+) -> list[npt.NDArray[np.intp]]:
     s, step = case.s, max(case.curve.step_s, 1e-9)
     fore = np.arange(case.fore.stop)
     groups = list(np.array_split(fore, min(_FORE_BINS, fore.size)))

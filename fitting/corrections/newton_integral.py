@@ -63,10 +63,10 @@ def averaged(case: Case) -> tuple[Averaged, str, str]:
     rows, setting = bin_case(case), setting_of(case)
     found = average(rows, case.noise, setting)
     warning = ""
-    off = _rate_off(found)
-    if off > OFF_TIMES:
+    known, off = setting.rate, _rate_off(found)
+    if known is not None and off > OFF_TIMES:
         warning = (
-            f"the cooling rate known beforehand, {60 * setting.rate[0]:.4f} 1/min, lies {off:.1f} "
+            f"the cooling rate known beforehand, {60 * known[0]:.4f} 1/min, lies {off:.1f} "
             "standard uncertainties off the curve's own and was left out: another cup, lid or "
             "filling?"
         )
@@ -98,7 +98,7 @@ def correct(case: Case) -> Correction:
     low, high = found.interval95(RISE)
     rate, u_rate = found.moments(RATE)
     u_moment = _moment_part(case, rise)
-    misfit = found.misfit * found.scale
+    misfit, after = found.misfit * found.scale, case.periods.after_s[0] - case.mixing.time_s
     poor = max(misfit / _MISFIT, 1.0)  # what no model follows is not told by their spread
     widened = poor * (float(np.hypot(u, u_moment)) / u if u > 0 else 1.0)
     explained = explain(found, after_readings(case))
@@ -112,9 +112,9 @@ def correct(case: Case) -> Correction:
     return replaced(
         result, interval95_K=interval, u_rise_K=u * widened, vessel=vessel,
         steps=_steps(case, found, rise, dict(explained.parts)),
-        wall_weight=slow_wall(found, case.periods.after_s[0] - case.mixing.time_s),
-        late_weight=late_heat(found, case.periods.after_s[0] - case.mixing.time_s),
-        hidden_K=found.hidden, rate_left_out=bool(warning), note=warning or _misfit_note(misfit), **more,
+        wall_weight=slow_wall(found, after), late_weight=late_heat(found, after),
+        hidden_K=found.hidden, rate_left_out=bool(warning), note=warning or _misfit_note(misfit),
+        **more,
     )  # fmt: skip
 
 

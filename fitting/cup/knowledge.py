@@ -1,10 +1,10 @@
 """All that is taken as known of cups, vessels, lids, sensors, rooms and releases, once.
 
-Every fitter, plan and mishap reads its numbers here; no other module holds one. A fact has a value,
-a standard uncertainty, a unit and a source; ``judgement`` marks what experienced users would say and
-no document states. The ranges are wide on purpose: single and double foam, paper, plastic beakers,
-glass, a steel mug, a flask; a closed lid, a lid with a hole, none. No judge of the corrections draws
-from this table (``tests/benchmarks/judges``).
+Every fitter, plan and mishap reads its numbers here; no other module holds one. A fact has a
+value, a standard uncertainty, a unit and a source; ``judgement`` marks what experienced users would
+say and no document states. The ranges are wide on purpose: single and double foam, paper, plastic
+beakers, glass, a steel mug, a flask; a closed lid, a lid with a hole, none. No judge of the
+corrections draws from this table (``tests/benchmarks/judges``).
 
 Where the numbers of foam come from: expanded polystyrene has 15 to 40 kg/m³, 0.032 to 0.040 W/(m K)
 and 1.3 J/(g K) (handbook values, from memory), so a diffusivity a near 1e-6 m²/s. A layer of
@@ -112,7 +112,9 @@ class Surroundings:
         0.0, 0.003, "K", "slow wander of a reading; at most half of its noise"
     )
     reading_wander_s: Fact = Fact(50.0, 0.0, "s", "its memory", shape="exact")
-    sensor_lag_s: Fact = Fact(5.5, 0.65, "s", "time constant of a stirred probe", shape="log-normal")
+    sensor_lag_s: Fact = Fact(
+        5.5, 0.65, "s", "time constant of a stirred probe", shape="log-normal"
+    )
     look_every_s: Fact = Fact(
         2.5, 0.6, "s", "time between two looks at a display by eye", shape="log-normal"
     )
@@ -129,10 +131,18 @@ class Releases:
     """
 
     liquid_below: Fact = Fact(
-        0.75, 0.0, "1", "heat capacity before over after, below which a liquid was added", shape="exact"
+        0.75,
+        0.0,
+        "1",
+        "heat capacity before over after, below which a liquid was added",
+        shape="exact",
     )
     solid_above: Fact = Fact(
-        0.92, 0.0, "1", "the same, above which a solid was added: 12 g of salt in 100 g", shape="exact"
+        0.92,
+        0.0,
+        "1",
+        "the same, above which a solid was added: 12 g of salt in 100 g",
+        shape="exact",
     )
     quick_share: Fact = Fact(
         1.2, 0.3, "1", "slowest quick process (sensor, pouring), carried back to the mixing"
@@ -154,17 +164,23 @@ class Releases:
     ending_each: Fact = Fact(0.0, 0.4, "1", "of each of the shapes that stand for it")
     ending_error: Fact = Fact(0.0, 0.03, "1", "what these shapes miss until it is over")
     ending_late: Fact = Fact(0.25, 0.0, "1", "probability of a remainder after it", shape="exact")
-    solid_ends: Fact = Fact(0.5, 0.0, "1", "probability of a release that ends: a solid", shape="exact")
+    solid_ends: Fact = Fact(
+        0.5, 0.0, "1", "probability of a release that ends: a solid", shape="exact"
+    )
     liquid_ends: Fact = Fact(0.03, 0.0, "1", "the same: two liquids", shape="exact")
     shape_error_share: Fact = Fact(
         0.0, 3e-4, "1", "what sums of exponentials miss of a real release (grains of many sizes)"
     )
     shape_error_s: Fact = Fact(120.0, 0.0, "s", "it fades within", shape="exact")
-    solid_late: Fact = Fact(0.75, 0.0, "1", "probability of a slow remainder: a solid", shape="exact")
+    solid_late: Fact = Fact(
+        0.75, 0.0, "1", "probability of a slow remainder: a solid", shape="exact"
+    )
     solid_wide_late: Fact = Fact(
         0.88, 0.0, "1", "the same where the release itself is seen", shape="exact"
     )
-    liquid_late: Fact = Fact(0.03, 0.0, "1", "probability of a slow remainder: liquids", shape="exact")
+    liquid_late: Fact = Fact(
+        0.03, 0.0, "1", "probability of a slow remainder: liquids", shape="exact"
+    )
     liquid_wide_late: Fact = Fact(
         0.25, 0.0, "1", "the same where the release itself is seen", shape="exact"
     )
@@ -206,7 +222,8 @@ FLASK = Vessel(
     Fact(1.3, 0.0, "1", "spread of ln k of other flasks", JUDGEMENT, "exact"),
     Fact(0.15, 0.0, "1", "probability of such a flask", JUDGEMENT, "exact"),
     (
-        _wall("no wall seen", 0.02, (0.005, 0.003), (5.0, 0.75), (0.5, 0.22), JUDGEMENT, seen=False),
+        _wall("no wall seen", 0.02, (0.005, 0.003), (5.0, 0.75), (0.5, 0.22), JUDGEMENT,
+              seen=False),
         _wall("a vacuum flask's glass", 0.98, (0.15, 0.08), (110.0, 0.55), (0.3, 0.15),
               "40 to 120 J/K over minutes; judgement"),
     ),

@@ -5,8 +5,9 @@
     y = X β + K q + e,      β = (T1, rise, p, k, v, d, fore drift | release, its shift | wall),
 
 q the early processes' amplitudes (`fitting.newton.early`), q ~ N(m, S), and e ~ N(0, C) the errors.
-The q are of no interest and belong to the errors: y − K m = X β + e',  e' ~ N(0, V),  V = C + K S Kᵀ. With what is known
-beforehand, β ~ N(b, P⁻¹), everything is linear and Gaussian, so that the model is solved exactly:
+The q are of no interest and belong to the errors: y − K m = X β + e',  e' ~ N(0, V),  V = C + K S Kᵀ.
+With what is known beforehand, β ~ N(b, P⁻¹), everything is linear and Gaussian, so that the model
+is solved exactly:
 
     A = P + Xᵀ V⁻¹ X,      β̂ = A⁻¹ (P b + Xᵀ V⁻¹ (y − K m)),      covariance A⁻¹,
     2 ln evidence = ln|P| − ln|A| − ln|V| − |y − K m|²_V − bᵀ P b + β̂ᵀ A β̂.
@@ -21,9 +22,9 @@ with c its products with the other columns and δ = G_ww + 1/u_w² − cᵀ A⁻
 A first look with one wide band of k tells which (q, r) and which bands count; only those are solved
 with the bands. The size of the readings' own errors is found from the evidence, too.
 
-**The average.** Each model weighs as its prior times its evidence; the answer is the mixture's mean,
-its uncertainty holds the spread between models beside each model's own. What a wall hides of the
-loss (`fitting.newton.walls`) is taken off each model's rise.
+**The average.** Each model weighs as its prior times its evidence; the answer is the mixture's
+mean, its uncertainty holds the spread between models beside each model's own. What a wall hides of
+the loss (`fitting.newton.walls`) is taken off each model's rise.
 
 Where a solid dissolves, evidence counts to the power 0.85: none of the models is quite true, and
 where the curve is short, full weight would settle on one too soon.
@@ -159,7 +160,7 @@ class Averaged:
     @cached_property
     def sd(self) -> FloatArray:
         """Standard uncertainties of ``mean``, shape (M, 7)."""
-        return np.sqrt(np.maximum(np.einsum("mii->mi", self.covariance), 1e-30))
+        return np.asarray(np.sqrt(np.maximum(np.einsum("mii->mi", self.covariance), 1e-30)))
 
     def moments(self, parameter: int) -> tuple[float, float]:
         """Mean and standard uncertainty of a kept parameter over all models."""
@@ -189,7 +190,9 @@ class Averaged:
     def most_likely(self) -> Design:
         """The model of the largest weight."""
         top = int(np.argmax(self.weight))
-        return design(self, *(int(x[top]) for x in (self.quick, self.release, self.wall, self.band)))
+        return design(
+            self, *(int(x[top]) for x in (self.quick, self.release, self.wall, self.band))
+        )
 
     def probability(self, models: npt.NDArray[np.bool_]) -> float:
         """Weight of some of the models, shape (M,)."""
@@ -344,22 +347,24 @@ def _gathered(
     off, u_off = change * hidden.share, abs(change) * hidden.u_share
     mean, kept = _answers(beta, covariance, off, u_off)
     best = int(np.argmax(log_weight))
-    residual = _white_residual(problem, solved, beta[best], overshoot[best], int(n[best]), int(w[best]))
+    fitted = np.append(beta[best], overshoot[best])
+    residual = _white_residual(problem, solved, fitted, int(n[best]), int(w[best]))
     misfit = float(np.sqrt(residual @ residual / max(residual.size - 4, 1)))
     return Averaged(
-        problem, bands, weights_of(log_weight), mean, kept, solved.q[n], solved.r[n], w, solved.b[n],
-        beta[:, SHARED], overshoot, off, u_off, misfit, problem.scale, total, first_rate,
+        problem, bands, weights_of(log_weight), mean, kept, solved.q[n], solved.r[n], w,
+        solved.b[n], beta[:, SHARED], overshoot, off, u_off, misfit, problem.scale, total,
+        first_rate,
     )  # fmt: skip
 
 
 def _white_residual(
-    problem: Problem, solved: _Solved, beta: FloatArray, overshoot: float, n: int, w: int
+    problem: Problem, solved: _Solved, beta: FloatArray, n: int, w: int
 ) -> FloatArray:
     """Whitened residuals of one model, shape (rows,)."""
     q, r, R = int(solved.q[n]), int(solved.r[n]), RELEASE_S.size
     at = [*range(SHARED), SHARED + r, SHARED + R + r, SHARED + 2 * R + w]
     white = problem.white[q]
-    return np.asarray(white[:, -1] - white[:, at] @ np.append(beta, overshoot))
+    return np.asarray(white[:, -1] - white[:, at] @ beta)
 
 
 def _answers(

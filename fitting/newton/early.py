@@ -7,10 +7,10 @@ covariance. Two kinds of sets stand for what may have happened; the evidence dec
 *Decays.* Sensor, pouring and a release by exponentials: decays d(s, τ) with τ from 3 to 70 s. Three
 neighbours stand for one process of any time between them: of them the *sum* is known.
 
-*A release that ends.* Grains shrink and are gone, a lump dissolves from its surface: the heat still to
-come is ρ(s) = Σ a_p (1 − s/t_e)^p, p = 1, 2, 3, until t_e and nothing after it (a shrinking cube or
-sphere has p = 3, an even rate p = 1), seen through a sensor that lags. What these shapes miss is a
-smooth course of a few per cent that ends soon after t_e.
+*A release that ends.* Grains shrink and are gone, a lump dissolves from its surface: the heat still
+to come is ρ(s) = Σ a_p (1 − s/t_e)^p, p = 1, 2, 3, until t_e and nothing after it (a shrinking cube
+or sphere has p = 3, an even rate p = 1), seen through a sensor that lags. What these shapes miss is
+a smooth course of a few per cent that ends soon after t_e.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from fitting.newton.setting import Setting
 
 _R = RELEASES
 
-QUICK_S = 3.0 * 1.3 ** np.arange(13)
+QUICK_S: FloatArray = np.asarray(3.0 * 1.3 ** np.arange(13), dtype=np.float64)
 """Time constants of early decays: 3 to 70 s, a third apart."""
 QUICK_SETS = (*((j, j) for j in range(5)), *((0, j) for j in range(1, 11)), (0, 6))
 """Sets of them: (first, slowest three); those from ``first`` on before the three stand for what is
@@ -67,7 +67,8 @@ def release_columns(rows: Rows, setting: Setting) -> tuple[FloatArray, FloatArra
     """
     step = 1e-3
     shape = setting.source.late(rows.s, RELEASE_S)
-    moved = setting.source.late(rows.s, RELEASE_S * np.exp(step))
+    later = np.asarray(RELEASE_S * float(np.exp(step)), dtype=np.float64)
+    moved = setting.source.late(rows.s, later)
     return -shape, (moved - shape) / -step
 
 
@@ -117,7 +118,7 @@ def _decays(rows: Rows, setting: Setting, share: float) -> list[Early]:
     slow remainder, unless a solid dissolves; a release that is seen itself (wide sets) has one more
     often. Solids mostly have one, two liquids seldom, a heater's own body seldom.
     """
-    K = setting.source.late(rows.s, QUICK_S) * setting.size_K
+    K = setting.source.late(rows.s, np.asarray(QUICK_S)) * setting.size_K
     sign = np.sign(setting.change_K) or 1.0
     block = _known_sum(3, _R.quick_each.u, _R.quick_share.u)
     narrow = sum(1 for first, three in QUICK_SETS if first == three)
@@ -155,7 +156,7 @@ def _ends_weight(setting: Setting, last_s: float) -> FloatArray:
         return np.zeros(_ENDS_S.size)
     weight = np.exp(-((np.log(_ENDS_S / _R.end_s.value) / _R.end_s.u) ** 2) / 2)
     weight = setting.between(_R.liquid_ends.value, _R.solid_ends.value) * weight / weight.sum()
-    return np.where(_ENDS_S < 0.67 * last_s, weight, 0.0)
+    return np.where(0.67 * last_s > _ENDS_S, weight, 0.0)
 
 
 @lru_cache(maxsize=64)

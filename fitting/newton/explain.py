@@ -98,7 +98,9 @@ def course(found: Averaged, readings: Rows, model: Design, beta: FloatArray) -> 
     setting = found.problem.setting
     release, shift = release_columns(readings, setting)
     wall = setting.source.late(readings.s, found.problem.walls.time_s)
-    X = np.column_stack([shared_columns(readings, setting.ratio, setting.source), release, shift, wall])
+    X = np.column_stack(
+        [shared_columns(readings, setting.ratio, setting.source), release, shift, wall]
+    )
     return np.asarray(X[:, model.at] @ beta)
 
 
@@ -160,7 +162,9 @@ def terms_of(found: Averaged, readings: Rows) -> Terms:
     beta, early = solved(found, model)
     release, shift = release_columns(readings, setting)
     wall = setting.source.late(readings.s, found.problem.walls.time_s)
-    X = np.column_stack([shared_columns(readings, setting.ratio, setting.source), release, shift, wall])
+    X = np.column_stack(
+        [shared_columns(readings, setting.ratio, setting.source), release, shift, wall]
+    )
     own = X[:, model.at] * beta
     soon = np.interp(readings.s, found.problem.rows.s, early) * (readings.s > 0)
     return Terms(

@@ -21,6 +21,7 @@ from fitting.newton.rows import (
 )
 from fitting.newton.setting import Setting
 
+
 @dataclass(frozen=True, eq=False)
 class Bands:
     """Normal bands whose mixture stands for what is known of k: centre, u [1/s] and weight (B,)."""
@@ -75,7 +76,9 @@ def shared_prior(bands: Bands, setting: Setting) -> Prior:
     u_room = near.room_K.u if setting.room_K is None else setting.u_room_K
     height = vapour_height(setting.reference_C) + room
     D, u_D = (1 - near.humidity.value) * height, near.humidity.u * height
-    u_pull = np.hypot(near.stirring_K_per_s.u, k * np.hypot(u_room, np.hypot(lid.value, lid.u) * u_D))
+    u_pull = np.hypot(
+        near.stirring_K_per_s.u, k * np.hypot(u_room, np.hypot(lid.value, lid.u) * u_D)
+    )
     sd = np.empty((k.size, SHARED))
     sd[:, BEFORE], sd[:, RISE] = 50.0, 300.0
     sd[:, POWER], sd[:, RATE] = 1.0, u_k  # p is known by the sum only

@@ -9,7 +9,6 @@ from fitting.cup.knowledge import CUP, LID_NOT_TOLD, RELEASES, VESSELS, Lid, Ves
 from fitting.newton.source import POUR, Source
 
 
-
 @dataclass(frozen=True, slots=True)
 class Setting:
     """What is known of one curve beside its readings.

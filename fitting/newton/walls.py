@@ -181,12 +181,10 @@ def _seen(
 
 
 def usual_hidden_share(vessel: Vessel, rate_per_s: float) -> tuple[float, float]:
-    """ε and its u where no curve was logged: all of a vessel's walls as they are known beforehand."""
+    """ε and its u where no curve was logged: a vessel's walls as they are known beforehand."""
     grid = wall_grid(vessel)
     at = np.arange(grid.time_s.size)
-    found = hidden_loss(
-        np.full(at.size, rate_per_s), at, grid.overshoot, grid.u_overshoot, grid
-    )
+    found = hidden_loss(np.full(at.size, rate_per_s), at, grid.overshoot, grid.u_overshoot, grid)
     weight = grid.weight / grid.weight.sum()
     mean = float(weight @ found.share)
     return mean, math.sqrt(float(weight @ (found.u_share**2 + (found.share - mean) ** 2)))

@@ -140,7 +140,9 @@ def test_hot_water_in_the_cup_goes_on_cooling_and_nothing_turns():
 def test_a_time_that_cannot_be_is_not_believed(release, after):
     """The value alone then tells the rise to some per cent, whatever time was noted."""
     one = corrected(21.0, 35.0, after, 21.0, 5e-5, 5e-6, release=release)
-    assert abs(one.rise_K - 14.0) < max(0.03 * 14.0, one.u_rise_K)  # 15 s can be, with a quick probe
+    assert abs(one.rise_K - 14.0) < max(
+        0.03 * 14.0, one.u_rise_K
+    )  # 15 s can be, with a quick probe
     assert one.u_rise_K > 0.003 * 14.0
 
 

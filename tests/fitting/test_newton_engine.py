@@ -142,7 +142,9 @@ def test_a_source_gives_all_of_its_heat_and_what_lags_is_late():
     assert IDLE.given(s).tolist() == [0.0] * 5
     late = heater(100.0).late(np.array([100.1, 150.1]), np.array([20.0, 0.0]))
     # a ramp of slope 1/θ is followed with the lag τ/θ once it has gone on for longer than τ
-    assert late[0, 0] == pytest.approx(20 / 100 * (1 - math.exp(-5)) * math.exp(-0.1 / 20), rel=1e-9)
+    assert late[0, 0] == pytest.approx(
+        20 / 100 * (1 - math.exp(-5)) * math.exp(-0.1 / 20), rel=1e-9
+    )
     assert late[1, 0] / late[0, 0] == pytest.approx(math.exp(-50 / 20))
     assert late[:, 1].tolist() == [0.0, 0.0]
     short = heater(1e-3).late(np.array([10.0]), np.array([20.0]))
@@ -167,7 +169,9 @@ def two_bodies(a, tau, g, k, length_s=900.0, h=0.05):
     return np.array(t), np.array(T), np.array(integral)
 
 
-@pytest.mark.parametrize(("a", "tau", "g"), [(0.01, 40.0, 0.3), (0.05, 100.0, 0.4), (0.006, 8.0, 0.7)])
+@pytest.mark.parametrize(
+    ("a", "tau", "g"), [(0.01, 40.0, 0.3), (0.05, 100.0, 0.4), (0.006, 8.0, 0.7)]
+)
 def test_what_a_wall_hides_is_what_newtons_integral_counts_too_much(a, tau, g):
     """ε = g k τ' (1 + γ) against a cup of two bodies, after the wall has settled."""
     k = 1.4e-4

@@ -78,9 +78,9 @@ def check_not_milliseconds(table: TextTable, field: Field, values: FloatArray) -
     if step < _COARSE_STEP_S or (span < _DAY_S and step != _A_SECOND_IN_MS):
         return
     raise CurveError(
-        f"{table.name}, {field.title}: the unit of time is not given; taken as seconds the readings "
-        f"would be {step:g} s apart and span {span / 3600:.3g} hours, taken as milliseconds "
-        f"{step / 1000:g} s and {span / 1000:.6g} s; say which with time_unit, ms or s"
+        f"{table.name}, {field.title}: the unit of time is not given; taken as seconds the "
+        f"readings would be {step:g} s apart and span {span / 3600:.3g} hours, taken as "
+        f"milliseconds {step / 1000:g} s and {span / 1000:.6g} s; say which with time_unit, ms or s"
     )
 
 
@@ -92,8 +92,8 @@ def check_no_thousands(table: TextTable, field: Field) -> None:
     first = marked[0]
     raise CurveError(
         f"{table.name}, line {table.lines[first]}, {field.title}: "
-        f"'{tidy(field.column.cells[first])}' ms is either 1 or 1000 times as much; this looks like "
-        "a thousands mark, which is never assumed: export without thousands marks"
+        f"'{tidy(field.column.cells[first])}' ms is either 1 or 1000 times as much; this looks "
+        "like a thousands mark, which is never assumed: export without thousands marks"
     )
 
 

@@ -17,6 +17,7 @@ from typing import Any
 from calib.classwork.mishap_balance import Balance, Truth, Written, balance_of
 from calib.enthalpies.one_run import RunResult
 from calib.enthalpies.parts import SCHOOL_CP
+from calib.run_model.known import room_of
 
 __all__ = ["Goal", "Mishap", "Verdict", "explain", "goal_of", "mishaps"]
 
@@ -199,7 +200,7 @@ def _vapour_Pa(t_C: float) -> float:
 
 def _lid_late(one: RunResult, b: Balance) -> Mishap:
     rise = one.measured.rise
-    room = one.run.room_C if one.run.room_C is not None else rise.before_C
+    room = room_of(one.run, rise.before_C)
     warmer = rise.final_C - room
     vapour = (_vapour_Pa(rise.final_C) - 0.5 * _vapour_Pa(room)) / PSYCHROMETRIC_PA_PER_K
     lost = CUP_AREA_M2 * STILL_AIR_W_PER_M2K * (warmer + vapour) * LATE_S

@@ -20,7 +20,7 @@ from calib.errors import ReactionError, SubstanceError
 from calib.estimate import Estimate
 from calib.run_model.contents import liquid_specific_heat, portion_specific_heat, solution_key
 from calib.run_model.extreme import extreme_loss
-from calib.run_model.known import circumstances_of_reading, room_guessed
+from calib.run_model.known import circumstances_of_reading, room_of
 from calib.run_model.limiting import Limiting, find_limiting
 from calib.run_model.prepared import PreparedRun
 from calib.run_model.quantities import Quantities
@@ -201,9 +201,8 @@ def _loss(
     if loss is None or loss.conductance_W_per_K <= 0.0:
         return 0.0, 0.025 * abs(rise_K), after
     run, C_app = prepared.run, constant.value_J_per_K
-    room = run.room_C if run.room_C is not None else room_guessed(t1)
     known = circumstances_of_reading(
-        prepared, (t1, t1), (room, U_PLANNED_ROOM_K), C_app, constant.u_J_per_K, loss
+        prepared, (t1, t1), (room_of(run, t1), U_PLANNED_ROOM_K), C_app, constant.u_J_per_K, loss
     )
     total = prepared.heat_capacity_after(t1, t1) + C_app
     amount, u = 0.0, 0.0

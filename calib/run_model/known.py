@@ -12,8 +12,14 @@ from fitting.cup.circumstances import MOST_RATIO, Circumstances
 if TYPE_CHECKING:
     from calib.run_model.found_rise import Loss
     from calib.run_model.prepared import PreparedRun
+    from calib.runs.model import Run
 
-__all__ = ["circumstances_of", "circumstances_of_reading", "expected_rate", "room_guessed"]
+__all__ = [
+    "circumstances_of",
+    "circumstances_of_reading",
+    "room_guessed",
+    "room_of",
+]
 
 MIXED_AT_GUESS_U_S = 1.2
 """u of a moment of mixing that was noted by hand, without one of its own (judgement)."""
@@ -49,7 +55,7 @@ def circumstances_of(
     u_room = 0.5
     if run.room_C is not None:
         u_room = prepared.instruments.u("room_C", run.room_C, run).u
-    rate, u_rate = expected_rate(prepared, start_C, start_C, C_app, u_C_app, loss) or (None, None)
+    rate, u_rate = _expected_rate(prepared, start_C, start_C, C_app, u_C_app, loss) or (None, None)
     return Circumstances(
         mixed_at_s=run.mixed_at_s, u_mixed_at_s=u_moment,
         capacity_ratio=min(max(ratio, _LEAST_RATIO), MOST_RATIO),
@@ -67,14 +73,14 @@ def circumstances_of_reading(
     loss: Loss | None,
 ) -> Circumstances:
     """The same of a row with two readings [°C]; ``room`` is its temperature and u, noted or not."""
-    rate, u_rate = expected_rate(prepared, *readings_C, C_app, u_C_app, loss) or (None, None)
+    rate, u_rate = _expected_rate(prepared, *readings_C, C_app, u_C_app, loss) or (None, None)
     return Circumstances(
         room_C=room[0], u_room_K=room[1], rate_per_s=rate, u_rate_per_s=u_rate,
         vessel=prepared.run.vessel, lid=prepared.run.lid,
     )  # fmt: skip
 
 
-def expected_rate(
+def _expected_rate(
     prepared: PreparedRun,
     start_C: float,
     end_C: float,
@@ -94,6 +100,11 @@ def expected_rate(
         balance.cooling_rate_per_s(G, content, C_app),
         balance.u_cooling_rate_per_s(G, max(loss.u_W_per_K, 1e-9), content + C_app, u_C),
     )
+
+
+def room_of(run: Run, before_C: float | None) -> float:
+    """The room's temperature: noted, else guessed from the content's before mixing. [°C]"""
+    return run.room_C if run.room_C is not None else room_guessed(before_C)
 
 
 def room_guessed(before_C: float | None) -> float:

@@ -19,7 +19,7 @@ from calib.run_model.extreme import (
     extreme_loss,
     heated_loss,
 )
-from calib.run_model.known import circumstances_of_reading, room_guessed
+from calib.run_model.known import circumstances_of_reading, room_guessed, room_of
 from calib.uncertainty import Input
 
 if TYPE_CHECKING:
@@ -114,7 +114,7 @@ def install_loss(q: Quantities, prepared: PreparedRun, rise: Rise) -> None:
         q.add_to_form("rise", 1.0, "loss")
         return
     run = prepared.run
-    away = run.room_C if run.room_C is not None else rise.before_C
+    away = room_of(run, run.in_cup_C)
     signs = {COURSE: rise.rise_K, CONDUCTANCE: rise.final_C - away, ROOM: -1.0, TIME: rise.rise_K}
     for part, name in _INPUTS.items():
         value = rise.loss_K if part == COURSE else 0.0

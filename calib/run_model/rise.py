@@ -7,7 +7,7 @@ import math
 from calib.errors import CurveError, RowProblem
 from calib.run_model.found_rise import Loss, Rise
 from calib.run_model.hot_water import pouring_input
-from calib.run_model.known import circumstances_of
+from calib.run_model.known import circumstances_of, room_of
 from calib.run_model.other_curves import rise_from_cooling, rise_from_heating
 from calib.run_model.prepared import PreparedRun
 from calib.run_model.quantities import Quantities
@@ -183,7 +183,7 @@ def _install_pouring(q: Quantities, prepared: PreparedRun, rise: Rise) -> None:
     run, added = prepared.run, prepared.added
     if added is None or added.composition is None:
         return
-    wait = pouring_input(run, run.room_C if run.room_C is not None else rise.before_C)
+    wait = pouring_input(run, room_of(run, rise.before_C))
     if wait is not None:
         q.put(wait)
         q.add_to_form("added_C", 1.0, wait.name)

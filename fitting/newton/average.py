@@ -5,7 +5,7 @@
     y = X β + K q + e,      β = (T1, rise, p, k, v, d, fore drift | release, its shift | wall),
 
 q the early processes' amplitudes (`fitting.newton.early`), q ~ N(m, S), and e ~ N(0, C) the errors.
-The q are of no interest and belong to the errors: y − K m = X β + e',  e' ~ N(0, V),  V = C + K S Kᵀ.
+The q are of no interest and belong to the errors: y − K m = X β + e', e' ~ N(0, V), V = C + K S Kᵀ.
 With what is known beforehand, β ~ N(b, P⁻¹), everything is linear and Gaussian, so that the model
 is solved exactly:
 

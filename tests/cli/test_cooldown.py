@@ -145,7 +145,8 @@ def test_a_registered_cup_gives_the_heat_loss(registered):
         (["--apparatus", "P1", "--fill", "-3"], "the fill is -3 g"),
         (["--apparatus", "P9", "--fill", "200"], "P9"),
         (["--apparatus", "P1", "--fill", "200"], "P1"),  # no constant in force
-        (["--room", "900"], "room temperature is 900"),
+        (["--room", "900"], "room temperature is 900 °C; expected -20 to 60 °C"),
+        (["--room", "294"], "it looks like kelvin, give 20.85 °C"),
         (["--u-room", "0"], "expected more than 0"),
         (["--room", "60"], "past the room's 60.0 °C"),
         (["--time-unit", "h"], "check the unit of its time"),

@@ -70,6 +70,48 @@ def test_a_registered_cup_says_its_weight(registered, path):
     assert "of what is known of the cooling rate" in registered("correct", path, *options).out
 
 
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--room", "300"], "the room temperature is 300 °C; expected -20 to 60 °C: it looks like"),
+        (["--room", "nan"], "the room temperature is nan °C; expected -20 to 60 °C"),
+        (["--capacity-ratio", "418"], "the ratio of heat capacities is 418; expected more than 0"),
+        (["--capacity-ratio", "-1"], "the ratio of heat capacities is -1; expected more than 0"),
+        (["--capacity-ratio", "inf"], "the ratio of heat capacities is inf; expected more than 0"),
+        (["--u-mixed-at", "2"], "the moment of mixing has an uncertainty of 2 s but no value"),
+        (
+            ["--mixed-at", "120", "--u-mixed-at", "-2"],
+            "of the moment of mixing is -2 s; expected 0",
+        ),
+        (["--vessel", "pot"], "there is no vessel 'pot'; expected one of cup, flask"),
+        (["--lid", "ajar"], "there is no lid 'ajar'; expected one of closed, hole, open"),
+    ],
+)
+def test_what_cannot_be_meant_is_refused_in_a_sentence(cupledger, path, words, says):
+    done = cupledger("correct", path, *words)
+    assert done.code == 2
+    assert done.err.startswith("error: ")
+    assert says in done.err
+
+
+def test_a_moment_with_its_uncertainty_widens_the_rise(cupledger, path):
+    exact, vague = (
+        cupledger("correct", path, "--mixed-at", "120", "--u-mixed-at", u, "--json").json
+        for u in ("0", "4")
+    )
+    assert (exact["u_mixed_at_s"], vague["u_mixed_at_s"]) == (0.0, 4.0)
+    assert vague["u_rise_K"] >= exact["u_rise_K"]
+    said = cupledger("correct", path, "--mixed-at", "120", "--u-mixed-at", "4").out
+    assert "as given, ± 4 s" in said
+
+
+def test_vessel_and_lid_that_are_told_are_said(cupledger, path):
+    options = ("--mixed-at", "120", "--vessel", "cup", "--lid", "hole")
+    facts = cupledger("correct", path, *options, "--json").json
+    assert (facts["vessel"], facts["lid"]) == ("cup", "hole")
+    assert cupledger("correct", path, "--mixed-at", "120", "--json").json["lid"] is None
+
+
 def test_what_a_registered_cup_needs_is_said(registered, path):
     bare = registered("correct", path, "--apparatus", "P1")
     assert bare.code == 2

@@ -17,6 +17,7 @@ from fitting.corrections.choice import assemble, every_method
 from fitting.corrections.joint_exponential import fit_joint
 from fitting.corrections.lines import main_end_s
 from fitting.corrections.methods import METHODS
+from fitting.cup.circumstances import Circumstances
 from fitting.curve import Curve
 from fitting.errors import CurveError
 from fitting.periods import given_mixing
@@ -43,9 +44,8 @@ def compared(run: PlainRun):
 
 
 def case_of(run: PlainRun):
-    return build_case(
-        run.curve, given_mixing(run.curve, run.mixed_at_s), capacity_ratio=run.capacity_ratio
-    )
+    known = Circumstances(capacity_ratio=run.capacity_ratio)
+    return build_case(run.curve, given_mixing(run.curve, run.mixed_at_s), known)
 
 
 @pytest.mark.parametrize("name", ["dynamic", "dickinson"])

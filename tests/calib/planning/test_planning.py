@@ -12,6 +12,7 @@ from calib.planning.plan import PlanRequest, make_plan
 from calib.planning.report import plan_json
 from calib.planning.request import Planned, parse_portion
 from calib.planning.stock import make_volume
+from calib.run_model.known import room_guessed
 from calib.run_model.rise import Loss
 
 NO_CUP = AppliedConstant("none", 0.0, 0.0, None, "constant:none")
@@ -108,6 +109,29 @@ def test_the_loss_lowers_what_the_thermometer_shows():
     shown = found.rise.shown.value
     assert shown == pytest.approx(21.0 + found.rise.rise.value - found.rise.loss_K, abs=1e-6)
     assert found.rise.shown.u > found.rise.rise.u
+
+
+def test_a_flask_is_planned_as_one():
+    """Its glass is still cold when the extreme is read: the thermometer shows too much."""
+    cup = AppliedConstant("F1", 70.0, 3.0, None, "k", Loss(0.02, 0.003))
+    request = PlanRequest(
+        in_cup=parse_portion("100 mL 1 mol/L HCl(aq)"),
+        added=parse_portion("100 mL 1 mol/L NaOH(aq)"),
+    )
+    flask, foam = (
+        make_plan(request, lambda run, prepared: cup, kind=kind)
+        for kind in ("vacuum flask, stopper", "double foam cup, lid with a hole")
+    )
+    assert (flask.prepared.run.vessel, flask.prepared.run.lid) == ("flask", "closed")
+    assert (foam.prepared.run.vessel, foam.prepared.run.lid) == ("cup", "hole")
+    assert flask.rise.rise.value == pytest.approx(foam.rise.rise.value)
+    assert flask.rise.shown.value > foam.rise.shown.value + 0.1
+    assert flask.rise.shown.u > 1.2 * foam.rise.shown.u
+
+
+def test_hot_water_in_the_cup_does_not_stand_for_the_room():
+    """60 °C before the mixing: a room that nobody noted is a usual one, and the loss is seen."""
+    assert [room_guessed(t) for t in (18.4, 60.0, 2.0, None)] == [18.4, 21.0, 21.0, 21.0]
 
 
 def test_the_spread_is_the_budget_of_the_enthalpies():

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from html import escape
 from typing import TYPE_CHECKING
 
+from fitting.checks.glitches import without_glitches
 from fitting.cooling_laws.of_curve import laws_of
 from fitting.corrections.choice import assemble, every_method, lay_out
 from fitting.corrections.result import Corrected, Correction, methods_frame, methods_html
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 
     from fitting.cooling_laws.result import LawComparison
 
-VIEWS = ("methods", "correction", "residuals", "release", "stability")
+VIEWS = ("methods", "correction", "residuals", "equal-areas", "release", "stability")
 Progress = Callable[[int, int, str], None]
 
 
@@ -151,14 +152,17 @@ def compare_known(
     progress: Progress | None = None,
 ) -> Comparison:
     """As `compare`, with all that is known in one record. Raises as `compare`."""
+    curve = without_glitches(curve)
     tell = progress or (lambda done, total, what: None)
-    tell(0, 4, "every method")
+    tell(0, 3, "every method")
     case = lay_out(curve, known, method)
-    corrected = assemble(case, every_method(case), method)
-    tell(2, 4, "scans of the choices")
+    found = every_method(case)
+    tell(1, 3, "cooling laws")
+    laws = laws_of(case)
+    corrected = assemble(case, found, method, laws)
+    curve = corrected.used_of(curve)
+    tell(2, 3, "scans of the choices")
     stability = scan_stability(curve, corrected)
-    tell(3, 4, "cooling laws")
-    laws = laws_of(case, corrected)
-    tell(4, 4, "done")
+    tell(3, 3, "done")
     prior = weigh_prior(curve, corrected)
     return Comparison(curve, corrected, corrected.methods, laws, stability, corrected.rule, prior)

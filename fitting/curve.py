@@ -23,6 +23,23 @@ _SPARK_WIDTH, _SPARK_HEIGHT = 360.0, 90.0
 _GRID_TOLERANCE = 0.001  # of a step: how far a difference may lie from a whole number of steps
 
 
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A reading that was set aside: its time on the curve's clock, what it showed, and why."""
+
+    time_s: float
+    temperature_C: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """Where a curve was cut, seconds on its clock, and why, in a sentence."""
+
+    at_s: float
+    why: str
+
+
 @dataclass(frozen=True, eq=False)
 class Curve:
     """Temperature of a cup's content against time.
@@ -35,6 +52,8 @@ class Curve:
         guesses: one sentence for each thing that was assumed while reading.
         digest: SHA-256 of the file's bytes in hexadecimal; empty for arrays.
         started: date and time of ``time_s = 0``, where the file gave clock times with a date.
+        left_out: readings that were set aside, by rule or by hand; not in ``time_s``.
+        cut: where the readings after it are not used; None: the curve is whole.
 
     Raises:
         CurveError: arrays of unequal shape, empty, not finite, or time not strictly increasing.
@@ -51,6 +70,8 @@ class Curve:
     guesses: tuple[str, ...] = ()
     digest: str = ""
     started: datetime | None = None
+    left_out: tuple[LeftOut, ...] = ()
+    cut: Cut | None = None
 
     def __post_init__(self) -> None:
         time = _frozen_array(self.time_s, "time", self.source)
@@ -78,6 +99,7 @@ class Curve:
         guesses: Iterable[str] = (),
         digest: str = "",
         started: datetime | None = None,
+        left_out: Iterable[LeftOut] = (),
     ) -> Curve:
         """Build a curve from two equally long sequences of numbers.
 
@@ -90,7 +112,9 @@ class Curve:
         temperature = _frozen_array(temperature_C, "temperature", source)
         step = reading_step(temperature) if resolution_K is None else float(resolution_K)
         time = _frozen_array(time_s, "time", source)
-        return cls(time, temperature, step, source, tuple(guesses), digest, started)
+        return cls(
+            time, temperature, step, source, tuple(guesses), digest, started, tuple(left_out)
+        )
 
     def __len__(self) -> int:
         return int(self.time_s.size)
@@ -155,6 +179,8 @@ class Curve:
             ),
             ("step of the reading", step),
         ]
+        if self.left_out:
+            facts.append(("set aside", f"{len(self.left_out)} readings"))
         if self.started is not None:
             facts.append(("started", self.started.isoformat(sep=" ")))
         return facts

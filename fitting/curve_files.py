@@ -65,9 +65,9 @@ def read_curve(
 
     Raises:
         CurveError: file missing, no text, no table, no such column, run or unit; text where a
-            number belongs; time that runs backwards; temperatures outside −80 to 200 °C; fewer
-            than three readings. The message names file, line, what was found, what was expected
-            and what to do.
+            number belongs; time that runs backwards; more than a few temperatures outside −80 to
+            200 °C (a few are set aside: ``left_out``); fewer than three readings. The message names
+            file, line, what was found, what was expected and what to do.
     """
     asked_T = asked_temperature_unit(temperature_unit) if temperature_unit is not None else ""
     asked_t = asked_time_unit(time_unit) if time_unit is not None else ""

@@ -1,68 +1,12 @@
-"""Linear models with Gaussian knowledge, many at a time: their answers and how likely each is."""
+"""Averages over models: weights from evidence, and mixtures of normal distributions."""
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import numpy as np
 
 from fitting.curve import FloatArray
 
-
-@dataclass(frozen=True, eq=False)
-class Posteriors:
-    """Answers of B linear models with p parameters each.
-
-    Attributes:
-        mean: shape (B, p).
-        covariance: shape (B, p, p).
-        log_evidence: log of the probability of the readings under each model, shape (B,), up to
-            a constant that all models share.
-    """
-
-    mean: FloatArray
-    covariance: FloatArray
-    log_evidence: FloatArray
-
-
-def solve(
-    gram: FloatArray,
-    moment: FloatArray,
-    power: float,
-    prior_precision: FloatArray,
-    prior_mean: FloatArray,
-) -> Posteriors:
-    """Posterior mean, covariance and evidence of linear Gaussian models.
-
-    With readings y = X b + e, e ~ N(0, C), and b ~ N(m, L⁻¹):
-
-        precision  A = L + XᵀC⁻¹X,   mean  A⁻¹(L m + XᵀC⁻¹y),
-        2 log evidence = log|L| − log|A| − yᵀC⁻¹y − mᵀL m + (L m + XᵀC⁻¹y)ᵀ mean
-
-    (terms of C alone are left to the caller).
-
-    Args:
-        gram: XᵀC⁻¹X, shape (B, p, p).
-        moment: XᵀC⁻¹y, shape (B, p).
-        power: yᵀC⁻¹y.
-        prior_precision: L, shape (B, p, p), positive definite.
-        prior_mean: m, shape (B, p).
-
-    Source: C. M. Bishop, *Pattern Recognition and Machine Learning* (2006), eqs. 3.49-3.51, 3.86.
-    """
-    scale = np.sqrt(np.einsum("bii->bi", gram + prior_precision))
-    unit = scale[:, :, None] * scale[:, None, :]
-    root = np.linalg.cholesky((gram + prior_precision) / unit)
-    inverse = np.linalg.inv(root)
-    covariance = np.einsum("bki,bkj->bij", inverse, inverse) / unit
-    pull = np.einsum("bij,bj->bi", prior_precision, prior_mean)
-    target = pull + moment
-    mean = np.einsum("bij,bj->bi", covariance, target)
-    prior_root = np.linalg.cholesky(prior_precision)
-    log_prior = np.log(np.einsum("bii->bi", prior_root)).sum(axis=1)
-    log_posterior = (np.log(np.einsum("bii->bi", root)) + np.log(scale)).sum(axis=1)
-    fit = power + np.einsum("bi,bi->b", pull, prior_mean) - np.einsum("bi,bi->b", target, mean)
-    return Posteriors(mean, covariance, log_prior - log_posterior - fit / 2)
+_STEPS = 16
 
 
 def weights_of(log_evidence: FloatArray) -> FloatArray:
@@ -80,7 +24,7 @@ def mixture_moments(weight: FloatArray, mean: FloatArray, sd: FloatArray) -> tup
 def mixture_quantiles(
     weight: FloatArray, mean: FloatArray, sd: FloatArray, levels: tuple[float, ...]
 ) -> tuple[float, ...]:
-    """Quantiles of a mixture of normal distributions, by bisection.
+    """Quantiles of a mixture of normal distributions, by Newton's rule in a shrinking bracket.
 
     >>> one = np.ones(1)
     >>> [round(q, 3) for q in mixture_quantiles(one, 0 * one, one, (0.025, 0.975))]
@@ -88,17 +32,18 @@ def mixture_quantiles(
     """
     keep = weight > 1e-4 * weight.max()
     w, m, s = weight[keep] / weight[keep].sum(), mean[keep], np.maximum(sd[keep], 1e-12)
-    out = []
-    for level in levels:
-        low, high = float((m - 9 * s).min()), float((m + 9 * s).max())
-        for _ in range(45):
-            middle = (low + high) / 2
-            if float(w @ normal_cdf((middle - m) / s)) < level:
-                low = middle
-            else:
-                high = middle
-        out.append((low + high) / 2)
-    return tuple(out)
+    wanted = np.array(levels)[:, None]
+    low = np.full_like(wanted, float((m - 9 * s).min()))
+    high = np.full_like(wanted, float((m + 9 * s).max()))
+    at = (low + high) / 2
+    for _ in range(_STEPS):
+        z = (at - m) / s
+        miss = (normal_cdf(z) @ w)[:, None] - wanted
+        low, high = np.where(miss < 0, at, low), np.where(miss < 0, high, at)
+        density = (np.exp(-z * z / 2) / s @ w)[:, None] / np.sqrt(2 * np.pi)
+        step = at - miss / np.maximum(density, 1e-30)
+        at = np.where((step > low) & (step < high), step, (low + high) / 2)
+    return tuple(float(x) for x in at[:, 0])
 
 
 def normal_cdf(z: FloatArray) -> FloatArray:

@@ -18,7 +18,7 @@ five exponentials (partial fractions). What the room and the stirrer push at, K/
 J(t) = [1 − e^(−k₁ t)]/k₁ a kelvin per second, the wall having followed before the mixing already.
 (own derivation; the tests hold it against `fitting.responses` and a numerical integration)
 
-What is known of release, wall and sensor beforehand is common practice, no source.
+What is known of release, wall and sensor beforehand stands in `fitting.cup.knowledge`.
 """
 
 from __future__ import annotations
@@ -31,6 +31,8 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
+from fitting.cup.knowledge import RELEASES as RELEASES_KNOWN
+from fitting.cup.knowledge import SURROUNDINGS, VESSELS, Fact, Vessel
 from fitting.curve import FloatArray
 
 RELEASES = ("fast", "slow")
@@ -39,23 +41,9 @@ RELEASES = ("fast", "slow")
 TIMES_S = np.concatenate([np.arange(8.0, 56.0, 8.0), np.geomspace(56.0, 900.0, 19)])
 _GRID_S = np.gradient(TIMES_S)  # how many seconds each of them stands for
 _NUMBER = {"fast": 256, "slow": 448, None: 640}
-# probability, share of the heat capacity, u, time constant s, its spread
-_WALLS = {
-    "cup": (
-        (0.06, 0.001, 0.001, 50.0, 1.0),  # none
-        (0.925, 0.0075, 0.0045, 45.0, 0.42),  # foam: 1 to 5 J/K of some 450
-        (0.015, 0.05, 0.03, 110.0, 0.6),  # glass, heavy plastic
-    ),
-    "flask": (
-        (0.02, 0.001, 0.001, 50.0, 1.0),  # none
-        (0.98, 0.16, 0.06, 115.0, 0.4),  # glass: 40 to 120 J/K of some 500
-    ),
-}
 _MOST_SHARE = 0.45
-_POWDER = 0.1  # of the solids are as good as dissolved within seconds
-_STIRRING_K_PER_S = 4e-5  # 0.02 W to 450 J/K
 _THIN = 0.002  # of the heat capacity: through a thinner wall the loss goes straight
-_FIRST_RATE, _RATIO = 1e-5, 1.2  # rates at which the courses are tabulated, 1/s
+_FIRST_RATE, _RATIO = 1e-5, 1.15  # rates at which the courses are tabulated, 1/s
 _PRIMES = np.array(
     [2.0, 3.0, 5.0, 7.0, 11.0, 13.0, 17.0, 19.0, 23.0, 29.0, 31.0, 37.0, 41.0, 43.0, 47.0]
 )
@@ -105,27 +93,49 @@ def courses(release: str | None = None, vessel: str = "cup") -> Courses:
     normal = NormalDist().inv_cdf
     z = np.array([[normal(min(max(float(x), 1e-9), 1 - 1e-9)) for x in row] for row in u])
     slow = np.full(number, release == "slow") if release else u[:, 12] < 0.5
-    powder = slow & (u[:, 13] < _POWDER)
-    time_s = np.where(slow, 17.0 * np.exp(0.6 * z[:, 0]), 1.8 * np.exp(0.7 * z[:, 0]))
-    time_s = np.where(powder, 3.5 * np.exp(0.5 * z[:, 0]), time_s)
-    share = np.where(slow & ~powder & (u[:, 1] < 0.93), 0.03 + 0.33 * u[:, 3], 0.0)
-    second_s = np.maximum(55.0 * np.exp(0.4 * z[:, 2]), 1.3 * time_s)
-    walls = np.array(_WALLS[vessel])
-    wall = walls[np.searchsorted(np.cumsum(walls[:-1, 0]), u[:, 4])]
-    wall_share = np.clip(wall[:, 1] + wall[:, 2] * z[:, 5], 2e-4, _MOST_SHARE)
+    powder = slow & (u[:, 13] < RELEASES_KNOWN.powder.value)
+    time_s = np.where(slow, _drawn(RELEASES_KNOWN.solid_s, z[:, 0]),
+                      _drawn(RELEASES_KNOWN.liquid_s, z[:, 0]))  # fmt: skip
+    time_s = np.where(powder, _drawn(RELEASES_KNOWN.powder_s, z[:, 0]), time_s)
+    second = np.clip(_drawn(RELEASES_KNOWN.second_share, z[:, 3]), 0.0, 0.6)
+    late = RELEASES_KNOWN.solid_wide_late.value
+    share = np.where(slow & ~powder & (u[:, 1] < late), second, 0.0)
+    second_s = np.maximum(_drawn(RELEASES_KNOWN.second_s, z[:, 2]), 1.3 * time_s)
+    wall_share, wall_s, wall_loss = _walls(VESSELS[vessel], u[:, 4], z)
+    near = SURROUNDINGS
     return Courses(
         rate_per_s=1 / time_s,
         second_per_s=1 / second_s,
         second_share=share,
         wall_share=wall_share,
-        wall_s=wall[:, 3] * np.exp(wall[:, 4] * z[:, 6]),
-        wall_loss=np.clip(0.3 + 0.11 * z[:, 7], 0.02, 0.7) * np.minimum(wall_share / _THIN, 1.0),
-        lag_per_s=1 / (2.5 + 10.5 * u[:, 8]),
-        every_s=2.5 * np.exp(0.6 * z[:, 9]),
-        noise=np.exp(0.4 * z[:, 10]),
-        stirring_K_per_s=_STIRRING_K_PER_S * (1.0 + 0.75 * z[:, 14]),
+        wall_s=wall_s,
+        wall_loss=wall_loss * np.minimum(wall_share / _THIN, 1.0),
+        lag_per_s=1 / _drawn(near.sensor_lag_s, z[:, 8]),
+        every_s=_drawn(near.look_every_s, z[:, 9]),
+        noise=_drawn(near.look_noise, z[:, 10]),
+        stirring_K_per_s=_drawn(near.stirring_K_per_s, z[:, 14]),
         late=z[:, 11],
     )
+
+
+def _drawn(fact: Fact, z: FloatArray) -> FloatArray:
+    """Values of a fact at standard normal numbers z."""
+    if fact.shape == "log-normal":
+        return np.asarray(fact.value * np.exp(fact.u * z))
+    return np.asarray(fact.value + fact.u * z)
+
+
+def _walls(
+    vessel: Vessel, which: FloatArray, z: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Share, time constant [s] and share of the loss of each course's wall, shape (n,)."""
+    weight = np.cumsum([wall.weight for wall in vessel.walls])
+    kind = np.searchsorted(weight[:-1] / weight[-1], which)
+    share, time_s, loss = (
+        np.choose(kind, [_drawn(getattr(wall, name), z[:, at]) for wall in vessel.walls])
+        for name, at in (("share", 5), ("time_s", 6), ("loss_share", 7))
+    )
+    return np.clip(share, 2e-4, _MOST_SHARE), time_s, np.clip(loss, 0.02, 0.9)
 
 
 def looks(some: Courses) -> FloatArray:

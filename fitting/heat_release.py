@@ -74,6 +74,7 @@ def heat_release(
         CurveError: no method knows a cooling rate, too few readings after mixing, no rise, or an
             argument out of its range.
     """
+    curve = corrected.used_of(curve)
     _check(curve, sensor_lag_s, u_sensor_lag_s, heat_capacity_J_per_K, over_share)
     case = flow_case(curve, corrected, over_share)
     lag = _lag_seen(case, corrected) if sensor_lag_s is None else Lag(sensor_lag_s, u_sensor_lag_s)

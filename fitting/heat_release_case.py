@@ -11,20 +11,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fitting.cup.knowledge import VESSELS
 from fitting.curve import Curve, FloatArray
 from fitting.errors import CurveError
 from fitting.heat_release_fit import Knots, SmoothFlow, smooth_flow
 from fitting.heat_release_times import POUR_UP_TO_S, U_POUR_S, Lag, Times, times_of
 from fitting.noise import Noise, noise_of
-from fitting.slow_wall import FLASK_WALLS
 
 if TYPE_CHECKING:
     from fitting.corrections.result import Corrected, Correction
 
-# a slow wall's share of all heat capacity, its u, its time constant in s (common practice, no
-# source): a foam cup's inner skin, a vacuum flask's glass
-_GLASS = FLASK_WALLS.kinds[-1]
-_WALLS = {"cup": (0.006, 0.004, 60.0), "flask": (_GLASS.share, _GLASS.u_share, _GLASS.time_s)}
 _ONSETS = 9
 _KNOTS = 48
 _FEWEST_READINGS = 8
@@ -192,8 +188,10 @@ def _fractions(case: FlowCase, lag: Lag, knots: Knots, flow: SmoothFlow) -> Solv
     q, change = knots.flow @ g, knots.released @ g
     corrected = case.corrected
     vessel = corrected.chosen.vessel or corrected.known.vessel  # a method may not ask for it
-    share, u_share, time_s = _WALLS[vessel or "cup"]
-    in_wall = _in_the_wall(fine, change / rise, time_s)
+    wall = VESSELS[vessel or "cup"].slow_wall
+    # a wall that is there with probability P holds P a on average, and no more than a
+    share, u_share = wall.weight * wall.share.value, wall.weight * wall.share.u
+    in_wall = _in_the_wall(fine, change / rise, wall.time_s.value)
     fraction = change / rise - share * in_wall
     by_end = np.interp(fine, loss.since_s, loss.by_end)
     own = np.hypot(

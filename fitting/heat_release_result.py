@@ -136,7 +136,7 @@ class HeatRelease:
             "release_time_s": self.release_time_s,
             "u_release_time_s": self.u_release_time_s,
             "over_share": self.over_share,
-            "over_after_s": self.over_after_s,
+            "over_after_s": self.over_after_s if self.resolved else None,
             "over_interval95_s": self.over_interval95_s,
             "resolved": self.resolved,
             "sensor_lag_removed_s": self.lag_removed_s,

@@ -1,49 +1,37 @@
 """A cup heated electrically for a known time: its rise corrected for heat loss.
 
-A heater gives a constant power from t_on to t_off, minutes rather than seconds, so that the content
-loses heat while it is heated. Newton's law in its integral form (see :mod:`fitting.newton`) with
-the share h of the heat given so far,
-
-    T(t) = T0 + rise h(t) − k ∫ (T − T0) dt + p t + d t²/2 − v ∫ (vapour's excess) dt
-           + a e^(−(t − t_off)/τ_w)
-
-    h = 0 before t_on, 1 after t_off,    k = G/C,    p = k (T∞ − T0)
-
-is linear in T0, rise, k, p, the room's drift d, vapour v and what a slow wall (τ_w) still takes up
-after t_off. Only readings from before t_on and from well after t_off enter, so that neither the
-heater's own heat capacity, nor a sensor that lags, nor the moment of switching matters; the
-integral is taken from all readings. Each term comes with what is known of it beforehand, and the
-solution is that of generalised least squares; where the residuals are larger than the readings'
-noise its covariance grows with them (Birge, Phys. Rev. 40 (1932) 207; from memory).
+A heater gives an even power from t_on to t_off, minutes rather than seconds, so that the content
+loses heat while it is heated: the one engine (`fitting.newton`) with the share of the heat
+h(s) = s/θ while it is on. Only readings from before t_on and from after t_off enter, so that the
+heater's own heat capacity hardly matters: what it and the sensor still owe after t_off are quick
+processes of the engine; the integral of the loss is taken from all readings.
 """
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from fitting.corrections.binning import QUICK_OVER_S, bin_case
+from fitting.corrections.case import build_case
 from fitting.cup.circumstances import NOTHING_KNOWN, Circumstances
-from fitting.curve import Curve, FloatArray
+from fitting.curve import Curve
 from fitting.errors import CurveError
-from fitting.newton import VESSELS, vapour_excess
-from fitting.noise import Noise, noise_of
+from fitting.newton.average import average
+from fitting.newton.rows import BEFORE, RATE, RISE
+from fitting.newton.setting import setting_for
+from fitting.newton.source import heater
+from fitting.periods import given_mixing
 
 __all__ = ["HeatedRise", "heated_rise"]
 
 BoolArray = npt.NDArray[np.bool_]
 
-GUARD_S = 45.0
-"""Readings so soon after switching off are left out: heater and content come to one temperature."""
 LEAST_AFTER_S = 90.0
-BIN_S = 20.0
-WALL_S = 60.0
-U_WALL_SHARE = 0.002
-"""u of what a slow wall still takes up at t_off, as a share of the rise (common practice)."""
-U_DRIFT_K_PER_S2 = 2e-8
-"""u of k times the room's drift: 1e-4 1/s times 0.2 K in 1000 s (common practice, no source)."""
+MISFIT = 3.0
+"""Residuals over the readings' noise from which the curve is said not to look like heating."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,16 +39,19 @@ class HeatedRise:
     """Rise of an insulated cup [K], temperature before [°C], cooling rate k [1/s], each with u.
 
     ``on_s`` is when heating began on the curve's clock, ``misfit`` the residuals' rms over what the
-    readings' noise explains.
+    readings' noise explains; ``hidden_K`` the loss through a wall that was taken off the rise, with
+    its u, the same share of every rise in this cup.
     """
 
     rise_K: float
     u_rise_K: float
+    interval95_K: tuple[float, float]
     before_C: float
     cooling_rate_per_s: float
     u_cooling_rate_per_s: float
     on_s: float
     misfit: float
+    hidden_K: tuple[float, float]
     warnings: tuple[str, ...]
 
 
@@ -74,26 +65,31 @@ def heated_rise(
     Where that moment is not told it is found from the curve. Raises CurveError for a log without
     readings before the heating or without ``LEAST_AFTER_S`` seconds of them after it.
     """
-    t, y = curve.time_s, curve.temperature_C
+    t = curve.time_s
     given = known.mixed_at_s is not None
     on = _find_on(curve, heated_s) if known.mixed_at_s is None else float(known.mixed_at_s)
     off = on + heated_s
-    fore, after = t < on - 0.5 * curve.step_s, t > off + GUARD_S
-    _refuse(curve, on, off, fore, after)
-    noise = noise_of([y[fore], y[after]], curve.resolution_K)
-    reference = float(np.median(y[fore][-min(int(fore.sum()), 20) :]))
-    rows = _rows(t, y, fore | after, reference, on, off)
-    size = float(np.median(y[after][:10])) - reference
-    beta, cov, misfit = _solve(rows, noise, size, reference, known)
+    _refuse(curve, on, off, t < on - 0.5 * curve.step_s, t > off + QUICK_OVER_S)
+    moment = given_mixing(curve, on)
+    case = build_case(curve, moment, known, main_end_s=heated_s + QUICK_OVER_S)
+    told = replace(known, capacity_ratio=1.0)
+    setting = setting_for(told, case.swing_K, case.before_C, source=heater(heated_s))
+    found = average(bin_case(case, heated_s), case.noise, setting)
+    misfit = found.misfit * found.scale
     warnings = [] if given else [f"the heating was found to begin at {on:.0f} s on the curve"]
-    if misfit > 3.0:
+    if misfit > MISFIT:
         warnings.append(
             f"the curve does not look like {heated_s:g} s of heating from {on:.0f} s on (residuals "
             f"{misfit:.1f} times the noise): check heater_s and mixed_at_s, and stir"
         )
+    rise, u = found.moments(RISE)
+    rate_found, u_rate = found.moments(RATE)
+    wider = max(misfit / MISFIT, 1.0)
+    low, high = found.interval95(RISE)
+    interval = (rise - wider * (rise - low), rise + wider * (high - rise))
     return HeatedRise(
-        float(beta[1]), math.sqrt(float(cov[1, 1])), reference + float(beta[0]), float(beta[2]),
-        math.sqrt(float(cov[2, 2])), on, misfit, tuple(warnings),
+        rise, wider * u, interval, case.before_C + found.moments(BEFORE)[0], rate_found, u_rate, on,
+        misfit, found.hidden, tuple(warnings),
     )  # fmt: skip
 
 
@@ -111,80 +107,6 @@ def _refuse(curve: Curve, on: float, off: float, fore: BoolArray, after: BoolArr
             f"went off at {off:.0f} s; at least {LEAST_AFTER_S:g} s are needed; check heater_s, or "
             "log for longer"
         )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Rows:
-    """Averages over short stretches: y [K above the reference], count, and the model's columns."""
-
-    y: FloatArray
-    count: FloatArray
-    time_s: FloatArray
-    columns: FloatArray  # (n, 7): T0, rise, k, p, drift, vapour, wall
-
-
-def _rows(
-    t: FloatArray, y: FloatArray, used: BoolArray, reference: float, on: float, off: float
-) -> _Rows:
-    above, s = y - reference, t - on
-    steps = np.diff(t)
-    excess = vapour_excess(above, reference)
-
-    def integral(of: FloatArray) -> FloatArray:
-        sums = np.concatenate([[0.0], np.cumsum(steps * (of[1:] + of[:-1]) / 2.0)])
-        return np.asarray(sums - np.interp(on, t, sums))
-
-    heated = (t > 0.5 * (on + off)).astype(np.float64)
-    wall = np.where(t > off, np.exp(-np.maximum(t - off, 0.0) / WALL_S), 0.0)
-    single = np.column_stack([
-        np.ones_like(t), heated, -integral(above), s, s**2 / 2.0, -integral(excess), wall,
-    ])  # fmt: skip
-    bins = np.floor(s / BIN_S).astype(int)[used]
-    labels, index, count = np.unique(bins, return_inverse=True, return_counts=True)
-
-    def mean(of: FloatArray) -> FloatArray:
-        return np.asarray(np.bincount(index, of, minlength=labels.size) / count)
-
-    columns = np.column_stack([mean(column) for column in single[used].T])
-    return _Rows(mean(above[used]), count.astype(np.float64), mean(s[used]), columns)
-
-
-def _solve(
-    rows: _Rows,
-    noise: Noise,
-    size_K: float,
-    reference_C: float,
-    known: Circumstances,
-) -> tuple[FloatArray, FloatArray, float]:
-    """Coefficients, covariance and misfit of generalised least squares with what is known before.
-
-    The room's temperature, where known, ties p to k: p = k (T_room − T0) + stirring.
-    """
-    know = VESSELS[known.vessel or "cup"]
-    k0, u_k0 = known.expected_rate or (know.rate_per_s, 2.0 * know.rate_per_s)
-    away, u_away = 0.0, know.u_room_unknown_K
-    if known.room_C is not None:
-        away, u_away = known.room_C - reference_C, known.u_room_K
-    u_power = math.hypot(2.0 * know.u_stirring_K_per_s, k0 * u_away)
-    A = rows.columns.copy()
-    A[:, 2] += away * A[:, 3]  # p = p' + k away
-    gap = np.abs(rows.time_s[:, None] - rows.time_s[None, :])
-    own = np.array([noise.u_mean(int(n)) ** 2 for n in rows.count])
-    V = np.diag(own) + know.wander_K**2 * np.exp(-gap / know.wander_s)
-    before = np.array([0.0, size_K, k0, know.stirring_K_per_s, 0.0, know.vapour_share * k0, 0.0])
-    u_before = np.array([
-        1.0, 10.0 * abs(size_K) + 1.0, u_k0, u_power, U_DRIFT_K_PER_S2,
-        know.u_vapour_share * k0, U_WALL_SHARE * abs(size_K) + 1e-6,
-    ])  # fmt: skip
-    W = np.linalg.inv(V)
-    scaled = A * u_before  # unknowns in units of what is known of them
-    normal = scaled.T @ W @ scaled + np.eye(before.size)
-    step = np.linalg.solve(normal, scaled.T @ W @ (rows.y - A @ before))
-    residual = rows.y - A @ (before + u_before * step)
-    free = max(rows.y.size - 4, 1)
-    misfit = math.sqrt(float(residual @ W @ residual) / free)
-    cov = np.linalg.inv(normal) * np.outer(u_before, u_before) * max(1.0, misfit) ** 2
-    return before + u_before * step, cov, misfit
 
 
 def _find_on(curve: Curve, heated_s: float) -> float:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from fitting.curve import Curve, FloatArray
+from fitting.plots_areas import plot_equal_areas
 from fitting.plots_fits import DrawnFits, drawn_fits
 from fitting.plots_release import plot_heat_release
 from fitting.plots_style import (
@@ -37,6 +38,7 @@ __all__ = [
     "new_figure",
     "plot_correction",
     "plot_end",
+    "plot_equal_areas",
     "plot_heat_release",
     "plot_methods",
     "plot_residuals",

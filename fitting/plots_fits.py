@@ -35,8 +35,9 @@ class Line:
 class DrawnFits:
     """Lines through one curve and what is left of the readings after them.
 
-    ``residual_K`` belongs to ``residual_time_s``: readings of the fore and after periods minus
-    their lines. ``without_loss`` is None where no cooling rate is known.
+    ``residual_K`` belongs to ``residual_time_s``: readings of the fore period minus its line, and
+    of the after period minus what the method in use lays through it. ``without_loss`` is None where
+    no cooling rate is known.
     """
 
     fore: Line | None
@@ -59,7 +60,12 @@ def drawn_fits(curve: Curve, corrected: Corrected, method: Correction | None = N
     at_after = _after_line(time[after], temperature[after], mixed, shown)
     back = np.linspace(mixed, start, 60)
     k, t_inf = shown.cooling_rate_per_s, shown.t_inf_C
-    lines = [(time[after], temperature[after] - at_after(time[after]))]
+    left = shown.residual_K  # the fit's own where it has one; else of the line drawn here
+    lines = [
+        (time[-left.size :], left)
+        if left.size
+        else (time[after], temperature[after] - at_after(time[after]))
+    ]
     if fore is not None:
         lines.insert(0, (time[before], temperature[before] - fore(time[before])))
     return DrawnFits(

@@ -84,6 +84,8 @@ def weigh_prior(curve: Curve, corrected: Corrected) -> PriorWeight | None:
     used = corrected.chosen
     u = used.u_cooling_rate_per_s
     share = float("nan") if u is None or u_prior <= 0 else min((u / u_prior) ** 2, 1.0)
+    if corrected.chosen.rate_left_out:
+        share = 0.0
     return PriorWeight(
         rate, u_prior, alone.cooling_rate_per_s, alone.u_cooling_rate_per_s,
         used.cooling_rate_per_s, u, share, alone.rise_K, alone.u_rise_K, used.rise_K,

@@ -49,7 +49,8 @@ def settled(curve: Curve, corrected: Corrected) -> Settled | None:
         corrected: what `correct` gave for them.
     """
     try:
-        times = solve_flow(flow_case(curve, corrected, SHOWN_SHARE), Lag(0.0, 0.0)).times
+        case = flow_case(corrected.used_of(curve), corrected, SHOWN_SHARE)
+        times = solve_flow(case, Lag(0.0, 0.0)).times
     except CurveError:
         return None
     if times.over_s is None or times.over_statistical_s is None:

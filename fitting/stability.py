@@ -1,9 +1,11 @@
 """How the corrected rise moves with choices that somebody else might have made.
 
-Three choices are scanned, one at a time, the others kept: the moment of mixing (± 5 s about the
-one in use), the end of the main period, and how long the after period is. The spread of the rises
-is then set against the stated uncertainty: a choice that moves the rise by more than its
-uncertainty says is one to report.
+Three choices are scanned, one at a time, the others kept: the moment of mixing, by as much as it
+may be off (two of its u, a sampling step at least); the end of the main period; and how long the
+log is. The value in use is among those scanned and is never computed again, so that every scan
+passes through it; the others are few, since each costs a correction. The spread of the rises is
+then set against the stated uncertainty: a choice that moves the rise by more than its uncertainty
+says is one to report.
 """
 
 from __future__ import annotations
@@ -27,9 +29,7 @@ if TYPE_CHECKING:
 
     from fitting.corrections.result import Corrected
 
-REACH_S = 5.0
-_SHIFTS_S = (-5.0, -3.5, -2.0, -1.0, 0.0, 1.0, 2.0, 3.5, 5.0)
-_LENGTHS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)  # of the time from mixing to the last reading
+_LENGTHS = (0.6,)  # of the time from mixing to the last reading
 _SHORTEST_S = 60.0
 
 
@@ -137,6 +137,11 @@ class _Tried:
         """The method whose rise is followed."""
         return self.corrected.chosen.method
 
+    @property
+    def in_use(self) -> tuple[float, float]:
+        """The rise in use and its standard uncertainty, K."""
+        return self.corrected.chosen.rise_K, self.corrected.chosen.u_rise_K
+
     def rise(
         self, *, shift_s: float = 0.0, main_end_s: float | None = None, until_s: float | None = None
     ) -> tuple[float, float]:
@@ -164,33 +169,33 @@ def _scan(
 
 
 def _moments(tried: _Tried) -> Scan:
-    """The rise with the moment of mixing up to 5 s earlier or later."""
+    """The rise with the moment of mixing earlier or later by what it may be off."""
     c, time = tried.corrected, tried.curve.time_s
-    shifts = list(_SHIFTS_S)
+    reach = max(2 * c.u_mixed_at_s, tried.curve.step_s)
     room = (float(time[0]) - c.mixed_at_s, float(time[-1]) - c.mixed_at_s)
-    shifts = [shift for shift in shifts if room[0] <= shift < room[1]]
-    found = [tried.rise(shift_s=shift) for shift in shifts]
+    shifts = [shift for shift in (-reach, 0.0, reach) if room[0] <= shift < room[1]]
+    found = [tried.in_use if shift == 0 else tried.rise(shift_s=shift) for shift in shifts]
+    how = "noted" if c.mixing_given else "found from the curve"
     note = (
-        f"the moment was noted with u {c.u_mixed_at_s:.1f} s"
-        if c.mixing_given
-        else f"the moment was found from the curve with u {c.u_mixed_at_s:.1f} s"
+        f"the moment was {how} with u {c.u_mixed_at_s:.1f} s; tried is twice that, a sampling step "
+        f"({tried.curve.step_s:g} s) at least"
     )
-    return _scan("shift of the moment of mixing / s", "s", shifts, found, 0.0, note)
+    values = [round(shift, 2) for shift in shifts]
+    return _scan("shift of the moment of mixing / s", "s", values, found, 0.0, note)
 
 
 def _ends(tried: _Tried) -> Scan:
-    """The rise with the main period taken to end earlier or later."""
-    c = tried.corrected
-    last = float(tried.curve.time_s[-1]) - c.mixed_at_s
+    """The rise with the main period taken to end later; and earlier, where a line is drawn."""
+    last = float(tried.curve.time_s[-1]) - tried.corrected.mixed_at_s
     latest = max(min(0.67 * last, last - _SHORTEST_S), 0.3 * last)
     averaging = tried.name == AVERAGING
-    used = QUICK_OVER_S if averaging else c.settled_after_s
-    first = used if used is not None else 0.3 * latest
-    low = min(first if averaging else max(0.5 * first, 5.0), latest)
-    values = np.geomspace(low, latest, 7).tolist()
-    if used is not None and low < used < latest:
-        values = sorted([*values, used])
-    found = [tried.rise(main_end_s=end) for end in values]
+    settled = tried.corrected.settled_after_s
+    used = QUICK_OVER_S if averaging else settled
+    later = min(2 * (settled or 0.3 * last), latest)
+    values = [used, later] if used is not None else [later]
+    if not averaging and used is not None:
+        values.insert(0, max(0.7 * used, 5.0))
+    found = [tried.in_use if end == used else tried.rise(main_end_s=end) for end in values]
     note = (
         "readings from here on are used; those before it only through their integral"
         if averaging
@@ -202,13 +207,13 @@ def _ends(tried: _Tried) -> Scan:
 
 def _lengths(tried: _Tried) -> Scan:
     """The rise with the end of the log cut off."""
-    c = tried.corrected
-    last = float(tried.curve.time_s[-1]) - c.mixed_at_s
-    values = [share * last for share in _LENGTHS if share * last >= _SHORTEST_S or share == 1.0]
-    found = [tried.rise(until_s=length + 1e-6) for length in values]
+    last = float(tried.curve.time_s[-1]) - tried.corrected.mixed_at_s
+    values = [share * last for share in _LENGTHS if share * last >= _SHORTEST_S]
+    found = [*(tried.rise(until_s=length + 1e-6) for length in values), tried.in_use]
     note = "a shorter log knows less: each value's own uncertainty is larger than the full log's"
     title = "log used, since mixing / s"
-    return _scan(title, "s", [round(v, 1) for v in values], found, round(last, 1), note)
+    values = [round(v, 1) for v in (*values, last)]
+    return _scan(title, "s", values, found, round(last, 1), note)
 
 
 def _verdict(scans: tuple[Scan, ...], corrected: Corrected) -> str:
@@ -224,16 +229,17 @@ def _verdict(scans: tuple[Scan, ...], corrected: Corrected) -> str:
     which = int(np.argmax(moved))
     there = _stated_where_it_moves_most(scans[which], chosen.rise_K)
     start = (
-        f"within the choices tried the rise moves by up to {1000 * moved[which]:.1f} mK (with the "
-        f"{names[which]}); its standard uncertainty is {1000 * chosen.u_rise_K:.1f} mK"
+        f"of the choices tried, the {names[which]} moves the rise most: by "
+        f"{1000 * moved[which]:.1f} mK, with a standard uncertainty of "
+        f"{1000 * chosen.u_rise_K:.1f} mK"
     )
     if max(times) <= 1:
         return f"{start}: no choice matters"
     if max(times) <= 2:
         said = ""
         if there > 1.2 * chosen.u_rise_K:
-            said = f" (there the value itself states {1000 * there:.1f} mK)"
-        return f"{start}{said}: each choice's own 95 % interval holds the value in use"
+            said = f" ({1000 * there:.1f} mK under that choice)"
+        return f"{start}{said}: the 95 % intervals hold it"
     leaving = ", ".join(name for k, name in zip(times, names, strict=True) if k > 2)
     return f"{start}: more than the stated intervals cover; report what was chosen for: {leaving}"
 

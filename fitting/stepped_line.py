@@ -13,6 +13,7 @@ _STEEPEST_K_PER_S = 4e-4  # drifts of a cup before mixing: 0.024 K/min either wa
 _BINS = 12
 _NOISE_FACTORS = (0.6, 1.0, 1.6)  # the noise itself is known to within these
 _FINEST = 0.03  # of a step
+_PER_STEP, _REACH_STEPS = 400, 6  # of the table of probabilities
 _MORE_THAN_ONE = 1.2  # steps between the first and the last eighth of the readings
 
 
@@ -42,14 +43,13 @@ def stepped_line(
     b = _slopes(s, y, q)
     log_weight = np.zeros((len(_NOISE_FACTORS), _LEVELS, b.size))
     bins = max(_BINS, int(12 * np.abs(b).max() * np.ptp(s) / q))
+    tables = [_log_chances(max(factor * noise.sigma_K / q, _FINEST)) for factor in _NOISE_FACTORS]
     for part in np.array_split(np.arange(s.size), min(bins, s.size)):
         x = a[:, None] + b * (float(s[part].mean()) - centre)
         for value, count in zip(*np.unique(y[part], return_counts=True), strict=True):
-            for at, factor in enumerate(_NOISE_FACTORS):
-                sigma = max(factor * noise.sigma_K, _FINEST * q)
-                z, half = (value - x) / sigma, q / 2 / sigma
-                chance = normal_cdf(z + half) - normal_cdf(z - half)
-                log_weight[at] += count * np.log(np.maximum(chance, 1e-12))
+            place = (np.abs(value - x) * (_PER_STEP / q)).astype(np.intp)
+            for at, table in enumerate(tables):
+                log_weight[at] += count * table.take(place, mode="clip")
     weight = np.exp(log_weight - log_weight.max()).sum(axis=0)
     weight /= weight.sum()
     values = np.stack([a[:, None] + b * (end - centre) for end in ends_s])
@@ -57,6 +57,16 @@ def stepped_line(
     off = values - expected[:, None, None]
     covariance = np.einsum("kab,lab,ab->kl", off, off, weight)
     return expected, covariance + np.eye(2) * (0.01 * q) ** 2
+
+
+def _log_chances(sigma: float) -> FloatArray:
+    """ln of the probability of a reading that lies so far from the temperature, either way.
+
+    Entry i is for i/``_PER_STEP`` steps of the display; ``sigma`` is the noise in steps.
+    """
+    z = np.arange(_REACH_STEPS * _PER_STEP) / _PER_STEP / sigma
+    half = 0.5 / sigma
+    return np.asarray(np.log(np.maximum(normal_cdf(z + half) - normal_cdf(z - half), 1e-12)))
 
 
 def _slopes(s: FloatArray, y: FloatArray, q: float) -> FloatArray:

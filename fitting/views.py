@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from fitting.corrections.result import Corrected
 
-VIEWS = ("correction", "residuals", "methods", "release")
+VIEWS = ("correction", "residuals", "methods", "equal-areas", "release")
 
 
 def draw(ax: Axes, curve: Curve, corrected: Corrected, what: str = "correction") -> None:
@@ -29,7 +29,7 @@ def draw(ax: Axes, curve: Curve, corrected: Corrected, what: str = "correction")
         ax: where to draw.
         curve: the readings.
         corrected: what `correct` gave for them.
-        what: ``correction``, ``residuals``, ``methods`` or ``release``.
+        what: ``correction``, ``residuals``, ``methods``, ``equal-areas`` or ``release``.
 
     Raises:
         ValueError: there is no such view.
@@ -41,6 +41,7 @@ def draw(ax: Axes, curve: Curve, corrected: Corrected, what: str = "correction")
         "correction": lambda: plots.plot_correction(ax, curve, corrected),
         "residuals": lambda: plots.plot_residuals(ax, curve, corrected),
         "methods": lambda: plots.plot_methods(ax, corrected),
+        "equal-areas": lambda: plots.plot_equal_areas(ax, curve, corrected),
         "release": lambda: plots.plot_heat_release(ax, heat_release(curve, corrected)),
     }
     if what not in ways:

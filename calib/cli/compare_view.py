@@ -13,8 +13,6 @@ if TYPE_CHECKING:
     from fitting.cooling_laws.result import LawComparison
     from fitting.stability import Stability
 
-_COMMON = 3  # start, rate and end are parameters of every law
-
 
 def show_comparison(out: Output, found: Comparison) -> None:
     """Cooling laws on the after period, then how the rise moves with other choices."""
@@ -27,6 +25,8 @@ def show_comparison(out: Output, found: Comparison) -> None:
 
 
 def _show_laws(out: Output, laws: LawComparison) -> None:
+    from calib.pages.curve_laws import further_parameters
+
     out.table(
         ["law", "ΔAICc", "forecast rms K", "k 1/min", "tends to °C", "further parameters"],
         [
@@ -36,11 +36,7 @@ def _show_laws(out: Output, laws: LawComparison) -> None:
                 figures(one.forecast_rms_K, 2),
                 with_u(60 * one.rate_per_s, 60 * one.u_rate_per_s),
                 with_u(one.t_inf_C, one.u_t_inf_K),
-                "; ".join(
-                    f"{name} {with_u(value, u)} {unit}".rstrip()
-                    for name, value, u, unit in one.parameters[_COMMON:]
-                )
-                or "–",
+                further_parameters(one),
             ]
             for one in laws.laws
         ],

@@ -20,6 +20,7 @@ from calib.cli.options import (
     TimeUnit,
 )
 from calib.cli.output import Output
+from calib.errors import InputError
 from calib.rounding import figures, interval, with_u
 
 if TYPE_CHECKING:
@@ -104,6 +105,15 @@ def correct(
             " Default: a registered kind's, else not told.",
         ),
     ] = None,
+    leave_out: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--leave-out",
+            metavar="FROM:TO",
+            help="Seconds on the curve's clock whose readings are not used; repeatable. Isolated"
+            " wrong readings are set aside without it.",
+        ),
+    ] = None,
     registry: RegistryPlace = None,
     page: PageFile = None,
     time_column: TimeColumn = None,
@@ -121,6 +131,7 @@ def correct(
     from fitting.cup.circumstances import Circumstances
 
     out = Output(as_json=as_json)
+    spans = tuple(_span(text) for text in leave_out or ())
     report = correct_file(
         curve,
         reading={
@@ -149,6 +160,7 @@ def correct(
         progress=out.progress,
         apparatus=apparatus,
         registry=registry,
+        leave_out=spans,
     )
     _show(out, report, every_method=compare)
     if page is not None:
@@ -156,6 +168,20 @@ def correct(
 
         out.note(f"page written: {write_curve_page(page, report)}")
     out.dump(report.to_json())
+
+
+def _span(text: str) -> tuple[float, float]:
+    """FROM:TO as two numbers of seconds."""
+    low, mark, high = text.partition(":")
+    try:
+        if not mark:
+            raise ValueError
+        return float(low), float(high)
+    except ValueError:
+        raise InputError(
+            f"--leave-out is '{text}'; expected FROM:TO in seconds on the curve's clock, such as "
+            "215:220"
+        ) from None
 
 
 def _vessel(corrected: Corrected) -> str:
@@ -201,6 +227,7 @@ def _show(out: Output, report: CurveReport, *, every_method: bool) -> None:
     least = 0.02 * chosen.u_rise_K  # what adds less than 0.04 % to u is not named
     made_of = ", ".join(f"{name} {figures(u, 2)}" for name, u in chosen.parts if u > least)
     out.say(f"± is one standard uncertainty (k = 1), made of (K): {made_of}")
+    _show_steps(out, corrected)
     if report.prior is not None:
         out.say(f"Registered heat loss: {report.prior.verdict}")
     _show_release(out, report)
@@ -208,6 +235,42 @@ def _show(out: Output, report: CurveReport, *, every_method: bool) -> None:
         _show_methods(out, report)
     if report.comparison is not None:
         show_comparison(out, report.comparison)
+
+
+def _show_steps(out: Output, corrected: Corrected) -> None:
+    """The way from the textbook integral to the average, cause by cause."""
+    chosen = corrected.chosen
+    integral = next((m for m in corrected.methods if m.method == "integral"), None)
+    if not chosen.steps or integral is None:
+        return
+    out.table(
+        ["from the textbook integral to this rise", "mK"],
+        [
+            ["integral of Newton's law, K", f"{integral.rise_K:.4f}"],
+            *[[cause, with_u(1000 * moved, 1000 * u)] for cause, moved, u in chosen.steps],
+            ["average over models, K", f"{chosen.rise_K:.4f}"],
+        ],
+    )
+
+
+def _show_by_hand(out: Output, methods: tuple[Correction, ...]) -> None:
+    """What the integral and the equal areas were made of, to do them again on paper."""
+    from fitting.corrections import METHODS
+
+    for m in methods:
+        if m.worked is not None:
+            numbers = ", ".join(f"{name} {text} {unit}" for name, text, unit in m.worked.printed())
+            out.say(f"By hand, {m.method}: {METHODS[m.method].equation} with {numbers}")
+            out.say("  (trapezoids over the readings between t_m and t_f, T_i and T_f at its ends)")
+    for m in methods:
+        if m.balance is not None:
+            since = m.balance.at_s - m.balance.mixed_at_s
+            out.say(
+                f"Equal areas: {since:.1f} s after the mixing, {m.balance.at_s:.1f} s on the clock"
+            )
+    for m in methods:
+        if m.method in METHODS:
+            out.say(f"{m.method}: {METHODS[m.method].equation}")
 
 
 def _moment(corrected: Corrected) -> tuple[str, str]:
@@ -291,5 +354,6 @@ def _show_methods(out: Output, report: CurveReport) -> None:
         ],
         title="Every correction",
     )
+    _show_by_hand(out, report.corrected.methods)
     out.say("rms and lag-1 describe the residuals of the after period; they carry no ±")
     out.say()

@@ -15,7 +15,7 @@ _FACTS = {
     "heat_J": ("heat released", "J", ".0f"),
     "heat_capacity_J_per_K": ("heat capacity of content and cup", "J/K", ".1f"),
     "heat_loss_W_per_K": ("loss conductance G", "W/K", ".4f"),
-    "cooling_rate_per_s": ("cooling rate k", "1/s", ".6f"),
+    "cooling_rate_per_s": ("cooling rate k", "1/min", ".5f"),
     "slow_wall_J_per_K": ("slow inner wall", "J/K", ".1f"),
     "sensor_lag_s": ("sensor's lag", "s", ".1f"),
     "spilt_share": ("share of the liquid spilt", "", ".3f"),
@@ -140,7 +140,7 @@ def _show_answer(out: Output, facts: dict[str, Any]) -> None:
     out.table(
         ["how the curve was made", "value", "unit"],
         [
-            [words, format(facts["facts"][name], spec), unit]
+            [words, format(_in_unit(facts["facts"][name], unit), spec), unit]
             for name, (words, unit, spec) in _FACTS.items()
             if name in facts["facts"]
         ]
@@ -150,6 +150,11 @@ def _show_answer(out: Output, facts: dict[str, Any]) -> None:
     )
     for note in facts["notes"]:
         out.say(f"Note: {note}")
+
+
+def _in_unit(per_s: float, unit: str) -> float:
+    """The number in the unit that is shown: rates per minute, as `correct` shows them."""
+    return 60 * per_s if unit == "1/min" else per_s
 
 
 def _quoted(path: str) -> str:

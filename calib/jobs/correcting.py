@@ -45,6 +45,8 @@ class CurveReport:
 
     def to_json(self) -> dict[str, Any]:
         """The keys that design.md promises for ``correct``, and what explains them."""
+        from fitting.corrections import METHODS
+
         corrected = self.corrected
         chosen = corrected.chosen
         return {
@@ -86,13 +88,22 @@ class CurveReport:
                     "lag1_autocorrelation": m.lag1_autocorrelation,
                     "admissible": m.admissible,
                     "why": m.why,
+                    "equation": METHODS[m.method].equation if m.method in METHODS else "",
+                    "equal_areas_at_s": None if m.balance is None else m.balance.at_s,
+                    "worked": None if m.worked is None else asdict(m.worked),
                 }
                 for m in corrected.methods
+            ],
+            "steps": [
+                {"cause": cause, "mK": 1000 * moved, "u_mK": 1000 * u}
+                for cause, moved, u in chosen.steps
             ],
             "heat_release": (
                 {"refused": self.release_refused} if self.release is None else self.release.facts()
             ),
             **self._extras(),
+            "cut_at_s": corrected.cut_at_s,
+            "left_out": [asdict(one) for one in corrected.left_out],
             "warnings": list(corrected.warnings),
             "guesses": list(self.curve.guesses),
             "source": self.curve.source,
@@ -139,15 +150,17 @@ def _laws(laws: LawComparison) -> dict[str, Any]:
     return {
         "chosen": laws.chosen,
         "why": laws.why,
+        "fading_term_is": laws.meant.value or None,
         "from_s": laws.from_s,
         "to_s": laws.to_s,
         "laws": [
             {name: getattr(one, name) for name in names}
             | {
+                "fading_term_is": one.meant.value or None,
                 "parameters": [
                     {"name": name, "value": value, "u": u, "unit": unit}
                     for name, value, u, unit in one.parameters
-                ]
+                ],
             }
             for one in laws.laws
         ],
@@ -175,6 +188,7 @@ def correct_file(
     progress: Progress | None = None,
     apparatus: str | None = None,
     registry: str | None = None,
+    leave_out: tuple[tuple[float, float], ...] = (),
 ) -> CurveReport:
     """Read a curve file and correct it.
 
@@ -183,7 +197,8 @@ def correct_file(
     what the result rests on is scanned. ``release`` holds what is known for the heat release:
     sensor_lag_s, u_sensor_lag_s (a tenth of it where None), heat_capacity_J_per_K and
     u_heat_capacity_J_per_K. With ``apparatus`` the cup's registered heat loss enters as what is
-    known of the cooling rate.
+    known of the cooling rate. The readings of ``leave_out`` (from, to; seconds on the curve's
+    clock) are not used, nor are isolated wrong ones; both are named in the result.
 
     Raises:
         InputError: an apparatus without a heat capacity, or a constant without a heat loss.
@@ -191,9 +206,11 @@ def correct_file(
         CurveError: the file is no curve, no correction can be made on it, or a number of
             ``release`` cannot be meant; the message says why.
     """
+    from fitting.checks import glitches
     from fitting.curve_files import read_curve
 
-    curve = read_curve(path, **(reading or {}))
+    curve = glitches.leave_out(read_curve(path, **(reading or {})), leave_out)
+    curve = glitches.without_glitches(curve)
     of_release = _known_of_release(release or {})
     loss = None
     if apparatus is not None:

@@ -73,6 +73,8 @@ def _release_rows(
 ) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
     C = release.heat_capacity_J_per_K
     unit, factor = ("(mK/s)", 1000.0) if C is None else ("W", C)
+    if not release.resolved:
+        return _shares_when_surely_over(release)
     rows = tuple(
         (
             f"{at:.0f}",
@@ -82,6 +84,21 @@ def _release_rows(
         for at, f, u, q, uq in release.table()
     )
     return ("time since mixing / s", "released / %", f"heat flow / {unit}"), rows
+
+
+def _shares_when_surely_over(
+    release: HeatRelease,
+) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+    """What cannot be told from pouring and sensor is not tabled: no flow, no share before that."""
+    _, known_from = release.over_interval95_s or (0.0, None)
+    if known_from is None:
+        return (), ()
+    rows = tuple(
+        (f"{at:.0f}", minus(f"{100 * f:.1f} ± {100 * u:.1f}"))
+        for at, f, u, *_ in release.table()
+        if at >= known_from
+    )
+    return ("time since mixing / s", "released / %"), rows
 
 
 def _release_facts(release: HeatRelease) -> list[tuple[str, str, str, str]]:

@@ -8,7 +8,14 @@ import numpy as np
 
 from calib.pages.figures import FigureBlock, draw_svg
 from calib.pages.typeset import minus, plus_minus, signed
-from fitting.plots import drawn_fits, plot_correction, plot_end, plot_residuals
+from fitting.plots import (
+    drawn_fits,
+    plot_correction,
+    plot_end,
+    plot_equal_areas,
+    plot_residuals,
+)
+from fitting.plots_areas import areas_Ks
 
 if TYPE_CHECKING:
     from fitting.corrections.result import Corrected
@@ -38,13 +45,42 @@ def end_figure(curve: Curve, corrected: Corrected) -> FigureBlock:
     lacks = corrected.extreme_C - corrected.final_C
     u_lacks = float(np.hypot(corrected.u_extreme_K, chosen.u_final_K or chosen.u_rise_K))
     description = (
-        f"The same curve, enlarged about its end. Traced back to the moment of mixing, without "
-        f"loss, it stands at {plus_minus(corrected.final_C, chosen.u_final_K)} °C. The extreme "
-        f"reading lies {plus_minus(abs(1000 * lacks), 1000 * u_lacks)} mK "
-        f"{'above' if lacks > 0 else 'below'} that; this is what the correction is about."
+        f"The same curve, enlarged about its end. Without loss it would stand at "
+        f"{plus_minus(corrected.final_C, chosen.u_final_K)} °C. The extreme reading lies "
+        f"{plus_minus(abs(1000 * lacks), 1000 * u_lacks)} mK "
+        f"{'above' if lacks > 0 else 'below'} that: {_what_it_means(corrected)}."
     )
     ident, title = "figure-end", "The end at the moment of mixing, enlarged"
     svg = draw_svg(lambda ax: plot_end(ax, curve, corrected), ident, title, description)
+    return FigureBlock(ident, title, description, svg)
+
+
+def _what_it_means(corrected: Corrected) -> str:
+    """Whether the correction puts something back or takes something off."""
+    raw = abs(corrected.extreme_C - corrected.chosen.before_C)
+    if raw <= abs(corrected.chosen.rise_K):
+        return "this is what the correction puts back"
+    return "the corrected change is smaller than the one that was read"
+
+
+def areas_figure(curve: Curve, corrected: Corrected) -> FigureBlock | None:
+    """The classical figure: both lines, the vertical, and two equal areas; None without them."""
+    one = next((m for m in corrected.methods if m.balance is not None), None)
+    if one is None or one.balance is None:
+        return None
+    left, right = (abs(area) for area in areas_Ks(curve, one.balance))
+    since = one.balance.at_s - one.balance.mixed_at_s
+    description = (
+        f"Both drift lines, drawn to the vertical {since:.1f} s after the mixing. Left of it the "
+        f"readings and the fore line enclose {left:.3g} K s, right of it after line and readings "
+        f"{right:.3g} K s. The vertical's length, {plus_minus(one.rise_K, one.u_rise_K)} K, is the "
+        "rise by this method."
+    )
+    ident, title = "figure-areas", "Equal areas"
+    svg = draw_svg(
+        lambda ax: plot_equal_areas(ax, curve, corrected), ident, title, description,
+        wide=(7.4, 2.9), narrow=(3.7, 3.0),
+    )  # fmt: skip
     return FigureBlock(ident, title, description, svg)
 
 
@@ -82,8 +118,8 @@ def residual_figure(curve: Curve, corrected: Corrected) -> FigureBlock:
             rows.append((name, str(part.size), f"{rms:.1f}", f"{1000 * np.abs(part).max():.1f}"))
     said = "; ".join(f"{row[0]} period {row[2]} mK rms over {row[1]} readings" for row in rows)
     description = (
-        f"What is left of the readings after the lines: {said}. A slow wave means that the law "
-        "does not quite hold; steps come from the display."
+        f"What is left of the readings after the fore line and the fit in use: {said}. A slow "
+        "wave means that the law does not quite hold; steps come from the display."
     )
     ident, title = "figure-residuals", "Residuals of the fore and after periods"
     svg = draw_svg(

@@ -86,4 +86,6 @@ def listed_meaning(name: str) -> Meaning:
 
     listed = METHODS.get(name)
     meaning = method_meaning(name, *((listed.title, listed.source) if listed else ()))
-    return replace(meaning, name=listed.title) if listed else meaning
+    if listed is None:
+        return meaning
+    return replace(meaning, name=listed.title, equation=listed.equation or meaning.equation)

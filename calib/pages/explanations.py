@@ -20,55 +20,76 @@ class Meaning:
         return replace(self, value=value)
 
 
+KING_GROVER = (
+    "A. King, H. Grover, Temperature correction methods in calorimetry, "
+    "J. Appl. Phys. 12 (1941) 557"
+)
 NEWTON_SOURCE = (
     "I. Newton, Phil. Trans. R. Soc. 22 (1701) 824, as the linear law used since; "
-    "A. King, H. Grover, J. Appl. Phys. 12 (1941), on the corrections that rest on it"
+    f"{KING_GROVER}, on the corrections that rest on it"
 )
 GUM = "JCGM 100:2008, Guide to the expression of uncertainty in measurement"
 JCGM101 = "JCGM 101:2008, propagation of distributions by a Monte Carlo method"
 
+# equations stand in `fitting.corrections.METHODS`, beside the function that computes them
 METHODS: dict[str, Meaning] = {
     "extreme": Meaning(
         "Extreme reading",
         "Takes the highest (or lowest) reading as it is; the heat lost until then stays lost.",
-        "ΔT = T_extreme − T_before",
+        "",
         "common practice, no source",
     ),
     "straight-line": Meaning(
         "Straight line traced back",
         "Lays straight lines through the fore and after periods and takes their distance at the "
-        "moment of mixing; right only where the release is fast and the after period is straight.",
-        "ΔT = T_after(t_m) − T_fore(t_m)",
+        "moment of mixing; right only where the heat comes at once and the after period is "
+        "straight.",
+        "",
         "common practice, no source",
+    ),
+    "equal-areas": Meaning(
+        "Equal areas",
+        "Lays straight lines through the fore and after periods and takes their distance at the "
+        "time b at which the area between readings and fore line equals that between after line "
+        "and readings: what was lost too early on one side balances the other. Where the heat "
+        "comes as one quick exponential, b is when 63 % are out; taking six tenths of the rise "
+        "for it is the old shortcut.",
+        "",
+        f"graphical methods reviewed by {KING_GROVER}; six tenths: H. C. Dickinson, U.S. Bureau of "
+        "Standards Scientific Paper 230 (1914)",
     ),
     "exponential": Meaning(
         "Newton's cooling traced back",
-        "Lays an exponential through the after period and takes its height at the moment of "
-        "mixing; right where the release is fast.",
-        "T = T∞ + (T_end − T∞) exp(−k (t − t_m)),  ΔT = T_end − T_before",
+        "Lays one exponential law through both periods and takes the distance of its two branches "
+        "at the moment of mixing; right where the heat comes at once.",
+        "",
         NEWTON_SOURCE,
-    ),
-    "dickinson": Meaning(
-        "Dickinson's extrapolation",
-        "Traces both lines to the moment at which about six tenths of the rise were reached, so "
-        "that the losses before and after that moment balance.",
-        "ΔT = (T_c − T_a) − r₁ (b − a) − r₂ (c − b),  T(b) = T_a + 0.60 (T_c − T_a)",
-        "H. C. Dickinson, U.S. Bureau of Standards Scientific Paper 230 (1914)",
     ),
     "regnault-pfaundler": Meaning(
         "Regnault–Pfaundler",
         "Lets the drift change linearly with temperature between its values in the two periods "
-        "and sums it over the main period.",
-        "ΔT = (T_f − T_i) − ∫ [g₁ − G (T − T₁)] dt,  G = (g₁ − g₂)/(T₂ − T₁)",
+        "and sums it over the main period; k comes from the two straight drifts alone, not from "
+        "the bend of the after period as in the integral.",
+        "",
         "Regnault and Pfaundler's formula as in Babcock & Wilcox, Steam (1919), pp. 186–188, "
         "eq. 19",
     ),
-    "newton-integral": Meaning(
+    "integral": Meaning(
         "Integral of Newton's law",
         "Puts back, moment by moment over the main period, the heat that left by Newton's law, "
-        "with cooling rate and final temperature from both periods fitted together.",
-        "ΔT = (T_f − T_i) + k ∫ (T − T∞) dt",
-        NEWTON_SOURCE,
+        "with k and T∞ of one exponential through both periods. It can be done again by hand from "
+        "the numbers printed beside it.",
+        "",
+        f"{NEWTON_SOURCE}",
+    ),
+    "newton-integral": Meaning(
+        "Average over models",
+        "Corrects the curve by many models at once: Newton's integral with and without a slow "
+        "wall, heat that is still coming, vapour and a room that drifts. Each model's rise counts "
+        "by how well it predicts the readings, with what is known of cups beforehand.",
+        "",
+        "C. M. Bishop, Pattern Recognition and Machine Learning (2006), 3.4; each ΔTᵢ by Newton's "
+        "law as in the integral",
     ),
 }
 
@@ -81,16 +102,18 @@ NUMBERS: dict[str, Meaning] = {
     ),
     "u_rise": Meaning(
         "Standard uncertainty of the rise",
-        "One standard deviation: scatter of the readings with their memory, steps of the display, "
-        "moment of mixing, and the spread between admissible methods, added as squares.",
+        "One standard deviation, from the parts listed beside the result, added as squares. The "
+        "average holds how far its models lie apart; every other method holds its distance from "
+        "the average.",
         "u² = Σ uᵢ²",
         f"{GUM}, 5.1.2 and 4.3.7",
     ),
     "interval": Meaning(
         "95 % interval",
         "The range that holds the true rise in 95 of 100 such curves.",
-        "ΔT ± t₉₅ u",
-        f"{GUM}, 6.2 and G.3",
+        "P(low < ΔT < high) = 0.95, 2.5 % on each side, for the average over models;  "
+        "ΔT ± √((t₉₅ u_own)² + (1.96 (ΔT − ΔT_average))²) for every other method",
+        f"{GUM}, 6.2 and G.3; {JCGM101}, 7.7",
     ),
     "before": Meaning(
         "Temperature before mixing",
@@ -101,8 +124,9 @@ NUMBERS: dict[str, Meaning] = {
     ),
     "cooling": Meaning(
         "Cooling rate",
-        "The share of its distance from the final temperature that the cup loses in a second.",
-        "k = G/(C_content + C_cup)",
+        "The share of its distance from the temperature it tends to that the cup loses in a "
+        "minute, while that share is small.",
+        "k = G/(C_content + C_cup),  1/min = 60 × 1/s",
         NEWTON_SOURCE,
     ),
     "t_inf": Meaning(

@@ -122,7 +122,11 @@ PARTS: dict[str, str] = {
     "fore line": "slope and height of the line through the fore period",
     "after line": "slope and height of the line through the after period",
     "curvature of the after period": "the after period bends, a straight line does not",
-    "time of six tenths": "when six tenths of the change were reached",
+    "time of equal areas": "readings and lines shift the time at which the areas balance",
+    "readings of the main period": "scatter of the readings that the integral runs over",
+    "what the averaged models say otherwise": "distance from the average over models, which sees "
+    "the same readings",
+    "loss and release that look alike": "a cup that loses its heat as fast as it is released",
     "moment of mixing": "the moment's own uncertainty times the drift at it",
     "cooling rate": "k, from both periods and what is known of such cups",
     "stirring and room": "where the cup settles, if neither period shows it",
@@ -148,8 +152,9 @@ LAWS: dict[str, Meaning] = {
     ),
     "slow-wall": Meaning(
         "Newton's law with a slow inner wall",
-        "A wall takes up heat with a time constant of its own, then both cool together.",
-        "T = T∞ + a exp(−k t) + b exp(−t/τ)",
+        "A wall takes up heat with a time constant of its own, then both cool together; the liquid "
+        "first stands too far from where it started.",
+        "T = T∞ + a exp(−k t) + b exp(−t/τ),  b ΔT > 0",
         "two bodies that exchange heat linearly: eigenvalues of a 2 × 2 system",
     ),
     "steeper": Meaning(
@@ -166,6 +171,15 @@ LAWS: dict[str, Meaning] = {
         NEWTON_SOURCE,
     ),
 }
+
+
+LATE_HEAT = Meaning(
+    "Newton's law with heat still being released",
+    "The same fading term as a wall's, with the other sign: the liquid has not yet come as far as "
+    "it will, since heat is still coming with a time constant τ.",
+    "T = T∞ + a exp(−k t) + b exp(−t/τ),  b ΔT < 0",
+    "two first-order steps in a row, release and loss",
+)
 
 
 def law_meaning(name: str, title: str, equation: str) -> Meaning:

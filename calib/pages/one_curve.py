@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from calib.pages.curve_extras import release_blocks, stability_figure, stability_verdict
-from calib.pages.curve_figures import curve_figure, end_figure, residual_figure
+from calib.pages.curve_figures import areas_figure, curve_figure, end_figure, residual_figure
 from calib.pages.curve_laws import law_blocks
 from calib.pages.curve_meanings import listed_meaning, meanings
 from calib.pages.explanations_curve import PARTS
@@ -92,6 +92,8 @@ def curve_page(
         curve_figure=curve_figure(curve, corrected),
         close_figures=(end_figure(curve, corrected), residual_figure(curve, corrected)),
         **_methods(corrected),
+        areas_figure=areas_figure(curve, corrected),
+        **_by_hand(corrected),
         more_tables=tuple(more_tables),
         compared=compared is not None,
         **laws,
@@ -255,6 +257,26 @@ def _methods(corrected: Corrected) -> dict[str, Any]:
             for m in corrected.methods
         ],
         "method_meanings": [listed_meaning(m.method) for m in corrected.methods],
+    }
+
+
+def _by_hand(corrected: Corrected) -> dict[str, Any]:
+    """The way from the textbook integral to the average, and the integral's own numbers."""
+    integral = next((m for m in corrected.methods if m.worked is not None), None)
+    steps: list[tuple[str, str]] = []
+    if corrected.chosen.steps and integral is not None:
+        steps = [
+            ("integral of Newton's law", f"{minus(f'{1000 * integral.rise_K:.1f}')}"),
+            *(
+                (cause, plus_minus(1000 * moved, 1000 * u))
+                for cause, moved, u in corrected.chosen.steps
+            ),
+            ("average over models", f"{minus(f'{1000 * corrected.chosen.rise_K:.1f}')}"),
+        ]
+    worked = () if integral is None or integral.worked is None else integral.worked.printed()
+    return {
+        "step_rows": steps,
+        "worked_rows": [(name, minus(text), unit) for name, text, unit in worked],
     }
 
 

@@ -48,7 +48,7 @@ def _from_curve(
 ) -> Rise:
     from fitting.corrections.choice import correct_known
     from fitting.curve_files import read_curve
-    from fitting.explaining import WALL_LOSS
+    from fitting.newton.explain import WALL_LOSS
 
     run = prepared.run
     try:

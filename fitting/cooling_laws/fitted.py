@@ -14,6 +14,7 @@ m parameters and n bins::
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -55,9 +56,9 @@ class Found:
 
 def whiten(residual_K: FloatArray, rho: float) -> FloatArray:
     """Residuals with their AR(1) correlation taken out, shape kept."""
-    out = np.array(residual_K, dtype=np.float64)
+    out = residual_K.copy()
     out[1:] -= rho * residual_K[:-1]
-    out[0] *= np.sqrt(1 - rho**2)
+    out[0] *= math.sqrt(1 - rho**2)
     return out
 
 
@@ -80,18 +81,18 @@ def fit_law(
     from scipy.optimize import leastsq
 
     low, high = _bounds(law, stretch)
-    scale, middle = _scales(law, stretch), np.concatenate([guess, np.zeros(law.size - 3)])
-    hold = _hold(low, high)
+    scale, width, hold = _scales(law, stretch), high[3:] - low[3:], _hold(low, high)
 
     def natural(q: FloatArray) -> FloatArray:
-        p = q * scale
+        p = np.asarray(q * scale)
         p[1] = abs(p[1])
-        inside = low[3:] + (high[3:] - low[3:]) * np.sin(q[3:]) ** 2
-        return np.concatenate([p[:3], inside])
+        if law.size > 3:
+            p[3:] = low[3:] + width * np.sin(q[3:]) ** 2
+        return p
 
     def misfit(q: FloatArray) -> FloatArray:
         p = natural(q)
-        return np.concatenate([_misfit(law, p, stretch, scatter), (p - middle)[:3] * hold[:3]])
+        return np.concatenate([_misfit(law, p, stretch, scatter), (p[:3] - guess) * hold[:3]])
 
     best: tuple[float, FloatArray] | None = None
     for further in law.starts(stretch.span) if more is None else more:
@@ -131,15 +132,15 @@ def _jacobian(
 def _misfit(law: Law, p: FloatArray, stretch: Stretch, scatter: Scatter) -> FloatArray:
     span = stretch.span
     rest = whiten(stretch.y - law.model(p, stretch.t, span), scatter.rho) / scatter.sigma_K
-    more = []
+    more: list[float] = []
     if stretch.settles is not None:
         expected_C, u_room_K = stretch.settles
-        more.append((p[T_INF] - expected_C) / float(np.hypot(u_room_K, law.u_settles_K)))
+        more.append((p[T_INF] - expected_C) / math.hypot(u_room_K, law.u_settles_K))
     fore = stretch.fore
     if fore is not None:
         expected = law.slope(p, -fore.before_s, fore.at_C, span) / fore.ratio
         more.append((expected - fore.slope_K_per_s) / fore.u_slope_K_per_s)
-    return np.concatenate([rest, more])
+    return np.concatenate([rest, more]) if more else np.asarray(rest)
 
 
 def _bounds(law: Law, stretch: Stretch) -> tuple[FloatArray, FloatArray]:

@@ -112,7 +112,7 @@ def steeper(p: FloatArray, t: FloatArray, span: Span) -> FloatArray:
 def _relative(theta: float, t_inf: float, span: Span) -> float:
     """|θ/θr|, kept off zero."""
     middle = max(abs(span.middle_C - t_inf), 1e-3)
-    return float(np.clip(abs(theta) / middle, 1e-6, 1e6))
+    return float(min(max(abs(theta) / middle, 1e-6), 1e6))
 
 
 def drifting(p: FloatArray, t: FloatArray, span: Span) -> FloatArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,29 @@ if TYPE_CHECKING:
 
 Parameter = tuple[str, float, float, str]
 """Name, value, standard uncertainty, unit."""
+
+
+class Meant(Enum):
+    """What a fading term b e^(−t/τ) beside Newton's law stands for, by the sign of b.
+
+    A wall takes heat after the liquid did, so that the liquid first stands too far from where it
+    started: b has the rise's sign. Heat that is still being released leaves it short of that: b has
+    the other sign. In a log of cooling alone there is no rise, and the term stays unnamed.
+    """
+
+    NOTHING = ""
+    WALL = "slow wall"
+    LATE_HEAT = "heat still being released"
+
+
+def meant_by(b_K: float, rise_K: float) -> Meant:
+    """What a fading term of b [K] stands for after a change of ``rise_K``.
+
+    >>> meant_by(0.1, 6.0), meant_by(0.1, -6.0)
+    (<Meant.WALL: 'slow wall'>, <Meant.LATE_HEAT: 'heat still being released'>)
+    """
+    product = b_K * rise_K
+    return Meant.WALL if product > 0 else Meant.LATE_HEAT if product < 0 else Meant.NOTHING
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +56,7 @@ class LawFit:
         admissible, why: whether the law may be used on this stretch, and the reason.
         forecast_from: parameters found without the held-back end, in the order of ``parameters``;
             empty where the stretch is too short to hold an end back.
+        meant: what the fading term stands for, where the law has one and the rise is known.
     """
 
     name: str
@@ -50,6 +75,7 @@ class LawFit:
     admissible: bool = True
     why: str = ""
     forecast_from: tuple[float, ...] = ()
+    meant: Meant = Meant.NOTHING
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +99,11 @@ class LawComparison:
     def best(self) -> LawFit:
         """The chosen law's fit."""
         return self.named(self.chosen)
+
+    @property
+    def meant(self) -> Meant:
+        """What the chosen law's fading term stands for."""
+        return self.best.meant
 
     @property
     def verdict(self) -> str:

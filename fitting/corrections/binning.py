@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from fitting.corrections.case import Case, fit_line
 from fitting.curve import FloatArray
-from fitting.newton import Binned, vapour_excess
+from fitting.newton.rows import Rows, vapour_excess
 from fitting.stepped_line import stepped_line
 
 _FORE_BINS = 16
@@ -19,21 +19,18 @@ _NO_STEPS = 1e6  # K of movement: rounding averages away
 QUICK_OVER_S = 14.0  # readings before this carry sensor lag and pouring, and are left out
 
 
-def bin_case(case: Case) -> tuple[Binned, FloatArray]:
-    """Averages over the fore period and over what follows the first seconds after mixing.
+def bin_case(case: Case, over_s: float = 0.0) -> Rows:
+    """Averages over the fore period and over what follows the first seconds after the source.
 
-    Returns the rows and the smooth temperature at each of them [K above the reference], which
-    the display's steps are counted on.
+    Args:
+        case: the curve.
+        over_s: when the source of heat was over, s since its beginning; 0: poured at an instant.
     """
-    return _averaged(case, _groups(case, max(QUICK_OVER_S, case.main_end_s or 0.0), _FIRST_WIDTH_S))
+    first = max(over_s + QUICK_OVER_S, case.main_end_s or 0.0)
+    return _averaged(case, _groups(case, first, _FIRST_WIDTH_S, over_s))
 
 
-def bin_whole_case(case: Case) -> tuple[Binned, FloatArray]:
-    """As `bin_case`, from the mixing on: single readings first, so that quick courses stay."""
-    return _averaged(case, _groups(case, 0.0, 0.0))
-
-
-def _averaged(case: Case, groups: list[npt.NDArray[np.intp]]) -> tuple[Binned, FloatArray]:
+def _averaged(case: Case, groups: list[npt.NDArray[np.intp]]) -> Rows:
     s, y = case.s, case.y - case.before_C
     vapour = _running_integral(s, vapour_excess(y, case.before_C))
     mean = {
@@ -45,29 +42,29 @@ def _averaged(case: Case, groups: list[npt.NDArray[np.intp]]) -> tuple[Binned, F
     moved = _moved(s, groups, mean["s"], level, after > 0)
     count = np.array([float(g.size) for g in groups])
     known = np.zeros((level.size, level.size))
-    rows = Binned(mean["s"], mean["y"], mean["i"], mean["v"], moved, count, after, known)
+    rows = Rows(mean["s"], mean["y"], mean["i"], mean["v"], moved, count, after, known, level)
     if case.noise.coarse and case.fore.stop >= _FEW_FORE:
-        return _with_stepped_fore(case, rows, level)
-    return rows, level
+        return _with_stepped_fore(case, rows)
+    return rows
 
 
-def after_readings(case: Case) -> Binned:
+def after_readings(case: Case) -> Rows:
     """The readings of the after period one by one, none averaged."""
     return single_readings(case, case.after)
 
 
-def single_readings(case: Case, use: slice) -> Binned:
+def single_readings(case: Case, use: slice) -> Rows:
     """Readings one by one, none averaged."""
     y = case.y - case.before_C
     vapour = _running_integral(case.s, vapour_excess(y, case.before_C))
     one = np.ones(case.s[use].size)
-    return Binned(
+    return Rows(
         case.s[use], y[use], case.integral_Ks[use], vapour[use], 0 * one, one,
-        (case.s[use] > 0).astype(np.float64), np.zeros((one.size, 0)),
+        (case.s[use] > 0).astype(np.float64), np.zeros((one.size, 0)), y[use],
     )  # fmt: skip
 
 
-def _with_stepped_fore(case: Case, rows: Binned, level: FloatArray) -> tuple[Binned, FloatArray]:
+def _with_stepped_fore(case: Case, rows: Rows) -> Rows:
     """The fore period as two points of a line, where the display's steps hide its noise."""
     s, y = case.s[case.fore], case.y[case.fore] - case.before_C
     ends = (float(s[0]), min(float(s[-1]), 0.0))
@@ -76,7 +73,7 @@ def _with_stepped_fore(case: Case, rows: Binned, level: FloatArray) -> tuple[Bin
     known = np.zeros((2 + rest.size, 2 + rest.size))
     known[:2, :2] = covariance
     zero = np.zeros(2)
-    new = Binned(
+    return Rows(
         s=np.concatenate([ends, rows.s[rest]]),
         y=np.concatenate([value, rows.y[rest]]),
         integral=np.concatenate([np.interp(ends, case.s, case.integral_Ks), rows.integral[rest]]),
@@ -85,8 +82,8 @@ def _with_stepped_fore(case: Case, rows: Binned, level: FloatArray) -> tuple[Bin
         count=np.concatenate([zero + np.inf, rows.count[rest]]),
         after=np.concatenate([zero, rows.after[rest]]),
         known=known,
+        level=np.concatenate([value, rows.level[rest]]),
     )
-    return new, np.concatenate([value, level[rest]])
 
 
 def _moved(
@@ -120,14 +117,16 @@ def _running_integral(s: FloatArray, values: FloatArray) -> FloatArray:
     return out
 
 
-def _groups(case: Case, first_s: float, width_s: float) -> list[npt.NDArray[np.intp]]:
+def _groups(
+    case: Case, first_s: float, width_s: float, over_s: float
+) -> list[npt.NDArray[np.intp]]:
     s, step = case.s, max(case.curve.step_s, 1e-9)
     fore = np.arange(case.fore.stop)
     groups = list(np.array_split(fore, min(_FORE_BINS, fore.size)))
-    at = int(np.searchsorted(s, min(first_s, 0.4 * float(s[-1]))))
+    at = int(np.searchsorted(s, min(first_s, over_s + 0.4 * (float(s[-1]) - over_s))))
     at = min(max(at, int(np.searchsorted(s, 0.0, side="right"))), s.size - 3)
     while at < s.size:
-        width = max(width_s, step, _GROWTH * float(s[at]))
+        width = max(width_s, step, _GROWTH * (float(s[at]) - over_s))
         end = max(int(np.searchsorted(s, s[at] + width - 1e-6)), at + 1)
         groups.append(np.arange(at, end))
         at = end

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
+from fitting.checks.faults import refuse_faults
+from fitting.checks.glitches import said, without_glitches
+from fitting.checks.loss_change import before_the_change
+from fitting.checks.plausible import held_to_the_reading
+from fitting.checks.range_end import stands_long
 from fitting.corrections.case import Case, build_case
 from fitting.corrections.choosing import (
+    against_lines,
     decide,
+    held_against_the_average,
     ruled_out_by_residuals,
     widened_for_fast_loss,
 )
@@ -16,9 +25,10 @@ from fitting.corrections.result import Corrected, Correction
 from fitting.cup.circumstances import Circumstances
 from fitting.curve import Curve
 from fitting.errors import CurveError
-from fitting.faults import refuse_faults
 from fitting.periods import CurveRefused, MixingMoment, find_mixing, given_mixing
-from fitting.range_end import stands_long
+
+if TYPE_CHECKING:
+    from fitting.cooling_laws.result import LawComparison
 
 DEFAULT = "newton-integral"
 _WORTH_S = 60.0  # readings after the mixing that may do by themselves
@@ -78,9 +88,11 @@ def lay_out(curve: Curve, known: Circumstances, method: str | None = None) -> Ca
     """What the methods see; faults of the curve refused. Raises as `correct`."""
     if method is not None and method not in METHODS:
         raise CurveError(f"there is no method {method!r}; expected one of {', '.join(METHODS)}")
+    curve = without_glitches(curve)
     mixing = moment_of(curve, known)
     try:
         refuse_faults(curve, mixing)
+        curve = before_the_change(curve, mixing)
     except CurveRefused as refused:
         raise _with_the_sound_part(curve, mixing, refused, known) from None
     return build_case(curve, mixing, known)
@@ -126,14 +138,27 @@ def _with_the_sound_part(
     return CurveRefused(curve, refused.reason, (words, *refused.said), until)
 
 
-def assemble(case: Case, found: dict[str, Correction], method: str | None) -> Corrected:
-    """Put the methods' answers together and state the rule that chose one."""
-    found = {
-        name: ruled_out_by_residuals(
-            case, widened_for_fast_loss(case, one), found[DEFAULT].residual_rms_K
-        )
-        for name, one in found.items()
-    }
+def assemble(
+    case: Case,
+    found: dict[str, Correction],
+    method: str | None,
+    laws: LawComparison | None = None,
+) -> Corrected:
+    """Put the methods' answers together and state the rule that chose one.
+
+    ``laws``: cooling laws on the after period, where they were compared.
+    """
+    default = widened_for_fast_loss(case, found[DEFAULT])
+    default, against_sign = held_to_the_reading(case, default)
+    against = against_lines(case, default, laws)
+
+    def judged(one: Correction) -> Correction:
+        if one.method == DEFAULT:
+            return default
+        one = ruled_out_by_residuals(case, widened_for_fast_loss(case, one), default.residual_rms_K)
+        return held_against_the_average(one, default, against)
+
+    found = {name: judged(one) for name, one in found.items()}
     name, rule = decide(case, found, method)
     chosen = found[name]
     at = extreme_index(case)
@@ -147,15 +172,17 @@ def assemble(case: Case, found: dict[str, Correction], method: str | None) -> Co
         None if "not yet settled" in case.periods.why else settled,
         float(case.y[at]),
         float(case.curve.time_s[at]),
-        warnings_for(case, chosen),
+        (*((against_sign,) if against_sign else ()), *warnings_for(case, chosen)),
         rule,
         case.known,
+        case.curve.left_out,
+        None if case.curve.cut is None else case.curve.cut.at_s,
     )
 
 
 def warnings_for(case: Case, chosen: Correction) -> tuple[str, ...]:
     """What the user should know before trusting the number."""
-    out = []
+    out = list(said(case.curve))
     if not chosen.admissible:
         out.append(f"{chosen.method}: {chosen.why}")
     if case.fore.stop < 5:
@@ -168,6 +195,8 @@ def warnings_for(case: Case, chosen: Correction) -> tuple[str, ...]:
             f"the rise is uncertain by {100 * chosen.u_rise_K / abs(chosen.rise_K):.1f} %: "
             "log for longer after the mixing, or with a finer reading"
         )
+    if chosen.note:
+        out.append(chosen.note)
     stood = stands_long(case.curve, case.mixing.time_s)
     if stood:
         out.append(stood)

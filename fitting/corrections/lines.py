@@ -8,6 +8,9 @@ import numpy as np
 
 from fitting.corrections.case import Case, Line, fit_line
 
+_LATER = 1.5
+_FEWEST = 3  # readings of an after period
+
 
 @dataclass(frozen=True, eq=False)
 class DriftLines:
@@ -25,6 +28,26 @@ class DriftLines:
         return -self.rate_per_s * self.after.slope_K_per_s
 
 
+def main_end_s(case: Case) -> float:
+    """End of the main period, s since mixing: a half later than the release seems to be over.
+
+    A tail that fades as e^(−s/τ) and passes for noise at the end of what is seen would still bend k
+    and T∞; half as long again takes it to the power 3/2. At most the middle of what follows the
+    mixing, so that an after period is left; an end that was given is kept.
+    """
+    seen = float(case.s[case.after][0])
+    if case.main_end_s is not None:
+        return seen
+    wanted = max(seen, min(_LATER * seen, 0.5 * float(case.s[-1])))
+    at = int(np.searchsorted(case.s, wanted))
+    return float(case.s[min(at, max(case.s.size - _FEWEST, case.after.start))])
+
+
+def after_readings(case: Case) -> slice:
+    """Readings of the after period that lines and laws are laid through."""
+    return slice(int(np.searchsorted(case.s, main_end_s(case))), case.s.size)
+
+
 def drift_lines(case: Case) -> DriftLines:
     """Fit both lines and take k from the two drifts and the two mean temperatures.
 
@@ -33,14 +56,15 @@ def drift_lines(case: Case) -> DriftLines:
     the same loss. A rate known beforehand is averaged in.
     """
     fore = fit_line(case.s[case.fore], case.y[case.fore], case.noise)
-    after = fit_line(case.s[case.after], case.y[case.after], case.noise)
+    use = after_readings(case)
+    after = fit_line(case.s[use], case.y[use], case.noise)
     apart = after.level_C - fore.level_C
     safe = apart if abs(apart) > 1e-6 else 1e-6
     ratio = case.known.capacity_ratio
     rate = (ratio * fore.slope_K_per_s - after.slope_K_per_s) / safe
     u = np.hypot(ratio * fore.u_slope_K_per_s, after.u_slope_K_per_s) / abs(safe)
     rate, u = combined(case, float(rate), float(u))
-    return DriftLines(fore, after, float(case.s[case.after][0]), rate, u)
+    return DriftLines(fore, after, float(case.s[use][0]), rate, u)
 
 
 def combined(case: Case, rate: float, u: float) -> tuple[float, float]:
@@ -57,17 +81,9 @@ def prior_of(case: Case) -> tuple[float | None, float]:
     return case.known.expected_rate or (None, 0.0)
 
 
-def released_at(case: Case, share: float, end_s: float, after: Line) -> float:
-    """Time since mixing at which a share of the change up to ``end_s`` is reached, s."""
-    goal = case.before_C + share * (after.at(end_s) - case.before_C)
-    sign = np.sign(after.at(end_s) - case.before_C) or 1.0
-    ahead = np.flatnonzero((case.s > 0) & (case.s <= end_s))
-    passed = [i for i in ahead if sign * (case.y[i] - goal) >= 0]
-    if not passed:
-        return end_s
-    i = passed[0]
-    s0, y0 = (0.0, case.before_C) if i == ahead[0] else (float(case.s[i - 1]), float(case.y[i - 1]))
-    s1, y1 = float(case.s[i]), float(case.y[i])
-    if y1 == y0:
-        return s1
-    return float(np.clip(s0 + (goal - y0) * (s1 - s0) / (y1 - y0), 0.0, end_s))
+def lost_while_released(case: Case, rise_K: float, rate_per_s: float) -> float:
+    """k ∫ (rise − change so far) ds over the main period, K: heat that came late was lost later."""
+    ahead = (case.s > 0) & (case.s <= main_end_s(case))
+    s = np.concatenate([[0.0], case.s[ahead]])
+    gap = rise_K - np.concatenate([[0.0], case.y[ahead] - case.before_C])
+    return abs(rate_per_s * float(np.sum(np.diff(s) * (gap[1:] + gap[:-1]) / 2)))

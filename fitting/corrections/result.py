@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -11,7 +11,7 @@ import numpy as np
 
 from fitting.corrections.case import Case
 from fitting.cup.circumstances import NOTHING_KNOWN, Circumstances
-from fitting.curve import FloatArray
+from fitting.curve import Curve, FloatArray, LeftOut
 from fitting.noise import lag1
 
 if TYPE_CHECKING:
@@ -19,7 +19,82 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 Part = tuple[str, float]
+Step = tuple[str, float, float]
+"""What changed the rise, by how much, and the standard uncertainty of that: (cause, K, K)."""
 Interval = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """What a loss integral is made of, so that it can be done again by hand.
+
+    Attributes:
+        from_s, to_s: the main period on the curve's clock, s.
+        start_C, end_C: temperatures at its two ends, from fore and after curve, °C.
+        rate_per_s, t_inf_C: k [1/s] and T∞ [°C].
+        area_Ks: ∫ (T − T∞) dt over it, trapezoids through the readings, K s.
+    """
+
+    from_s: float
+    to_s: float
+    start_C: float
+    end_C: float
+    rate_per_s: float
+    t_inf_C: float
+    area_Ks: float
+
+    def printed(self) -> tuple[tuple[str, str, str], ...]:
+        """(symbol, number, unit) with as many digits as the rise needs to come out to 0.1 mK.
+
+        k and the area have seven significant digits, since their product may be some kelvin.
+        """
+        return (
+            ("t_m", f"{self.from_s:.3f}", "s"),
+            ("t_f", f"{self.to_s:.3f}", "s"),
+            ("T_i", f"{self.start_C:.5f}", "°C"),
+            ("T_f", f"{self.end_C:.5f}", "°C"),
+            ("k", f"{self.rate_per_s:.6e}", "1/s"),
+            ("T∞", f"{self.t_inf_C:.5f}", "°C"),
+            ("∫ (T − T∞) dt", f"{self.area_Ks:.7g}", "K s"),
+            ("ΔT", f"{self.rise_K:.4f}", "K"),
+        )
+
+    @property
+    def put_back_K(self) -> float:
+        """k ∫ (T − T∞) dt, K."""
+        return self.rate_per_s * self.area_Ks
+
+    @property
+    def rise_K(self) -> float:
+        """(Tf − Ti) + k ∫ (T − T∞) dt, K."""
+        return self.end_C - self.start_C + self.put_back_K
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """Two drift lines and the vertical between them that cuts off equal areas.
+
+    Attributes:
+        at_s, to_s: the vertical and the main period's end on the curve's clock, s.
+        mixed_at_s: where the lines' heights are given, s.
+        fore_C, fore_K_per_s, after_C, after_K_per_s: height [°C] and slope of each line.
+    """
+
+    at_s: float
+    to_s: float
+    mixed_at_s: float
+    fore_C: float
+    fore_K_per_s: float
+    after_C: float
+    after_K_per_s: float
+
+    def fore(self, time_s: FloatArray) -> FloatArray:
+        """The fore line, °C."""
+        return np.asarray(self.fore_C + self.fore_K_per_s * (time_s - self.mixed_at_s))
+
+    def after(self, time_s: FloatArray) -> FloatArray:
+        """The after line, °C."""
+        return np.asarray(self.after_C + self.after_K_per_s * (time_s - self.mixed_at_s))
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +117,20 @@ class Correction:
         u_t_inf_K, t_inf_interval95_C: of ``t_inf_C``, in the room as it was at the mixing.
         u_final_K, final_interval95_C: of ``final_C``.
         vessel: what the vessel was taken for, where the method asks.
+        hidden_K: loss through a wall that no curve shows, taken off the rise, and its u, K; the
+            same share of every rise in this cup.
+        rate_left_out: whether a cooling rate known beforehand lay too far off the curve's own.
+        note: what the method noticed and people should know; empty: nothing.
         sensor_lag_s, u_sensor_lag_s: the sensor's time constant (`fitting.sensor_lag`); None where
             the method does not look at the main period, or the curve does not show it.
+        steps: the way from the textbook integral to this rise, cause by cause; empty where the
+            method is none that averages.
+        wall_weight, late_weight: of an average over models, the probability that a slow wall was
+            still warming, and that heat was still being released, in the after period.
+        worked: the integral's own numbers, where the method is one.
+        balance: time and lines of the equal areas, where the method draws them.
+        residual_K: readings minus what the method lays through them, from some reading to the last
+            of the curve, K, shape (n,); what ``residual_rms_K`` describes.
     """
 
     method: str
@@ -68,6 +155,15 @@ class Correction:
     u_final_K: float | None = None
     final_interval95_C: Interval | None = None
     vessel: str | None = None
+    hidden_K: tuple[float, float] | None = None
+    rate_left_out: bool = False
+    note: str = ""
+    steps: tuple[Step, ...] = ()
+    wall_weight: float | None = None
+    late_weight: float | None = None
+    worked: Worked | None = None
+    balance: Balance | None = None
+    residual_K: FloatArray = field(default_factory=lambda: np.empty(0), compare=False, repr=False)
 
     @property
     def final_C(self) -> float:
@@ -81,12 +177,13 @@ class Correction:
 
 @dataclass(frozen=True, slots=True)
 class Method:
-    """A correction method: its name, title, function and where it comes from."""
+    """A correction method: its name, title, function, where it comes from and what it computes."""
 
     name: str
     title: str
     function: Callable[[Case], Correction]
     source: str
+    equation: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +199,8 @@ class Corrected:
         warnings: sentences for people.
         rule: why ``chosen`` was chosen.
         known: what was known beside the readings: scans, laws and weights are told the same.
+        left_out: readings that were set aside, by rule or by hand.
+        cut_at_s: time on the curve's clock after which nothing was used; None: all was.
     """
 
     chosen: Correction
@@ -115,11 +214,19 @@ class Corrected:
     warnings: tuple[str, ...]
     rule: str
     known: Circumstances = NOTHING_KNOWN
+    left_out: tuple[LeftOut, ...] = ()
+    cut_at_s: float | None = None
 
     @property
     def final_C(self) -> float:
         """Temperature that a perfectly insulated cup would have settled at, °C."""
         return self.chosen.final_C
+
+    def used_of(self, curve: Curve) -> Curve:
+        """The part of the curve that was used: up to where the loss changed."""
+        if self.cut_at_s is None:
+            return curve
+        return curve.window(float(curve.time_s[0]), self.cut_at_s)
 
     @property
     def u_extreme_K(self) -> float:
@@ -275,6 +382,7 @@ def make(
         None if t_inf_C is None or u_t_inf_K is None else within(t_inf_C, u_t_inf_K),
         u_final,
         within(before + rise_K, u_final),
+        residual_K=residual_K,
     )
 
 

@@ -5,15 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from fitting.corrections.case import Case
-from fitting.corrections.lines import drift_lines
+from fitting.corrections.lines import drift_lines, lost_while_released
 from fitting.corrections.result import Correction, make
 
 NAME = "straight-line"
-_QUICK_S = 45.0
 
 
 def correct(case: Case) -> Correction:
-    """Rise = after line(mixing) − fore line(mixing); right when the release is quick.
+    """ΔT = L2(0) − L1(0), the lines [°C] at the mixing: right when the heat comes at once.
 
     Two things the lines leave out enter the uncertainty: the after period's curvature k² (T − T∞),
     and what was not yet lost while the heat was still being released, k (area between the line
@@ -23,7 +22,7 @@ def correct(case: Case) -> Correction:
     rise = lines.after.at(0.0) - lines.fore.at(0.0)
     reach = float(case.s[-1])
     curve = abs(lines.curvature_K_per_s2) * (reach**2 + 4 * reach * lines.start_s) / 12
-    late = abs(lines.rate_per_s) * _area_below(case, rise)
+    late = lost_while_released(case, rise, lines.rate_per_s)
     parts = (
         ("fore line", lines.fore.u_at(0.0)),
         ("after line", lines.after.u_at(0.0)),
@@ -35,9 +34,10 @@ def correct(case: Case) -> Correction:
     quick = late < 0.002 * abs(rise) + u_lines
     straight = curve < 0.002 * abs(rise) + u_lines
     why = (
-        "the release is quick and the after period straight"
+        f"the after period is straight, and heat that came late makes {1000 * late:.1f} mK"
         if quick and straight
-        else "the heat was released over a time in which the cup lost less than the line says"
+        else f"the heat came over a time in which the cup lost {1000 * late:.1f} mK less than the "
+        "line says"
         if not quick
         else "the after period is curved"
     )
@@ -45,11 +45,3 @@ def correct(case: Case) -> Correction:
         case, NAME, rise, parts, (bool(quick and straight), why), lines.after.residual_K,
         before_C=lines.fore.at(0.0),
     )  # fmt: skip
-
-
-def _area_below(case: Case, rise: float) -> float:
-    """Area between the extrapolated change and the readings during the main period, K s."""
-    ahead = (case.s > 0) & (case.s <= case.s[case.after][0])
-    s = np.concatenate([[0.0], case.s[ahead]])
-    gap = rise - np.concatenate([[0.0], case.y[ahead] - case.before_C])
-    return abs(float(np.sum(np.diff(s) * (gap[1:] + gap[:-1]) / 2)))

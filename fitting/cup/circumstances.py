@@ -13,10 +13,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fitting.cup.knowledge import LIDS, VESSELS
 from fitting.errors import CurveError
 
-VESSEL_KINDS = ("cup", "flask")
-LID_KINDS = ("closed", "hole", "open")
+VESSEL_KINDS = tuple(VESSELS)
+LID_KINDS = tuple(LIDS)
 ROOM_C = (-20.0, 60.0)
 """Rooms that people measure in; outside it a kelvin, a degree Fahrenheit or a slip was typed."""
 MOST_RATIO = 1.5

@@ -9,10 +9,12 @@ from datetime import datetime, timedelta, timezone
 import numpy as np
 import numpy.typing as npt
 
-from fitting.curve import Curve, FloatArray, reading_step
+from fitting.curve import Curve, FloatArray, LeftOut, reading_step
 from fitting.errors import CurveError
 from fitting.reading.cell_values import kind_of, tidy
 from fitting.reading.checks import (
+    COLDEST_C,
+    HOTTEST_C,
     check_enough,
     check_no_thousands,
     check_not_milliseconds,
@@ -89,8 +91,16 @@ def assemble(
     check_time_range(table, pair, time, rows)
     check_order(table, pair, time, rows)
     unit = _temperature_unit(pair, raw, temperature_unit, guesses)
-    check_plausible(table, pair, raw, unit, rows, asked=bool(temperature_unit))
+    inside = check_plausible(table, pair, raw, unit, rows, asked=bool(temperature_unit))
     seconds, started = _on_the_clock(time, times, guesses)
+    left_out = _outside(table, seconds, to_celsius(raw, unit), rows, ~inside)
+    if left_out:
+        word = "reading" if len(left_out) == 1 else "readings"
+        guesses.append(
+            f"{len(left_out)} {word} that no cup of liquid can have set aside (first: "
+            f"{left_out[0].temperature_C:.6g} °C, {left_out[0].why})"
+        )
+    seconds, raw, rows = seconds[inside], raw[inside], rows[inside]
     step = step_in_kelvin(reading_step(raw), unit)
     seconds, celsius = _averaged(seconds, to_celsius(raw, unit), table, rows, guesses)
     check_enough(table, pair, seconds.size, distinct=True)
@@ -108,6 +118,26 @@ def assemble(
         guesses=(use, *guesses),
         digest=digest,
         started=started,
+        left_out=left_out,
+    )
+
+
+def _outside(
+    table: TextTable,
+    seconds: FloatArray,
+    celsius: FloatArray,
+    rows: npt.NDArray[np.intp],
+    outside: npt.NDArray[np.bool_],
+) -> tuple[LeftOut, ...]:
+    """The readings that no cup of liquid can have, with their lines."""
+    return tuple(
+        LeftOut(
+            float(seconds[i]),
+            float(celsius[i]),
+            f"line {table.lines[rows[i]]}: no cup of liquid is outside {COLDEST_C:.0f} to "
+            f"{HOTTEST_C:.0f} °C".replace("-", "−"),
+        )
+        for i in np.flatnonzero(outside).tolist()
     )
 
 

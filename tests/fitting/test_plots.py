@@ -60,7 +60,7 @@ def test_the_loss_put_back_ends_at_the_corrected_end(curve, corrected):
 def test_lines_follow_the_readings(curve, corrected):
     fits = drawn_fits(curve, corrected)
     quiet = (fits.residual_time_s < MIXED) | (fits.residual_time_s > 800)
-    assert np.abs(fits.residual_K[quiet]).max() < 5e-3  # what the straight fore line leaves, and k
+    assert np.abs(fits.residual_K[quiet]).max() < 8e-3  # what the straight fore line leaves, and k
     assert fits.fore is not None
     assert fits.fore.time_s[-1] == pytest.approx(MIXED)
     assert fits.extrapolated.time_s[0] == pytest.approx(MIXED)

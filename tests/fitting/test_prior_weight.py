@@ -21,18 +21,34 @@ def newton_curve(after_s=240.0, sigma=0.004, seed=5):
     return Curve.from_arrays(t, T)
 
 
-@pytest.mark.parametrize("name", ["newton-integral", "exponential", "regnault-pfaundler"])
+@pytest.mark.parametrize(
+    "name", ["newton-integral", "exponential", "integral", "regnault-pfaundler"]
+)
 def test_every_method_with_a_rate_takes_the_prior(name):
     """A sharp prior draws each rate to itself; without one it lies elsewhere."""
     curve = newton_curve()
     choices = {"mixed_at_s": 179.0, "method": name}
-    wrong = 1.5 * K
+    wrong = 1.12 * K
     drawn = correct(curve, **choices, prior_rate_per_s=wrong, u_prior_rate_per_s=0.001 * wrong)
     assert drawn.chosen.cooling_rate_per_s == pytest.approx(wrong, rel=0.06)
     free = correct(curve, **choices)
     assert abs(free.chosen.cooling_rate_per_s - wrong) > abs(
         drawn.chosen.cooling_rate_per_s - wrong
     )
+
+
+def test_a_rate_far_off_the_curves_own_is_left_out_and_said():
+    """Three times the true rate, sharply known: another cup. Ways that disagree are not averaged."""
+    curve = newton_curve(after_s=900.0, sigma=0.002)
+    told = {"prior_rate_per_s": 3.0 * K, "u_prior_rate_per_s": 0.05 * K}
+    found = correct(curve, mixed_at_s=179.0, **told)
+    free = correct(curve, mixed_at_s=179.0)
+    assert found.chosen.rate_left_out
+    assert found.chosen.rise_K == pytest.approx(free.chosen.rise_K, abs=1e-9)
+    assert any("was left out" in text for text in found.warnings)
+    assert weigh_prior(curve, found).share == 0.0
+    near = correct(curve, mixed_at_s=179.0, prior_rate_per_s=K, u_prior_rate_per_s=0.1 * K)
+    assert not near.chosen.rate_left_out
 
 
 def weighed(rate, u, **changes):

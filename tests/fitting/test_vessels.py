@@ -6,8 +6,6 @@ curves stands in DEVELOPERS.md.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pytest
 
@@ -16,7 +14,6 @@ from fitting.cup.circumstances import Circumstances
 from fitting.errors import CurveError
 from fitting.extreme_reading import correct_extreme_reading
 from fitting.heat_release import heat_release
-from fitting.slow_wall import CUP_WALLS, FLASK_WALLS
 from tests.benchmarks.coverage import IN_A_FLASK, TOLD, Key, cells_of, logged, rows, simulated
 from tests.benchmarks.heat_release import true_release
 
@@ -116,21 +113,6 @@ def test_heat_release_knows_the_flask():
     assert float(np.mean(held)) > 0.8
 
 
-@pytest.mark.parametrize("walls", [CUP_WALLS, FLASK_WALLS])
-def test_weights_of_walls_are_probabilities(walls):
-    """The grid stands for log-normal distributions of ln τ' (their kinds' weights, cut at ends)."""
-    for kind, known in enumerate(walls.kinds):
-        density = walls.weight[walls.kind == kind]
-        if kind == 0:
-            assert density == pytest.approx([known.weight])
-            continue
-        times = walls.time_s[walls.kind == kind]
-        assert np.all(np.diff(np.log(times)) < 0.4)
-        normal = np.exp(-((np.log(times / known.time_s) / known.spread) ** 2) / 2)
-        assert float(np.sum(density * normal)) == pytest.approx(known.weight, rel=0.25)
-        assert math.isclose(density[0], density[-1])
-
-
 def test_lines_that_miss_the_after_period_are_not_admissible():
     """Glass that warms for minutes bends the after period: nothing straight may be drawn there."""
     run = simulated("fast" + IN_A_FLASK, 70_003)
@@ -138,7 +120,7 @@ def test_lines_that_miss_the_after_period_are_not_admissible():
         logged(run, "own", 0.01), mixed_at_s=run.mixed_at_s, capacity_ratio=run.capacity_ratio
     )
     drawn = {one.method: one for one in found.methods if one.method != "newton-integral"}
-    for name in ("straight-line", "exponential", "dickinson", "regnault-pfaundler"):
+    for name in ("straight-line", "exponential", "equal-areas", "integral", "regnault-pfaundler"):
         assert not drawn[name].admissible
         assert "do not lie on what is drawn" in drawn[name].why
         assert abs(drawn[name].rise_K / run.true_rise_K - 1) > 0.05

@@ -45,14 +45,15 @@ def corrected(name: str, method: str | None = None, every_min: float = 0.05):
 def test_the_95_percent_interval_of_the_default_holds_the_exact_rise(name):
     """True answers: +6.000, -4.000, +10.000 K (computed: exact by construction).
 
-    These cups have no slow wall; the default allows for one, and so comes out 0.2 to 0.3 % low on
-    A and B, and 0.7 % on the leaky C, with an uncertainty that says so.
+    These cups have no wall; the default allows for one, and so comes out 0.2 % low on A, 0.5 % on
+    the leaky C and 0.9 % on B, whose release of two minutes hides any wall, with an uncertainty
+    that says so.
     """
     found = corrected(name).chosen
     truth = CASES[name][4]
-    assert found.rise_K == pytest.approx(truth, rel=0.01 if name == "C" else 0.004)
+    assert found.rise_K == pytest.approx(truth, rel=0.004 if name == "A" else 0.01)
     assert found.holds(truth)
-    assert found.u_rise_K < 0.006 * abs(truth)
+    assert found.u_rise_K < 0.007 * abs(truth)
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -69,8 +70,12 @@ def test_the_rate_of_an_exact_curve_comes_out(name):
     [
         # straight lines lose 7 to 9 % on the leaky cup C, whose after period is visibly curved
         # (table of exact synthetic curves, computed; ranges differ with the end of the main period)
-        ("A", "dickinson", 5.982, 0.02),
-        ("B", "dickinson", -3.969, 0.03),
+        ("A", "equal-areas", 5.982, 0.01),
+        ("B", "equal-areas", -3.963, 0.01),
+        # exact rises; what is left is the tail of the release behind the main period's end
+        ("A", "integral", 6.0, 0.001),
+        ("B", "integral", -4.0, 0.025),
+        ("C", "integral", 10.0, 0.01),
         ("A", "regnault-pfaundler", 5.9998, 0.015),
         ("C", "regnault-pfaundler", 9.9857, 0.15),
         ("A", "straight-line", 5.9977, 0.012),
@@ -81,8 +86,8 @@ def test_classical_methods_give_their_closed_form_values(name, method, expected,
 
 
 def test_straight_lines_lose_several_per_cent_on_a_leaky_cup():
-    """Lesson of curve C (computed): dickinson 9.14, straight back-extrapolation 9.29 of 10."""
-    for method in ("straight-line", "dickinson"):
+    """Lesson of curve C (computed): straight back-extrapolation 9.29 of 10."""
+    for method in ("straight-line", "equal-areas"):
         assert corrected("C", method).chosen.rise_K < 9.75
 
 
@@ -98,7 +103,9 @@ def test_the_printed_example_of_regnault_and_pfaundler():
     assert 0.048 <= found <= 0.050
 
 
-@pytest.mark.parametrize("method", [None, "dickinson", "regnault-pfaundler", "exponential"])
+@pytest.mark.parametrize(
+    "method", [None, "equal-areas", "regnault-pfaundler", "exponential", "integral"]
+)
 def test_a_mirrored_curve_gives_the_mirrored_rise(method):
     t, T = closed_form("A", 0.05)
     up = correct(Curve.from_arrays(t, T, resolution_K=0.0), mixed_at_s=300.0, method=method)

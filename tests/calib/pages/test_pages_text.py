@@ -19,6 +19,7 @@ from calib.pages import (
     explanations_curve,
     write_page,
 )
+from calib.pages.curve_meanings import listed_meaning
 from calib.pages.explanations import METHODS as EXPLAINED
 from calib.pages.explanations import NUMBERS
 from calib.rounding import with_u
@@ -141,8 +142,9 @@ def test_every_method_and_number_is_explained():
     for meaning in [*EXPLAINED.values(), *NUMBERS.values(), *own]:
         assert meaning.sentence.endswith(".")
         assert meaning.source
-    assert all(meaning.equation for meaning in EXPLAINED.values())
-    assert "Scientific Paper 230 (1914)" in EXPLAINED["dickinson"].source
+    assert all(listed_meaning(name).equation == METHODS[name].equation for name in EXPLAINED)
+    assert all(method.equation for method in METHODS.values())
+    assert "Scientific Paper 230 (1914)" in EXPLAINED["equal-areas"].source
     assert NUMBERS["u_dH"].source.startswith("JCGM 100:2008")
 
 

@@ -2,18 +2,18 @@
 
 Both are looked for after the mixing only, and refused with what can still be said. A smooth course,
 however quick, is no fault: a release of time constant τ makes neighbouring differences *smaller*
-with time, a sensor that is pulled out makes them larger of a sudden. (`fitting.range_end` looks for
-the end of the range.)
+with time, a sensor that is pulled out makes them larger of a sudden. (The end of
+the range: `fitting.checks.range_end`.)
 """
 
 from __future__ import annotations
 
 import numpy as np
 
+from fitting.checks.range_end import reached_end
 from fitting.curve import Curve, FloatArray
 from fitting.noise import Noise
 from fitting.periods import CurveRefused, MixingMoment, quick_noise, seen_until, what_is_seen
-from fitting.range_end import reached_end
 
 _QUIET_FROM_S = 60.0  # pouring, quick release and the sensor's lag are over
 _WINDOW_S = 12.0

@@ -1,0 +1,427 @@
+"""All models solved on one curve, and their average by evidence.
+
+**One model.** The n averaged readings y are described by (symbols of `fitting.newton.rows`)
+
+    y = X β + K q + e,      β = (T1, rise, p, k, v, d, fore drift | release, its shift | wall),
+
+q the early processes' amplitudes (`fitting.newton.early`), q ~ N(m, S), and e ~ N(0, C) the errors.
+The q are of no interest and belong to the errors: y − K m = X β + e',  e' ~ N(0, V),  V = C + K S Kᵀ.
+With what is known beforehand, β ~ N(b, P⁻¹), everything is linear and Gaussian, so that the model
+is solved exactly:
+
+    A = P + Xᵀ V⁻¹ X,      β̂ = A⁻¹ (P b + Xᵀ V⁻¹ (y − K m)),      covariance A⁻¹,
+    2 ln evidence = ln|P| − ln|A| − ln|V| − |y − K m|²_V − bᵀ P b + β̂ᵀ A β̂.
+
+**Many models.** Early set q, release r, wall w and band of cooling rates b make a grid. Per early
+set the readings are whitened once and all columns' products are taken (the Gram matrix G, q of
+them); a model picks its rows and columns from it. The wall's column is put in last, by bordering:
+with c its products with the other columns and δ = G_ww + 1/u_w² − cᵀ A⁻¹ c,
+
+    Â = (g_w + A_0/u_w² − cᵀ β̂)/δ,   β̂ → β̂ − A⁻¹ c Â,   A⁻¹ → A⁻¹ + A⁻¹ c cᵀ A⁻¹/δ.
+
+A first look with one wide band of k tells which (q, r) and which bands count; only those are solved
+with the bands. The size of the readings' own errors is found from the evidence, too.
+
+**The average.** Each model weighs as its prior times its evidence; the answer is the mixture's
+mean, its uncertainty holds the spread between models beside each model's own. What a wall hides of
+the loss (`fitting.newton.walls`) is taken off each model's rise.
+
+Where a solid dissolves, evidence counts to the power 0.85: none of the models is quite true, and
+where the curve is short, full weight would settle on one too soon.
+
+Sources: C. M. Bishop, *Pattern Recognition and Machine Learning* (2006), eqs. 3.49 to 3.51, 3.86,
+2.76 (block inversion); P. Grünwald, T. van Ommen, Bayesian Anal. 12 (2017) 1069, on powers of the
+likelihood under models that are not true (from memory; the power itself is judgement).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from fitting.curve import FloatArray
+from fitting.evidence import mixture_moments, mixture_quantiles, weights_of
+from fitting.newton.covariance import Errors, errors_of
+from fitting.newton.early import (
+    RELEASE_S,
+    RELEASE_SHARE,
+    U_RELEASE_SHARE,
+    U_RELEASE_SHIFT,
+    Early,
+    early_processes,
+    release_columns,
+)
+from fitting.newton.prior import Bands, one_wide_band, rate_bands, shared_prior
+from fitting.newton.rows import BEFORE, POWER, RATE, RISE, SHARED, VAPOUR, Rows, shared_columns
+from fitting.newton.setting import Setting
+from fitting.newton.walls import WallGrid, hidden_loss, wall_grid
+from fitting.noise import Noise
+
+IntArray = npt.NDArray[np.intp]
+
+TRUST_SOLID = 0.85
+_HOPELESS = 9.0  # of log evidence behind the best at the first look, within what is solved again
+_COUNTS = 12.0  # of log evidence behind the best: less cannot move the average
+_SCALES = np.exp(np.linspace(np.log(0.85), np.log(6.0), 9))
+_LN_SCALE_SPREAD = 0.35  # what is known of the noise's size beforehand
+_SAME_SCALE = 0.12  # of ln: closer to 1 nothing is solved again
+_USUAL_RATE_PER_S = (2e-5, 1.5e-3)
+
+KEPT = (BEFORE, RISE, POWER, RATE, VAPOUR)
+FINAL, SETTLES = -1, -2  # temperature without loss; where the cup tends to: made of the kept ones
+_COLUMNS = (*KEPT, FINAL, SETTLES)
+_AT = {name: _COLUMNS.index(name) for name in _COLUMNS}
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """One curve ready to be solved: whitened columns of every quick set.
+
+    Attributes:
+        columns: X of all models, shape (n, 7 + 2 releases + walls).
+        white: per quick set the columns and the readings, whitened; shape (q, n, columns + 1).
+        log_det: ½ ln|V| per quick set, shape (q,).
+    """
+
+    rows: Rows
+    setting: Setting
+    walls: WallGrid
+    errors: Errors
+    scale: float
+    early: tuple[Early, ...]
+    columns: FloatArray
+    white: FloatArray
+    log_det: FloatArray
+
+    @cached_property
+    def weight(self) -> FloatArray:
+        """Prior weight of each early set with each release, shape (q, releases)."""
+        return np.stack([one.weight for one in self.early])
+
+    @cached_property
+    def gram(self) -> FloatArray:
+        """Products of the whitened columns and readings, shape (q, columns + 1, columns + 1)."""
+        return np.asarray(self.white.transpose(0, 2, 1) @ self.white)
+
+
+@dataclass(frozen=True, eq=False)
+class Design:
+    """One model written out: its columns (n, 10) and which of the grid's they are, what is known of
+    its ten parameters beforehand (covariance and mean), and its early processes."""
+
+    columns: FloatArray
+    at: tuple[int, ...]
+    prior_covariance: FloatArray
+    prior_mean: FloatArray
+    early: Early
+
+
+@dataclass(frozen=True, eq=False)
+class Averaged:
+    """All models' answers and their weights, M models.
+
+    Attributes:
+        weight: shape (M,).
+        mean: of temperature before [K above the reference], rise [K], power [K/s], rate [1/s],
+            vapour's part of it [1/s], temperature without loss and temperature the cup tends to
+            [K above the reference], shape (M, 7); the loss that a wall hides is taken off the rise.
+        covariance: of these, shape (M, 7, 7); ``sd`` its roots.
+        quick, release, wall, band: which model, indices of shape (M,).
+        release_K, wall_K: amplitudes of the heat still to come at the mixing, and of the overshoot.
+        hidden_K, u_hidden_K: loss through a wall that was taken off the rise.
+        bands: the bands of cooling rates.
+        misfit: rms of the best model's residuals over what its errors explain.
+        scale: what the readings' own errors were multiplied by.
+        log_evidence: of the readings under the average of all models.
+    """
+
+    problem: Problem
+    bands: Bands
+    weight: FloatArray
+    mean: FloatArray
+    covariance: FloatArray
+    quick: IntArray
+    release: IntArray
+    wall: IntArray
+    band: IntArray
+    release_K: FloatArray
+    wall_K: FloatArray
+    hidden_K: FloatArray
+    u_hidden_K: FloatArray
+    misfit: float
+    scale: float
+    log_evidence: float
+    first_rate_per_s: tuple[float, float]
+
+    @cached_property
+    def sd(self) -> FloatArray:
+        """Standard uncertainties of ``mean``, shape (M, 7)."""
+        return np.asarray(np.sqrt(np.maximum(np.einsum("mii->mi", self.covariance), 1e-30)))
+
+    def moments(self, parameter: int) -> tuple[float, float]:
+        """Mean and standard uncertainty of a kept parameter over all models."""
+        at = _AT[parameter]
+        return mixture_moments(self.weight, self.mean[:, at], self.sd[:, at])
+
+    def interval95(self, parameter: int) -> tuple[float, float]:
+        """Interval that holds 95 % of a parameter's probability, 2.5 % on each side."""
+        at = _AT[parameter]
+        low, high = mixture_quantiles(self.weight, self.mean[:, at], self.sd[:, at], (0.025, 0.975))
+        return low, high
+
+    def sum_of(self, parts: Mapping[int, float]) -> tuple[FloatArray, FloatArray]:
+        """A sum of kept parameters, each times a number, in every model: mean and u, (M,) each."""
+        along = np.zeros(len(_COLUMNS))
+        for parameter, times in parts.items():
+            along[_AT[parameter]] = times
+        variance = np.einsum("i,mij,j->m", along, self.covariance, along)
+        return self.mean @ along, np.sqrt(np.maximum(variance, 1e-30))
+
+    @property
+    def hidden(self) -> tuple[float, float]:
+        """Loss through a wall that was taken off the rise, and its u, K."""
+        return mixture_moments(self.weight, self.hidden_K, self.u_hidden_K)
+
+    @property
+    def most_likely(self) -> Design:
+        """The model of the largest weight."""
+        top = int(np.argmax(self.weight))
+        return design(
+            self, *(int(x[top]) for x in (self.quick, self.release, self.wall, self.band))
+        )
+
+    def probability(self, models: npt.NDArray[np.bool_]) -> float:
+        """Weight of some of the models, shape (M,)."""
+        return float(self.weight[models].sum())
+
+
+def average(rows: Rows, noise: Noise, setting: Setting) -> Averaged:
+    """Solve every model that counts on the averaged readings and weigh them by evidence."""
+    errors = errors_of(rows, noise, setting, _rough_rate(rows, setting))
+    problem = _problem(rows, setting, errors, 1.0)
+    found = _solved_twice(problem)
+    scale = _scale_of(found)
+    if abs(np.log(scale)) > _SAME_SCALE:
+        found = _solved_twice(_problem(rows, setting, errors, scale))
+    return found
+
+
+def _rough_rate(rows: Rows, setting: Setting) -> float:
+    """A rough k for the room's air: from the readings' later half, within what cups do."""
+    late = (rows.after > 0) & (rows.s > 0.5 * rows.s[-1])
+    usual = setting.vessel.rate_per_s.value if setting.rate is None else setting.rate[0]
+    if late.sum() < 4 or abs(setting.change_K) < 0.5:
+        return usual
+    slope = float(np.polyfit(rows.s[late], rows.y[late], 1)[0])
+    seen = -slope / float(rows.y[late].mean() or 1e-9)
+    low, high = _USUAL_RATE_PER_S
+    return float(np.clip(np.sqrt(max(seen, low) * usual), low, high))
+
+
+def _problem(rows: Rows, setting: Setting, errors: Errors, scale: float) -> Problem:
+    walls = wall_grid(setting.vessel)
+    release, shift = release_columns(rows, setting)
+    columns = np.column_stack([
+        shared_columns(rows, setting.ratio, setting.source), release, shift,
+        setting.source.late(rows.s, walls.time_s),
+    ])  # fmt: skip
+    sets = early_processes(rows, setting)
+    own = errors.total(scale)
+    root = np.linalg.cholesky(np.stack([own + one.covariance for one in sets]))
+    right = np.stack([np.column_stack([columns, rows.y - one.mean]) for one in sets])
+    white = np.linalg.solve(root, right)
+    log_det = np.log(np.einsum("qnn->qn", root)).sum(1)
+    return Problem(rows, setting, walls, errors, scale, sets, columns, white, log_det)
+
+
+@dataclass(frozen=True, eq=False)
+class _Solved:
+    """N combinations of quick set q, release r and band b (shapes (N,)), each with every wall.
+
+    mean, inverse: β̂ (N, 9) and A⁻¹ (N, 9, 9) without a wall; gain: A⁻¹ c (N, 9, walls); overshoot
+    and its variance, and log evidence with prior: (N, walls).
+    """
+
+    q: IntArray
+    r: IntArray
+    b: IntArray
+    mean: FloatArray
+    inverse: FloatArray
+    gain: FloatArray
+    overshoot: FloatArray
+    v_overshoot: FloatArray
+    log_evidence: FloatArray
+
+
+def _solve(problem: Problem, q: IntArray, r: IntArray, b: IntArray, bands: Bands) -> _Solved:
+    """Solve so many combinations with every wall; see the module's equations."""
+    setting, R = problem.setting, RELEASE_S.size
+    G, size = problem.gram, problem.setting.size_K
+    prior = shared_prior(bands, setting)
+    p = SHARED + 2
+    at = np.empty((q.size, p), dtype=np.intp)
+    at[:, :SHARED] = np.arange(SHARED)
+    at[:, SHARED], at[:, SHARED + 1] = SHARED + r, SHARED + R + r
+    y = G.shape[1] - 1
+    t_r = 1 / (U_RELEASE_SHARE[r] * size) ** 2
+    t_v = 1 / (np.maximum(U_RELEASE_SHIFT[r], 1e-6) * size) ** 2
+    P = np.zeros((q.size, p, p))
+    P[:, :SHARED, :SHARED] = prior.precision[b]
+    P[:, SHARED, SHARED], P[:, SHARED + 1, SHARED + 1] = t_r, t_v
+    pull = np.zeros((q.size, p))
+    pull[:, :SHARED] = prior.pull[b]
+    pull[:, SHARED] = t_r * RELEASE_SHARE[r] * setting.change_K
+    A = P + G[q[:, None, None], at[:, :, None], at[:, None, :]]
+    target = pull + G[q[:, None], at, y]
+    scale = np.sqrt(np.einsum("nii->ni", A))
+    unit = A / (scale[:, :, None] * scale[:, None, :])
+    inverse = np.linalg.inv(unit) / (scale[:, :, None] * scale[:, None, :])
+    mean = (inverse @ target[..., None])[..., 0]
+    log_A = np.linalg.slogdet(unit)[1] + 2 * np.log(scale).sum(1)
+    log_P = prior.log_det[b] + np.log(t_r) + np.log(t_v)
+    known = prior.power[b] + pull[:, SHARED] ** 2 / t_r
+    fit = (target * mean).sum(1) - G[q, y, y] - known
+    evidence = (log_P - log_A + fit) / 2 - problem.log_det[q]
+    wall = np.arange(SHARED + 2 * R, y)
+    c = G[q[:, None, None], at[:, :, None], wall]
+    gain = inverse @ c
+    u_w, usual = problem.walls.u_overshoot * size, problem.walls.overshoot * setting.change_K
+    t_w = 1 / u_w**2
+    free = G[:, wall, wall][q] + t_w - (c * gain).sum(1)
+    need = G[q[:, None], wall, y] + t_w * usual - (c * mean[..., None]).sum(1)
+    overshoot = need / free
+    more = (np.log(t_w / free) + need * overshoot - t_w * usual**2) / 2
+    weight = np.log(np.maximum(problem.weight, 1e-300))[q, r] + np.log(bands.weight)[b]
+    trust = setting.between(1.0, TRUST_SOLID)
+    prior_weight = weight[:, None] + np.log(problem.walls.weight)
+    whole = trust * (evidence[:, None] + more) + prior_weight
+    return _Solved(q, r, b, mean, inverse, gain, overshoot, 1 / free, whole)
+
+
+def _solved_twice(problem: Problem) -> Averaged:
+    """A first look with one wide band of k; then what counts, with the bands it lies in."""
+    setting = problem.setting
+    q, r = np.nonzero(problem.weight > 0)
+    first = _solve(problem, q, r, np.zeros_like(q), one_wide_band(setting))
+    best = first.log_evidence.max(axis=1)
+    use = best > best.max() - _HOPELESS
+    weight = weights_of(best[use])
+    k, v_k = first.mean[use, RATE], first.inverse[use, RATE, RATE]
+    wide = 4 * np.sqrt(v_k)
+    bands = rate_bands(setting)
+    near = (bands.centre[:, None] + 3 * bands.width[:, None] > k - wide) & (
+        bands.centre[:, None] - 3 * bands.width[:, None] < k + wide
+    )
+    lies = near.any(axis=1) if near.any() else np.ones(bands.centre.size, dtype=bool)
+    band = np.flatnonzero(lies)
+    pairs = np.flatnonzero(use)
+    q2, r2 = np.repeat(q[pairs], band.size), np.repeat(r[pairs], band.size)
+    second = _solve(problem, q2, r2, np.tile(band, pairs.size), bands)
+    seen = mixture_moments(weight, k, np.sqrt(v_k))
+    return _gathered(problem, second, bands, seen)
+
+
+def _gathered(
+    problem: Problem, solved: _Solved, bands: Bands, first_rate: tuple[float, float]
+) -> Averaged:
+    """The models that count, with their answers."""
+    setting = problem.setting
+    n, w = np.nonzero(solved.log_evidence > float(solved.log_evidence.max()) - _COUNTS)
+    overshoot, v = solved.overshoot[n, w], solved.v_overshoot[n, w]
+    gain = solved.gain[n, :, w]
+    beta = solved.mean[n] - gain * overshoot[:, None]
+    covariance = solved.inverse[n] + gain[:, :, None] * gain[:, None, :] * v[:, None, None]
+    change = setting.change_K if abs(setting.change_K) > 1e-3 else 1e-3
+    hidden = hidden_loss(
+        beta[:, RATE], w, overshoot / change, np.sqrt(v) / abs(change), problem.walls
+    )
+    if not setting.source.heats:
+        hidden = type(hidden)(0 * overshoot, 0 * overshoot, 0 * overshoot)
+    log_weight = solved.log_evidence[n, w] + hidden.log_weight
+    top = float(log_weight.max())
+    total = top + float(np.log(np.exp(log_weight - top).sum()))
+    off, u_off = change * hidden.share, abs(change) * hidden.u_share
+    mean, kept = _answers(beta, covariance, off, u_off)
+    best = int(np.argmax(log_weight))
+    fitted = np.append(beta[best], overshoot[best])
+    residual = _white_residual(problem, solved, fitted, int(n[best]), int(w[best]))
+    misfit = float(np.sqrt(residual @ residual / max(residual.size - 4, 1)))
+    return Averaged(
+        problem, bands, weights_of(log_weight), mean, kept, solved.q[n], solved.r[n], w,
+        solved.b[n], beta[:, SHARED], overshoot, off, u_off, misfit, problem.scale, total,
+        first_rate,
+    )  # fmt: skip
+
+
+def _white_residual(
+    problem: Problem, solved: _Solved, beta: FloatArray, n: int, w: int
+) -> FloatArray:
+    """Whitened residuals of one model, shape (rows,)."""
+    q, r, R = int(solved.q[n]), int(solved.r[n]), RELEASE_S.size
+    at = [*range(SHARED), SHARED + r, SHARED + R + r, SHARED + 2 * R + w]
+    white = problem.white[q]
+    return np.asarray(white[:, -1] - white[:, at] @ beta)
+
+
+def _answers(
+    beta: FloatArray, covariance: FloatArray, off: FloatArray, u_off: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Kept parameters with the hidden loss taken off, T1 + rise, and p/k; shapes (M, 7), (M, 7, 7).
+
+    The hidden loss goes with k, so that its covariance with the rise is that of k.
+    """
+    kept = np.array(KEPT)
+    mean = beta[:, kept].copy()
+    k = np.maximum(mean[:, _AT[RATE]], 1e-9)
+    mean[:, _AT[RISE]] -= off
+    rest = mean[:, _AT[POWER]] / k
+    turn = np.zeros((beta.shape[0], len(_COLUMNS), kept.size))
+    turn[:, : kept.size] = np.eye(kept.size)
+    turn[:, _AT[RISE], _AT[RATE]] = -off / k
+    turn[:, _AT[FINAL]] = turn[:, _AT[BEFORE]] + turn[:, _AT[RISE]]
+    turn[:, _AT[SETTLES], _AT[POWER]], turn[:, _AT[SETTLES], _AT[RATE]] = 1 / k, -rest / k
+    out = turn @ covariance[:, kept[:, None], kept] @ turn.transpose(0, 2, 1)
+    risen = np.zeros(len(_COLUMNS))
+    risen[[_AT[RISE], _AT[FINAL]]] = 1.0
+    out += (u_off**2)[:, None, None] * np.outer(risen, risen)
+    final = mean[:, _AT[BEFORE]] + mean[:, _AT[RISE]]
+    return np.column_stack([mean, final, rest]), out
+
+
+def _scale_of(found: Averaged) -> float:
+    """What the readings' own errors should be multiplied by, from the best model's evidence.
+
+    The evidence is that of the readings under the model's whole covariance, parameters included.
+    """
+    problem, model = found.problem, found.most_likely
+    X = model.columns
+    fixed = X @ model.prior_covariance @ X.T + model.early.covariance
+    rest = problem.rows.y - model.early.mean - X @ model.prior_mean
+    log = []
+    for scale in _SCALES:
+        V = problem.errors.total(problem.scale * scale) + fixed
+        root = np.linalg.cholesky(V)
+        white = np.linalg.solve(root, rest)
+        log.append(-float(white @ white) / 2 - float(np.log(np.diag(root)).sum()))
+    weight = weights_of(np.array(log) - (np.log(_SCALES) / _LN_SCALE_SPREAD) ** 2 / 2)
+    return float(np.exp(weight @ np.log(_SCALES)))
+
+
+def design(found: Averaged, q: int, r: int, w: int, b: int) -> Design:
+    """Write one model of the grid out."""
+    problem, setting = found.problem, found.problem.setting
+    R, size, change = RELEASE_S.size, setting.size_K, setting.change_K
+    at = (*range(SHARED), SHARED + r, SHARED + R + r, SHARED + 2 * R + w)
+    prior = shared_prior(found.bands, setting)
+    cov = np.zeros((SHARED + 3, SHARED + 3))
+    cov[:SHARED, :SHARED] = np.linalg.inv(prior.precision[b])
+    mean = np.zeros(SHARED + 3)
+    mean[:SHARED] = cov[:SHARED, :SHARED] @ prior.pull[b]
+    slow = (U_RELEASE_SHARE[r], max(U_RELEASE_SHIFT[r], 1e-6), problem.walls.u_overshoot[w])
+    cov[range(SHARED, SHARED + 3), range(SHARED, SHARED + 3)] = (np.array(slow) * size) ** 2
+    mean[SHARED], mean[SHARED + 2] = RELEASE_SHARE[r] * change, problem.walls.overshoot[w] * change
+    return Design(problem.columns[:, at], at, cov, mean, problem.early[q])

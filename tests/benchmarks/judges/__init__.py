@@ -1,0 +1,6 @@
+"""Judges of the corrections: simulated cups with a sealed truth that share nothing with the fitters.
+
+``foam`` conducts heat through a real wall; ``lumped_wide`` is the project's own simulator drawn from
+ranges twice as wide. Both give a `record.Judged` for a family and a seed; ``notebook_way`` is what a
+student would write, the method that must not be lost to.
+"""

@@ -13,7 +13,6 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from calib import balance
@@ -29,6 +28,7 @@ from calib.run_model.prepared import prepare
 from calib.runs.instruments import Instruments
 from calib.runs.reader import read_table
 from fitting import correct, stability
+from fitting.corrections.choice import correct_known
 from fitting.cup.circumstances import Circumstances
 from tests.benchmarks.coverage import IN_A_FLASK, logged, simulated
 
@@ -187,58 +187,55 @@ def test_a_registered_cup_tells_correct_what_it_tells_a_table(registry):
 # --- scans of what a rise rests on ---------------------------------------------------------------
 
 
-def in_use(scan, corrected):
-    """The scan's answer at the value in use, set against the answer in use."""
-    at = scan.values.index(scan.used)
-    return (
-        (scan.rise_K[at], scan.u_rise_K[at]),
-        (corrected.chosen.rise_K, corrected.chosen.u_rise_K),
-    )
+def asked_with_everything(curve, run, *, given, vessel, method=None):
+    """A correction that is told all there is to tell."""
+    return correct(
+        curve, capacity_ratio=run.capacity_ratio, vessel=vessel, lid="closed", method=method,
+        mixed_at_s=run.mixed_at_s if given else None, u_mixed_at_s=1.0 if given else 0.0,
+        room_C=round(run.room_C, 1), u_room_K=0.3,
+        prior_rate_per_s=1.1 * run.true_rate_per_s, u_prior_rate_per_s=0.1 * run.true_rate_per_s,
+    )  # fmt: skip
+
+
+def in_use(corrected):
+    return corrected.chosen.rise_K, corrected.chosen.u_rise_K
 
 
 @pytest.mark.parametrize("given", [True, False], ids=["noted", "found"])
 @pytest.mark.parametrize("vessel", ["cup", "flask", None])
 @pytest.mark.parametrize("family", ["fast", "slow"])
-def test_every_scan_passes_through_the_value_in_use(family, vessel, given, monkeypatch):
-    """Rise and u, whatever was told: vessel, lid, room, a known rate, a moment with its u."""
-    monkeypatch.setattr(stability, "_SHIFTS_S", (0.0, 2.0))  # a flask takes a second for a value
-    monkeypatch.setattr(stability, "_LENGTHS", (0.7, 1.0))
+def test_every_scan_passes_through_the_value_in_use(family, vessel, given):
+    """Rise and u, computed anew with nothing changed, and as the scans hold them."""
     run = simulated(family + (IN_A_FLASK if vessel == "flask" else ""), 70_003)
     curve = logged(run, "own", 0.01)
-    found = correct(
-        curve, capacity_ratio=run.capacity_ratio, vessel=vessel, lid="closed",
-        mixed_at_s=run.mixed_at_s if given else None, u_mixed_at_s=1.0 if given else 0.0,
-        room_C=round(run.room_C, 1), u_room_K=0.3,
-        prior_rate_per_s=1.1 * run.true_rate_per_s, u_prior_rate_per_s=0.1 * run.true_rate_per_s,
-    )  # fmt: skip
-    scans = stability.scan_stability(curve, found).scans
-    assert scans[0].values[0] == 0.0
-    for scan in scans:
-        there, used = in_use(scan, found)
-        assert there == pytest.approx(used, abs=1e-9), scan.title
-    assert np.ptp(scans[0].rise_K) > 0  # a shift does move it: the scan is no copy of the value
+    found = asked_with_everything(curve, run, given=given, vessel=vessel)
+    assert stability._Tried(curve, found).rise() == pytest.approx(in_use(found), abs=1e-9)
+    for scan in stability.scan_stability(curve, found).scans:
+        at = scan.values.index(scan.used)
+        assert (scan.rise_K[at], scan.u_rise_K[at]) == pytest.approx(in_use(found), abs=1e-9)
 
 
-@pytest.mark.parametrize("method", ["exponential", "straight-line"])
-def test_scans_of_other_methods_pass_through_it_too(method):
-    run = simulated("slow", 70_001)
+@pytest.mark.parametrize(
+    ("vessel", "method"), [("cup", None), ("flask", None), ("cup", "exponential")]
+)
+def test_a_scan_answers_as_if_the_command_were_asked_with_that_choice(vessel, method):
+    """Another moment of mixing, told: the same rise ± u, with all else that was told."""
+    run = simulated("slow" + (IN_A_FLASK if vessel == "flask" else ""), 70_001)
     curve = logged(run, "own", 0.01)
-    found = correct(
-        curve, method=method, mixed_at_s=run.mixed_at_s, capacity_ratio=run.capacity_ratio
-    )
-    moments, _, lengths = stability.scan_stability(curve, found).scans
-    for scan in (moments, lengths):
-        there, used = in_use(scan, found)
-        assert there == pytest.approx(used, abs=1e-9), scan.title
+    found = asked_with_everything(curve, run, given=True, vessel=vessel, method=method)
+    moments = stability.scan_stability(curve, found).scans[0]
+    assert len(moments.values) >= 3
+    for shift, *answer in zip(moments.values, moments.rise_K, moments.u_rise_K, strict=True):
+        told = replace(found.known, mixed_at_s=run.mixed_at_s + shift)
+        asked = correct_known(curve, told, found.chosen.method)
+        assert tuple(answer) == pytest.approx(in_use(asked), abs=1e-9)
 
 
 def test_a_flask_scanned_as_a_cup_would_be_seen():
     """What the tests above hold against: told of a cup, the same curve gives another rise."""
     run = simulated("fast" + IN_A_FLASK, 70_003)
     curve = logged(run, "own", 0.01)
-    flask = correct(
-        curve, mixed_at_s=run.mixed_at_s, capacity_ratio=run.capacity_ratio, vessel="flask"
-    )
+    flask = asked_with_everything(curve, run, given=True, vessel="flask")
     cup = replace(flask, known=replace(flask.known, vessel="cup"))
-    there, used = in_use(stability.scan_stability(curve, cup).scans[0], flask)
-    assert abs(there[0] - used[0]) > used[1]
+    apart = abs(stability._Tried(curve, cup).rise()[0] - flask.chosen.rise_K)
+    assert apart > 1e-3  # a million times the tolerance above

@@ -17,9 +17,9 @@ from fitting.cup.circumstances import (
     VESSEL_KINDS,
     Circumstances,
 )
+from fitting.cup.knowledge import LIDS, VESSELS
 from fitting.errors import CurveError
 from fitting.heated import heated_rise
-from fitting.newton import VESSELS
 from tests.benchmarks.coverage import logged, simulated
 from tests.fitting.test_heated import heated_curve
 
@@ -93,8 +93,9 @@ def test_a_rate_without_its_uncertainty_is_known_to_a_share():
     assert told.without_rate() == Circumstances(vessel="flask", lid="hole")
 
 
-def test_every_vessel_has_its_knowledge():
+def test_every_vessel_and_lid_has_its_knowledge():
     assert set(VESSEL_KINDS) == set(VESSELS)
+    assert set(LID_KINDS) == set(LIDS)
 
 
 @pytest.mark.parametrize("function", [correct, compare])

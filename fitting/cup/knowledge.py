@@ -154,8 +154,8 @@ class Releases:
     solid_s: Fact = Fact(17.0, 0.65, "s", "a dissolving solid: time constant", shape="log-normal")
     powder_s: Fact = Fact(3.5, 0.5, "s", "a fine powder: time constant", shape="log-normal")
     powder: Fact = Fact(0.1, 0.0, "1", "probability of such a powder", shape="exact")
-    second_share: Fact = Fact(0.25, 0.18, "1", "a second, slower process")
-    second_s: Fact = Fact(48.0, 0.65, "s", "its time constant", shape="log-normal")
+    second_share: Fact = Fact(0.2, 0.13, "1", "a second, slower process")
+    second_s: Fact = Fact(48.0, 0.55, "s", "its time constant", shape="log-normal")
     single_share: Fact = Fact(0.9, 0.3, "1", "one slow process that gives most of the heat")
     single_s: Fact = Fact(50.0, 0.6, "s", "its time constant", shape="log-normal")
     single: Fact = Fact(0.05, 0.0, "1", "probability of such a process", shape="exact")
@@ -209,10 +209,10 @@ CUP = Vessel(
          JUDGEMENT, "exact"),
     Fact(0.15, 0.0, "1", "probability of such a cup", JUDGEMENT, "exact"),
     (
-        _wall("wall", 0.45, (0.012, 0.010), (6.0, 1.0), (0.6, 0.22), FOAM, seen=False),
-        _wall("lid, rim, probe body, double foam", 0.50, (0.009, 0.008), (38.0, 0.75), (0.35, 0.22),
+        _wall("wall", 0.50, (0.012, 0.010), (6.0, 1.0), (0.6, 0.22), FOAM, seen=False),
+        _wall("lid, rim, probe body, double foam", 0.48, (0.009, 0.008), (38.0, 0.75), (0.35, 0.22),
               JUDGEMENT),
-        _wall("glass or heavy plastic", 0.05, (0.05, 0.05), (110.0, 0.6), (0.5, 0.2), JUDGEMENT),
+        _wall("glass or heavy plastic", 0.02, (0.05, 0.05), (110.0, 0.6), (0.5, 0.2), JUDGEMENT),
     ),
 )  # fmt: skip
 FLASK = Vessel(

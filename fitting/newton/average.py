@@ -26,8 +26,8 @@ with the bands. The size of the readings' own errors is found from the evidence,
 mean, its uncertainty holds the spread between models beside each model's own. What a wall hides of
 the loss (`fitting.newton.walls`) is taken off each model's rise.
 
-Where a solid dissolves, evidence counts to the power 0.85: none of the models is quite true, and
-where the curve is short, full weight would settle on one too soon.
+Evidence counts to a power below 1 (0.85, and 0.7 where a solid dissolves): none of the models is
+quite true, and where the curve is short, full weight would settle on one too soon.
 
 Sources: C. M. Bishop, *Pattern Recognition and Machine Learning* (2006), eqs. 3.49 to 3.51, 3.86,
 2.76 (block inversion); P. Grünwald, T. van Ommen, Bayesian Anal. 12 (2017) 1069, on powers of the
@@ -63,7 +63,7 @@ from fitting.noise import Noise
 
 IntArray = npt.NDArray[np.intp]
 
-TRUST_SOLID = 0.85
+TRUST_LIQUID, TRUST_SOLID = 0.85, 0.7
 _HOPELESS = 9.0  # of log evidence behind the best at the first look, within what is solved again
 _COUNTS = 12.0  # of log evidence behind the best: less cannot move the average
 _SCALES = np.exp(np.linspace(np.log(0.85), np.log(6.0), 9))
@@ -296,7 +296,7 @@ def _solve(problem: Problem, q: IntArray, r: IntArray, b: IntArray, bands: Bands
     overshoot = need / free
     more = (np.log(t_w / free) + need * overshoot - t_w * usual**2) / 2
     weight = np.log(np.maximum(problem.weight, 1e-300))[q, r] + np.log(bands.weight)[b]
-    trust = setting.between(1.0, TRUST_SOLID)
+    trust = setting.between(TRUST_LIQUID, TRUST_SOLID)
     prior_weight = weight[:, None] + np.log(problem.walls.weight)
     whole = trust * (evidence[:, None] + more) + prior_weight
     return _Solved(q, r, b, mean, inverse, gain, overshoot, 1 / free, whole)

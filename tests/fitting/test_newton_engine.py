@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from fitting.cup.knowledge import CUP, VESSELS, all_facts, lid_of
-from fitting.newton.average import average, design
+from fitting.newton.average import TRUST_LIQUID, TRUST_SOLID, average, design
 from fitting.newton.covariance import errors_of
 from fitting.newton.early import RELEASE_S, early_processes
 from fitting.newton.explain import explain
@@ -95,7 +95,7 @@ def test_weights_follow_the_evidence_of_the_plain_twin():
         V = V + model.columns @ model.prior_covariance @ model.columns.T
         rest = rows.y - model.early.mean - model.columns @ model.prior_mean
         evidence = -(rest @ np.linalg.solve(V, rest) + np.linalg.slogdet(V)[1]) / 2
-        trust = setting.between(1.0, 0.85)
+        trust = setting.between(TRUST_LIQUID, TRUST_SOLID)
         prior = np.log(problem.weight[q, r]) + np.log(problem.walls.weight[w])
         hidden = hidden_loss(
             np.array([found.mean[m, 3]]), np.array([w]), np.array([found.wall_K[m] / RISE_K]),

@@ -8,12 +8,14 @@ from fitting.checks.plausible import held_to_the_reading
 from fitting.corrections import correct, newton_integral
 from fitting.corrections.case import build_case
 from fitting.corrections.result import replaced
+from fitting.cup.circumstances import Circumstances
 from fitting.periods import given_mixing
 from tests.fitting.checks.own_logs import logs
 
 
 def case_and_default(log, **known):
-    case = build_case(log.curve, given_mixing(log.curve, log.mixed_at_s), **known)
+    moment = given_mixing(log.curve, log.mixed_at_s)
+    case = build_case(log.curve, moment, Circumstances(**known))
     return case, newton_integral.correct(case)
 
 

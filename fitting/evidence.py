@@ -6,7 +6,7 @@ import numpy as np
 
 from fitting.curve import FloatArray
 
-_STEPS = 16
+_STEPS = 10
 
 
 def weights_of(log_evidence: FloatArray) -> FloatArray:
@@ -30,7 +30,7 @@ def mixture_quantiles(
     >>> [round(q, 3) for q in mixture_quantiles(one, 0 * one, one, (0.025, 0.975))]
     [-1.96, 1.96]
     """
-    keep = weight > 1e-4 * weight.max()
+    keep = weight > 1e-3 * weight.max()
     w, m, s = weight[keep] / weight[keep].sum(), mean[keep], np.maximum(sd[keep], 1e-12)
     wanted = np.array(levels)[:, None]
     low = np.full_like(wanted, float((m - 9 * s).min()))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from fitting.corrections.case import Case
-from fitting.corrections.joint_exponential import JointFit, decay, fit_joint, steps_part
+from fitting.corrections.joint_exponential import JointFit, decay, fit_joint, law_near, steps_part
 from fitting.corrections.lines import main_end_s
 from fitting.corrections.result import Correction, Worked, make, replaced
 from fitting.curve import FloatArray
@@ -52,10 +52,17 @@ def work_out(case: Case, fit: JointFit, end_s: float) -> Worked:
     )  # fmt: skip
 
 
-def rise_of(case: Case) -> float | None:
-    """The integral's rise, K; None where it finds no cooling rate."""
-    fit = fit_joint(case)
-    return work_out(case, fit, main_end_s(case)).rise_K if fit.found else None
+def rise_of(case: Case, end_s: float, rate_per_s: float) -> tuple[float, float] | None:
+    """The integral's rise [K] and its k [1/s], sought from a k near by; None: none is found."""
+    law = law_near(case, rate_per_s)
+    if law is None:
+        return None
+    k, before, after, pull = law
+    fall, gone = (float(part) for part in decay(k, end_s))
+    ends = case.before_C + after * fall + pull * gone
+    start, t_inf = case.before_C + before, case.before_C + pull / k
+    s, T = main_period(case, start, end_s, ends)
+    return ends - start + k * trapezoids(s, T - t_inf), k
 
 
 def main_period(

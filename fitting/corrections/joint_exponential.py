@@ -115,6 +115,16 @@ def fit_joint(case: Case) -> JointFit:
     )  # fmt: skip
 
 
+def law_near(case: Case, rate_per_s: float) -> tuple[float, float, float, float] | None:
+    """k [1/s], T1 and Tx [K above T before], g [K/s] by least squares, sought from a k near by."""
+    both = _Readings.of(case)
+    k = _search(both, float(np.clip(rate_per_s, 1e-6, 5e-3)), (0.0, 0.0))
+    if not 1.01 * SLOWEST_PER_S < k < 0.99 * FASTEST_PER_S:
+        return None
+    before, after, pull = (float(x) for x in both.solve(k)[0])
+    return k, before, after, pull
+
+
 @dataclass(frozen=True, eq=False)
 class _Readings:
     """Fore and after readings above the reference: s [s], the fore's time over r, y [K]."""

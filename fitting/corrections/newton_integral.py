@@ -138,11 +138,13 @@ def _steps(
     neither tells.
     """
     terms = terms_of(found, single_readings(case, slice(0, case.s.size)))
-    now = textbook.rise_of(case)
-    if now is None:
+    end = main_end_s(case)
+    first = textbook.rise_of(case, end, found.moments(RATE)[0])
+    if first is None:
         return ()
+    now, k = first
     out, y = [], case.y
-    drawn = (case.s <= 0) | (case.s >= main_end_s(case))
+    drawn = (case.s <= 0) | (case.s >= end)
     causes = (
         (VAPOUR_STEP, terms.vapour, parts["loss that grows faster than linearly"]),
         (ROOM_STEP, terms.room, float(np.hypot(parts["drifting room"], parts["fore drift"]))),
@@ -151,11 +153,11 @@ def _steps(
     )
     for cause, course, u in causes:
         y = y - course
-        then = textbook.rise_of(replace(case, y=y))
-        if then is None:
+        moved = textbook.rise_of(replace(case, y=y), end, k)
+        if moved is None:
             return ()
-        out.append((cause, then - now, u))
-        now = then
+        out.append((cause, moved[0] - now, u))
+        now, k = moved
     hidden, u_hidden = found.hidden
     rest = rise - now + hidden
     return (*out, (WALL_STEP, -hidden, u_hidden), (REST_STEP, rest, parts["which model holds"]))

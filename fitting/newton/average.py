@@ -37,7 +37,7 @@ likelihood under models that are not true (from memory; the power itself is judg
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -65,10 +65,10 @@ IntArray = npt.NDArray[np.intp]
 
 TRUST_LIQUID, TRUST_SOLID = 0.85, 0.7
 _HOPELESS = 9.0  # of log evidence behind the best at the first look, within what is solved again
-_COUNTS = 12.0  # of log evidence behind the best: less cannot move the average
+_COUNTS = 9.0  # of log evidence behind the best: less cannot move the average
 _SCALES = np.exp(np.linspace(np.log(0.85), np.log(6.0), 9))
 _LN_SCALE_SPREAD = 0.35  # what is known of the noise's size beforehand
-_SAME_SCALE = 0.12  # of ln: closer to 1 nothing is solved again
+_SAME_SCALE = 0.17  # of ln: closer to 1 nothing is solved again
 _USUAL_RATE_PER_S = (2e-5, 1.5e-3)
 
 KEPT = (BEFORE, RISE, POWER, RATE, VAPOUR)
@@ -186,13 +186,12 @@ class Averaged:
         """Loss through a wall that was taken off the rise, and its u, K."""
         return mixture_moments(self.weight, self.hidden_K, self.u_hidden_K)
 
-    @property
+    @cached_property
     def most_likely(self) -> Design:
         """The model of the largest weight."""
         top = int(np.argmax(self.weight))
-        return design(
-            self, *(int(x[top]) for x in (self.quick, self.release, self.wall, self.band))
-        )
+        which = (self.quick, self.release, self.wall, self.band)
+        return design(self.problem, self.bands, *(int(x[top]) for x in which))
 
     def probability(self, models: npt.NDArray[np.bool_]) -> float:
         """Weight of some of the models, shape (M,)."""
@@ -202,12 +201,16 @@ class Averaged:
 def average(rows: Rows, noise: Noise, setting: Setting) -> Averaged:
     """Solve every model that counts on the averaged readings and weigh them by evidence."""
     errors = errors_of(rows, noise, setting, _rough_rate(rows, setting))
-    problem = _problem(rows, setting, errors, 1.0)
-    found = _solved_twice(problem)
-    scale = _scale_of(found)
-    if abs(np.log(scale)) > _SAME_SCALE:
-        found = _solved_twice(_problem(rows, setting, errors, scale))
-    return found
+    problem = _problem(rows, setting, errors, early_processes(rows, setting), 1.0)
+    look = _first_look(problem)
+    scale = _scale_of(problem, look)
+    kept, q = np.unique(look.q, return_inverse=True)
+    problem = _narrowed(problem, kept, scale)
+    bands, band = rate_bands(setting), _bands_near(rate_bands(setting), look)
+    solved = _solve(
+        problem, np.repeat(q, band.size), np.repeat(look.r, band.size), np.tile(band, q.size), bands
+    )
+    return _gathered(problem, solved, bands, look.rate)
 
 
 def _rough_rate(rows: Rows, setting: Setting) -> float:
@@ -222,20 +225,69 @@ def _rough_rate(rows: Rows, setting: Setting) -> float:
     return float(np.clip(np.sqrt(max(seen, low) * usual), low, high))
 
 
-def _problem(rows: Rows, setting: Setting, errors: Errors, scale: float) -> Problem:
+def _problem(
+    rows: Rows, setting: Setting, errors: Errors, sets: tuple[Early, ...], scale: float
+) -> Problem:
     walls = wall_grid(setting.vessel)
     release, shift = release_columns(rows, setting)
     columns = np.column_stack([
         shared_columns(rows, setting.ratio, setting.source), release, shift,
         setting.source.late(rows.s, walls.time_s),
     ])  # fmt: skip
-    sets = early_processes(rows, setting)
     own = errors.total(scale)
     root = np.linalg.cholesky(np.stack([own + one.covariance for one in sets]))
     right = np.stack([np.column_stack([columns, rows.y - one.mean]) for one in sets])
     white = np.linalg.solve(root, right)
     log_det = np.log(np.einsum("qnn->qn", root)).sum(1)
     return Problem(rows, setting, walls, errors, scale, sets, columns, white, log_det)
+
+
+def _narrowed(problem: Problem, kept: IntArray, scale: float) -> Problem:
+    """The same problem with some of its early sets, and the readings' errors scaled."""
+    sets = tuple(problem.early[q] for q in kept)
+    if abs(np.log(scale)) > _SAME_SCALE:
+        return _problem(problem.rows, problem.setting, problem.errors, sets, scale)
+    return replace(problem, early=sets, white=problem.white[kept], log_det=problem.log_det[kept])
+
+
+@dataclass(frozen=True, eq=False)
+class _Look:
+    """What a first look with one wide band of k found.
+
+    Attributes:
+        q, r: the early sets and releases that count, shape (N,).
+        rate: cooling rate and its u as the curve alone tells it, 1/s.
+        k, u_k: the same by each (q, r), shape (N,).
+        best: the most likely model.
+    """
+
+    q: IntArray
+    r: IntArray
+    rate: tuple[float, float]
+    k: FloatArray
+    u_k: FloatArray
+    best: Design
+
+
+def _first_look(problem: Problem) -> _Look:
+    bands = one_wide_band(problem.setting)
+    q, r = np.nonzero(problem.weight > 0)
+    found = _solve(problem, q, r, np.zeros_like(q), bands)
+    best = found.log_evidence.max(axis=1)
+    use = best > best.max() - _HOPELESS
+    k, u_k = found.mean[use, RATE], np.sqrt(found.inverse[use, RATE, RATE])
+    n, w = np.unravel_index(int(np.argmax(found.log_evidence)), found.log_evidence.shape)
+    model = design(problem, bands, int(q[n]), int(r[n]), int(w), 0)
+    seen = mixture_moments(weights_of(best[use]), k, u_k)
+    return _Look(q[use], r[use], seen, k, u_k, model)
+
+
+def _bands_near(bands: Bands, look: _Look) -> IntArray:
+    """Bands that the cooling rates of a first look lie in; all where none is near."""
+    low = bands.centre[:, None] - 3 * bands.width[:, None] < look.k + 4 * look.u_k
+    high = bands.centre[:, None] + 3 * bands.width[:, None] > look.k - 4 * look.u_k
+    near = np.flatnonzero((low & high).any(axis=1))
+    return near if near.size else np.arange(bands.centre.size)
 
 
 @dataclass(frozen=True, eq=False)
@@ -300,29 +352,6 @@ def _solve(problem: Problem, q: IntArray, r: IntArray, b: IntArray, bands: Bands
     prior_weight = weight[:, None] + np.log(problem.walls.weight)
     whole = trust * (evidence[:, None] + more) + prior_weight
     return _Solved(q, r, b, mean, inverse, gain, overshoot, 1 / free, whole)
-
-
-def _solved_twice(problem: Problem) -> Averaged:
-    """A first look with one wide band of k; then what counts, with the bands it lies in."""
-    setting = problem.setting
-    q, r = np.nonzero(problem.weight > 0)
-    first = _solve(problem, q, r, np.zeros_like(q), one_wide_band(setting))
-    best = first.log_evidence.max(axis=1)
-    use = best > best.max() - _HOPELESS
-    weight = weights_of(best[use])
-    k, v_k = first.mean[use, RATE], first.inverse[use, RATE, RATE]
-    wide = 4 * np.sqrt(v_k)
-    bands = rate_bands(setting)
-    near = (bands.centre[:, None] + 3 * bands.width[:, None] > k - wide) & (
-        bands.centre[:, None] - 3 * bands.width[:, None] < k + wide
-    )
-    lies = near.any(axis=1) if near.any() else np.ones(bands.centre.size, dtype=bool)
-    band = np.flatnonzero(lies)
-    pairs = np.flatnonzero(use)
-    q2, r2 = np.repeat(q[pairs], band.size), np.repeat(r[pairs], band.size)
-    second = _solve(problem, q2, r2, np.tile(band, pairs.size), bands)
-    seen = mixture_moments(weight, k, np.sqrt(v_k))
-    return _gathered(problem, second, bands, seen)
 
 
 def _gathered(
@@ -392,31 +421,29 @@ def _answers(
     return np.column_stack([mean, final, rest]), out
 
 
-def _scale_of(found: Averaged) -> float:
+def _scale_of(problem: Problem, look: _Look) -> float:
     """What the readings' own errors should be multiplied by, from the best model's evidence.
 
     The evidence is that of the readings under the model's whole covariance, parameters included.
     """
-    problem, model = found.problem, found.most_likely
+    model = look.best
     X = model.columns
     fixed = X @ model.prior_covariance @ X.T + model.early.covariance
     rest = problem.rows.y - model.early.mean - X @ model.prior_mean
-    log = []
-    for scale in _SCALES:
-        V = problem.errors.total(problem.scale * scale) + fixed
-        root = np.linalg.cholesky(V)
-        white = np.linalg.solve(root, rest)
-        log.append(-float(white @ white) / 2 - float(np.log(np.diag(root)).sum()))
-    weight = weights_of(np.array(log) - (np.log(_SCALES) / _LN_SCALE_SPREAD) ** 2 / 2)
+    whole = np.stack([problem.errors.total(scale) + fixed for scale in _SCALES])
+    root = np.linalg.cholesky(whole)
+    white = np.linalg.solve(root, np.broadcast_to(rest[:, None], (*whole.shape[:2], 1)))[..., 0]
+    log = -(white**2).sum(1) / 2 - np.log(np.einsum("snn->sn", root)).sum(1)
+    weight = weights_of(log - (np.log(_SCALES) / _LN_SCALE_SPREAD) ** 2 / 2)
     return float(np.exp(weight @ np.log(_SCALES)))
 
 
-def design(found: Averaged, q: int, r: int, w: int, b: int) -> Design:
+def design(problem: Problem, bands: Bands, q: int, r: int, w: int, b: int) -> Design:
     """Write one model of the grid out."""
-    problem, setting = found.problem, found.problem.setting
+    setting = problem.setting
     R, size, change = RELEASE_S.size, setting.size_K, setting.change_K
     at = (*range(SHARED), SHARED + r, SHARED + R + r, SHARED + 2 * R + w)
-    prior = shared_prior(found.bands, setting)
+    prior = shared_prior(bands, setting)
     cov = np.zeros((SHARED + 3, SHARED + 3))
     cov[:SHARED, :SHARED] = np.linalg.inv(prior.precision[b])
     mean = np.zeros(SHARED + 3)

@@ -130,10 +130,13 @@ PARTS: dict[str, str] = {
     "moment of mixing": "the moment's own uncertainty times the drift at it",
     "cooling rate": "k, from both periods and what is known of such cups",
     "stirring and room": "where the cup settles, if neither period shows it",
-    "vapour": "loss that grows faster than the temperature difference",
+    "loss that grows faster than linearly": "vapour and convection: a hot cup loses more than in "
+    "proportion",
+    "air that moves in the room": "draughts and swings of the room's air that no drift describes",
     "drifting room": "the room may have warmed or cooled during the log",
     "fore drift": "the fore period may drift otherwise than the law says",
-    "quick processes": "pouring, mixing and the sensor's lag right after the mixing",
+    "sensor, pouring and release": "pouring, the sensor's lag and the release itself, until they are "
+    "over",
     "heat still released": "a slow end of the release that drift may hide",
     "heat released late": "heat that came while the law counted it as already there",
     "loss left uncorrected": "what was lost until the extreme reading",

@@ -138,7 +138,7 @@ def test_what_the_extreme_reading_costs(benches):
         (slow[extreme], cost_percent(made[0])),
         (fast[extreme], cost_percent(made[1])),
     ):
-        assert -shift == pytest.approx(truth, abs=0.35)  # the rise itself is known to 0.1 to 0.2 %
+        assert -shift == pytest.approx(truth, abs=0.6)  # the rise itself is known to 0.1 to 0.3 %
     assert -fast["the cup's constant"] == pytest.approx(2.4, abs=0.25)
 
 

@@ -60,7 +60,7 @@ def test_bad_cells_of_the_poured_liquid(bench, columns, column, words):  # noqa:
         ({"heater_V": "twelve"}, "heater_V", "twelve"),
         ({"mixed_at_s": 0.0}, "curve", "readings before the heating"),
         ({"mixed_at_s": 99999.0}, "curve", "after the heater went off"),
-        ({"curve": "flat.csv"}, "curve", "did not change"),
+        ({"curve": "flat.csv"}, "curve", "no change to correct"),
     ],
 )
 def test_bad_heater_rows(bench, changes, column, words):  # noqa: F811

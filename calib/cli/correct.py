@@ -34,6 +34,10 @@ def correct(
         float | None,
         typer.Option("--mixed-at", metavar="S", help="Moment of mixing on the curve's clock, s."),
     ] = None,
+    u_mixed_at: Annotated[
+        float | None,
+        typer.Option("--u-mixed-at", metavar="S", help="Its standard uncertainty, s; default 0."),
+    ] = None,
     method: Annotated[
         str | None, typer.Option("--method", metavar="NAME", help="Use this correction.")
     ] = None,
@@ -113,6 +117,8 @@ def correct(
     from calib.jobs.correcting import correct_file
 
     out = Output(as_json=as_json)
+    if u_mixed_at is not None and mixed_at is None:
+        raise InputError("an uncertainty of the moment of mixing without the moment; give both")
     spans = tuple(_span(text) for text in leave_out or ())
     report = correct_file(
         curve,
@@ -139,6 +145,7 @@ def correct(
         vessel=vessel,
         capacity_ratio=capacity_ratio,
         leave_out=spans,
+        u_mixed_at_s=u_mixed_at or 0.0,
     )
     _show(out, report, every_method=compare)
     if page is not None:

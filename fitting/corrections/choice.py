@@ -9,6 +9,7 @@ import numpy as np
 from fitting.checks.faults import refuse_faults
 from fitting.checks.glitches import said, without_glitches
 from fitting.checks.loss_change import before_the_change
+from fitting.checks.moment import held_against_the_jump
 from fitting.checks.plausible import held_to_the_reading
 from fitting.checks.range_end import stands_long
 from fitting.corrections.case import Case, build_case
@@ -71,6 +72,7 @@ def correct(
     mixing = (
         find_mixing(curve) if mixed_at_s is None else given_mixing(curve, mixed_at_s, u_mixed_at_s)
     )
+    mixing = held_against_the_jump(curve, mixing)
     known: dict[str, Any] = {
         "capacity_ratio": capacity_ratio,
         "room_C": room_C,
@@ -143,7 +145,7 @@ def assemble(case: Case, found: dict[str, Correction], method: str | None) -> Co
 
 def warnings_for(case: Case, chosen: Correction) -> tuple[str, ...]:
     """What the user should know before trusting the number."""
-    out = list(said(case.curve))
+    out = [*said(case.curve), *filter(None, [case.mixing.warning])]
     if not chosen.admissible:
         out.append(f"{chosen.method}: {chosen.why}")
     if case.fore.stop < 5:

@@ -9,6 +9,7 @@ import numpy as np
 from fitting.checks.faults import refuse_faults
 from fitting.checks.glitches import said, without_glitches
 from fitting.checks.loss_change import before_the_change
+from fitting.checks.moment import held_against_the_jump
 from fitting.checks.plausible import held_to_the_reading
 from fitting.checks.range_end import stands_long
 from fitting.corrections.case import Case, build_case
@@ -89,7 +90,7 @@ def lay_out(curve: Curve, known: Circumstances, method: str | None = None) -> Ca
     if method is not None and method not in METHODS:
         raise CurveError(f"there is no method {method!r}; expected one of {', '.join(METHODS)}")
     curve = without_glitches(curve)
-    mixing = moment_of(curve, known)
+    mixing = held_against_the_jump(curve, moment_of(curve, known))
     try:
         refuse_faults(curve, mixing)
         curve = before_the_change(curve, mixing)
@@ -182,7 +183,7 @@ def assemble(
 
 def warnings_for(case: Case, chosen: Correction) -> tuple[str, ...]:
     """What the user should know before trusting the number."""
-    out = list(said(case.curve))
+    out = [*said(case.curve), *filter(None, [case.mixing.warning])]
     if not chosen.admissible:
         out.append(f"{chosen.method}: {chosen.why}")
     if case.fore.stop < 5:

@@ -153,3 +153,11 @@ def test_a_span_to_leave_out_that_cannot_be_meant(cupledger, path, words):
     done = cupledger("correct", path, "--mixed-at", "120", "--leave-out", words)
     assert done.code == 2
     assert "expected FROM:TO" in done.err or "no reading lies between" in done.err
+
+
+def test_the_moments_uncertainty_can_be_told(cupledger, path):
+    sure = cupledger("correct", path, "--mixed-at", "120", "--json").json
+    wide = cupledger("correct", path, "--mixed-at", "120", "--u-mixed-at", "3", "--json").json
+    assert (sure["u_mixed_at_s"], wide["u_mixed_at_s"]) == (0.0, 3.0)
+    assert wide["u_rise_K"] >= sure["u_rise_K"]
+    assert cupledger("correct", path, "--u-mixed-at", "3").code == 2

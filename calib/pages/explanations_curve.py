@@ -135,8 +135,8 @@ PARTS: dict[str, str] = {
     "air that moves in the room": "draughts and swings of the room's air that no drift describes",
     "drifting room": "the room may have warmed or cooled during the log",
     "fore drift": "the fore period may drift otherwise than the law says",
-    "sensor, pouring and release": "pouring, the sensor's lag and the release itself, until they are "
-    "over",
+    "sensor, pouring and release": "pouring, the sensor's lag and the release itself, until they "
+    "are over",
     "heat still released": "a slow end of the release that drift may hide",
     "heat released late": "heat that came while the law counted it as already there",
     "loss left uncorrected": "what was lost until the extreme reading",

@@ -24,7 +24,7 @@ def test_one_school():
 @pytest.mark.long
 @pytest.mark.timeout(3600)
 def test_sixteen_schools():
-    """The targets of the main job on cups of every kind; figures in DEVELOPERS.md.
+    """The targets of the main job on cups of every kind; figures in tests/benchmarks/FIGURES.md.
 
     Six cups' constants within 0.5 J/K rms, class enthalpies within 0.30 % rms, 95 % intervals that
     hold 90 to 99 and 91 to 99 times in 100. A reaction's six runs share one error of c_p, so that

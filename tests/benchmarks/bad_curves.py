@@ -262,7 +262,7 @@ OUTCOMES = (
 
 
 def main() -> None:
-    """Print the table that DEVELOPERS.md keeps."""
+    """Print the table that tests/benchmarks/FIGURES.md keeps."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--case", action="append", choices=list(CASES))
     parser.add_argument("--n", type=int, default=60)

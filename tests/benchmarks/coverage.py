@@ -239,7 +239,7 @@ def _arguments() -> argparse.Namespace:
 
 
 def main() -> None:
-    """Print the tables that DEVELOPERS.md keeps."""
+    """Print the tables that tests/benchmarks/FIGURES.md keeps."""
     args = _arguments()
     kept = read_rows(args.rows)
     if not args.table:

@@ -118,7 +118,7 @@ def _resting(run: SimulatedRun) -> float:
 
 
 def main() -> None:
-    """Print the table that DEVELOPERS.md keeps."""
+    """Print the table that tests/benchmarks/FIGURES.md keeps."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--family", action="append", choices=FAMILIES)
     parser.add_argument("--n", type=int, default=200)

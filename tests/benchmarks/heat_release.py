@@ -88,7 +88,7 @@ def judge(family: str, seeds: range) -> dict[str, Cell]:
 
 
 def main() -> None:
-    """Print the table that DEVELOPERS.md keeps."""
+    """Print the table that tests/benchmarks/FIGURES.md keeps."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--family", action="append", choices=FAMILIES)
     parser.add_argument("--n", type=int, default=200)

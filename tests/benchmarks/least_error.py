@@ -257,7 +257,7 @@ def _print_steps(families: list[str], n: int, first_seed: int, step_K: float) ->
 
 
 def main() -> None:
-    """Print the table that DEVELOPERS.md keeps."""
+    """Print the table that tests/benchmarks/FIGURES.md keeps."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--n", type=int, default=100)
     parser.add_argument("--first-seed", type=int, default=300_000)

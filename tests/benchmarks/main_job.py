@@ -89,7 +89,7 @@ def run_schools(schools: int, first_seed: int = 1) -> dict[str, Score]:
 
 
 def main() -> None:
-    """Print the table that DEVELOPERS.md keeps."""
+    """Print the table that tests/benchmarks/FIGURES.md keeps."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--schools", type=int, default=40)
     scores = run_schools(parser.parse_args().schools)

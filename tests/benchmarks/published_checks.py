@@ -138,7 +138,7 @@ def _left_out() -> None:
 
 
 def main() -> None:
-    """Print the tables that DEVELOPERS.md keeps."""
+    """Print the tables that tests/benchmarks/FIGURES.md keeps."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--short", action="store_true")
     rows = all_rows()

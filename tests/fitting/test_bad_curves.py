@@ -1,6 +1,6 @@
 """Simulated curves at the edge and beyond it: refused for the right reason, or right.
 
-Cut down from ``python -m tests.benchmarks.bad_curves``, whose table is kept in DEVELOPERS.md; the
+Cut down from ``python -m tests.benchmarks.bad_curves``, whose table is kept in tests/benchmarks/FIGURES.md; the
 truth comes from the simulated cup.
 """
 

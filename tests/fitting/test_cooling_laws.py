@@ -77,7 +77,7 @@ def test_newton_is_a_special_case(name):
     ],
 )
 def test_the_right_law_is_found_in_most_logs(kind, law, least):
-    """Six draws each; the tables in DEVELOPERS.md have more. With the room's temperature noted."""
+    """Six draws each; the tables in tests/benchmarks/FIGURES.md have more. With the room's temperature noted."""
     right = held = 0
     for draw in draw_logs(kind, range(100, 106)):
         found = fit_cooling_log(draw.curve, room_C=round(draw.room_C, 1))

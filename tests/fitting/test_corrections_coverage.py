@@ -14,7 +14,7 @@ from tests.benchmarks.coverage import Key, cells_of, default_table, read_rows, r
     [("fast", 0.20), ("mixing", 0.16), ("slow", 0.35), ("pellets", 0.20)],
 )
 def test_a_few_curves_of_each_family(family, rmse_percent):
-    """Loose bounds on 40 curves at 0.01 K; the table in DEVELOPERS.md has the figures of many."""
+    """Loose bounds on 40 curves at 0.01 K; the table in tests/benchmarks/FIGURES.md has the figures of many."""
     cells = score(family, 40, resolution_K=0.01)
     default = cells["default"]
     assert default.rmse <= rmse_percent

@@ -1,4 +1,4 @@
-"""The bound that DEVELOPERS.md sets the corrections against, where it can be had in closed form."""
+"""The bound that tests/benchmarks/FIGURES.md sets the corrections against, where it can be had in closed form."""
 
 from __future__ import annotations
 

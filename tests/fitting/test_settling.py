@@ -79,7 +79,7 @@ def test_a_sensor_alone_decides_where_all_heat_comes_at_once():
 
 
 def test_intervals_hold_on_a_few_simulated_curves():
-    """Cut down from the table in DEVELOPERS.md; its seeds are others."""
+    """Cut down from the table in tests/benchmarks/FIGURES.md; its seeds are others."""
     held = []
     for family in ("fast", "slow"):
         for cell in judge(family, range(700, 706), 0.01, room_noted=True).values():

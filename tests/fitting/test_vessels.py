@@ -1,7 +1,7 @@
 """Flasks: a glass wall of 40 to 120 J/K that warms over minutes, told or seen on the curve.
 
 Truth: `fitting.simulated_cup.draw_flask` (ranges: common practice, no source). The table of many
-curves stands in DEVELOPERS.md.
+curves stands in tests/benchmarks/FIGURES.md.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Published values with ours beside them, as rows: what DEVELOPERS.md prints and tests judge.
+"""Published values with ours beside them, as rows: what tests/benchmarks/FIGURES.md prints and tests judge.
 
 The published numbers stand with their sources in the test modules of this folder; here they are
 only gathered. Letters: F found on a public page, L read from a library, C computed from F or L,

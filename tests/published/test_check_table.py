@@ -1,4 +1,4 @@
-"""The table of check values as DEVELOPERS.md prints it: enough rows, and each where it must be."""
+"""The table of check values as tests/benchmarks/FIGURES.md prints it: enough rows, and each where it must be."""
 
 from __future__ import annotations
 

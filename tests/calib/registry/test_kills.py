@@ -1,5 +1,5 @@
 """Small runs of tests/benchmarks/kill_registry.py and kill_commands.py; for full figures see
-DEVELOPERS.md."""
+tests/benchmarks/FIGURES.md."""
 
 from __future__ import annotations
 

@@ -98,7 +98,7 @@ def correct(case: Case) -> Correction:
     low, high = found.interval95(RISE)
     rate, u_rate = found.moments(RATE)
     u_moment = _moment_part(case, rise)
-    misfit, after = found.misfit * found.scale, case.periods.after_s[0] - case.mixing.time_s
+    misfit, after = found.misfit * found.scale, main_end_s(case)  # where lines begin to be drawn
     poor = max(misfit / _MISFIT, 1.0)  # what no model follows is not told by their spread
     widened = poor * (float(np.hypot(u, u_moment)) / u if u > 0 else 1.0)
     explained = explain(found, after_readings(case))

@@ -30,6 +30,7 @@ _STRETCHES = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 18, 22, 27, 33, 40)  # readings
 _SHORT_SHARE = 0.03  # of the change
 _SURE = 3.5  # times the uncertainty of what was still due
 _STEPS_ROUND = 3.0
+_STEPS_LONG = 2.0  # steps that may be lost while the reading stands: one, and the top is round
 _USUAL_RATE_PER_S = 1.2e-4  # of a foam cup with a lid; common practice, no source
 _STEPS_STOOD, _STOOD_S = 2.5, 150.0  # steps that such a cup would have moved by; longer than a top
 
@@ -54,7 +55,11 @@ def reached_end(curve: Curve, mixed_at_s: float) -> RangeEnd | None:
             continue
         why = (
             _without_flicker(y[s < 0][:-3], curve.resolution_K, length)
-            or _stopped_short(y, start, length, noise, int((s <= 0).sum()))
+            or (
+                ""
+                if _one_step_long(s, y, start, length, curve.resolution_K)
+                else _stopped_short(y, start, length, noise, int((s <= 0).sum()))
+            )
             or _then_falling(s, y, start, length, noise)
         )
         if why:
@@ -98,6 +103,20 @@ def _stopped_short(y: FloatArray, start: int, length: int, noise: Noise, fore: i
                 "ended gradually"
             )
     return ""
+
+
+def _one_step_long(s: FloatArray, y: FloatArray, start: int, length: int, q: float) -> bool:
+    """Whether the reading stood no longer than a display's step takes to be lost, as after grains
+    that are suddenly gone: t = q/|dT/dt|, the fall read from what follows."""
+    end = start + length
+    reach = max(2 * length, 20)
+    t, T = s[end : end + reach], y[end : end + reach]
+    if q <= 0 or t.size < 5:
+        return False
+    x = t - t.mean()
+    slope = abs(float(x @ T) / float(x @ x))
+    stood = float(s[end - 1] - s[start])
+    return stood * slope <= _STEPS_LONG * q
 
 
 def _then_falling(s: FloatArray, y: FloatArray, start: int, length: int, noise: Noise) -> str:

@@ -30,6 +30,7 @@ _STRETCHES = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 18, 22, 27, 33, 40)  # readings
 _SHORT_SHARE = 0.03  # of the change
 _SURE = 3.5  # times the uncertainty of what was still due
 _STEPS_ROUND = 3.0
+_SAYS_THE_SAME = 0.3  # of the readings that follow
 _STEPS_LONG = 2.0  # steps that may be lost while the reading stands: one, and the top is round
 _USUAL_RATE_PER_S = 1.2e-4  # of a foam cup with a lid; common practice, no source
 _STEPS_STOOD, _STOOD_S = 2.5, 150.0  # steps that such a cup would have moved by; longer than a top
@@ -107,11 +108,12 @@ def _stopped_short(y: FloatArray, start: int, length: int, noise: Noise, fore: i
 
 def _one_step_long(s: FloatArray, y: FloatArray, start: int, length: int, q: float) -> bool:
     """Whether the reading stood no longer than a display's step takes to be lost, as after grains
-    that are suddenly gone: t = q/|dT/dt|, the fall read from what follows."""
+    that are suddenly gone: t = q/|dT/dt|, the fall read from what follows. A sensor at its end goes
+    on saying the same, whatever interrupts it."""
     end = start + length
     reach = max(2 * length, 20)
     t, T = s[end : end + reach], y[end : end + reach]
-    if q <= 0 or t.size < 5:
+    if q <= 0 or t.size < 5 or float(np.mean(T == y[start])) > _SAYS_THE_SAME:
         return False
     x = t - t.mean()
     slope = abs(float(x @ T) / float(x @ x))

@@ -20,7 +20,7 @@ from fitting.checks.glitches import without_glitches
 from fitting.cooling_laws.of_curve import laws_of
 from fitting.corrections.choice import assemble, every_method, lay_out
 from fitting.corrections.result import Corrected, Correction, methods_frame, methods_html
-from fitting.cup.circumstances import Circumstances
+from fitting.cup.circumstances import U_ROOM_K, Circumstances
 from fitting.curve import Curve
 from fitting.prior_weight import PriorWeight, weigh_prior
 from fitting.stability import Stability, scan_stability
@@ -117,7 +117,7 @@ def compare(
     u_mixed_at_s: float = 0.0,
     method: str | None = None,
     room_C: float | None = None,
-    u_room_K: float = 0.5,
+    u_room_K: float = U_ROOM_K,
     capacity_ratio: float = 1.0,
     prior_rate_per_s: float | None = None,
     u_prior_rate_per_s: float | None = None,

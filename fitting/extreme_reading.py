@@ -30,6 +30,7 @@ import numpy.typing as npt
 
 from fitting.corrections.result import Correction, total
 from fitting.cup.circumstances import Circumstances
+from fitting.cup.knowledge import BENCH
 from fitting.curve import FloatArray
 from fitting.errors import CurveError
 from fitting.extreme_courses import RELEASES, TIMES_S, Courses, courses, looks, on_grid, responses
@@ -86,7 +87,7 @@ def correct_extreme_reading(
     u_before_K: float = 0.03,
     u_reading_K: float = 0.03,
     step_K: float = 0.01,
-    noise_K: float = 0.009,
+    noise_K: float = BENCH.look_K.u,
     cup_share: float | None = None,
     release: str | None = None,
 ) -> Correction:

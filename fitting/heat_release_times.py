@@ -22,12 +22,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fitting.cup.knowledge import BENCH, SURROUNDINGS
 from fitting.curve import FloatArray
 
-U_POUR_S = 0.8  # standard uncertainty of when "the" mixing was, since pouring takes seconds
-POUR_UP_TO_S = 4.0  # how long pouring may take
-LAG_UP_TO_S = 20.0  # the slowest sensor allowed for where nothing is known of it
-# all three: common practice, no source
+U_POUR_S, POUR_UP_TO_S = BENCH.pour_s.u, BENCH.pour_up_to_s.value
+_LAG = SURROUNDINGS.sensor_lag_s
+LAG_UP_TO_S = _LAG.value * float(np.exp(1.96 * _LAG.u))  # where nothing is known of the sensor
 TIME_CONSTANT_SHARE = 1 - float(np.exp(-1))
 _Interval = tuple[float, float | None]
 

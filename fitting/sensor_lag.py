@@ -16,6 +16,7 @@ from __future__ import annotations
 import numpy as np
 
 from fitting.corrections.case import Case
+from fitting.cup.knowledge import RELEASES
 from fitting.curve import FloatArray
 
 _LAG_S = np.geomspace(0.7, 40.0, 44)
@@ -23,7 +24,6 @@ _STIRRING_S = np.array([0.3, 0.8, 1.6, 3.0, 5.5])
 _POUR_S = np.array([0.2, 1.0, 2.0, 3.0, 4.0, 6.0])
 _QUICKER = 1.5  # stirring is at least so many times quicker than the sensor
 _SEEN_S = 75.0
-_LIQUID_RATIO = 0.85  # heat capacity before / after: a portion of liquid, no solid, came in
 _SLOW_S = 50.0
 _SLOW_SHARE = 0.015  # of the change: what loss and wall make within the minute
 _HELD_SHARE = 2e-3  # of the change: misfit that weighs as much as a small amplitude
@@ -41,7 +41,7 @@ def lag_of(case: Case) -> tuple[float, float] | None:
     """
     use = (case.s > 0) & (case.s <= _SEEN_S)
     s, y = case.s[use], case.y[use] - case.before_C
-    if case.known.capacity_ratio > _LIQUID_RATIO or s.size < 8 or s[-1] < 30.0:
+    if case.known.capacity_ratio > RELEASES.liquid_below.value or s.size < 8 or s[-1] < 30.0:
         return None
     change = max(abs(case.swing_K), 1e-6)
     lag, misfit = _misfits(s, y, change)

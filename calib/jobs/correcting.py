@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import InputError
+from fitting.cup.knowledge import BENCH
 
 if TYPE_CHECKING:
     from calib.jobs.known_loss import KnownLoss
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from fitting.stability import Stability
 
 Progress = Callable[[int, int, str], None]
-_LAG_SHARE = 0.1  # u of a sensor's lag given without one: common practice, no source
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -264,7 +264,7 @@ def _known_of_release(given: dict[str, float | None]) -> dict[str, float]:
         if value is not None:
             known[name] = value
             known[f"u_{name}"] = (
-                u if u is not None else _LAG_SHARE * value if name == "sensor_lag_s" else 0.0
+                u if u is not None else BENCH.lag_share.u * value if name == "sensor_lag_s" else 0.0
             )
     if known.get("heat_capacity_J_per_K") == 0:
         raise InputError("the heat capacity is 0 J/K; expected more than 0: content and cup")

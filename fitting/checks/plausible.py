@@ -23,8 +23,11 @@ import numpy as np
 from fitting.corrections.case import Case
 from fitting.corrections.lines import drift_lines
 from fitting.corrections.result import Correction, replaced
+from fitting.cup.knowledge import CUP
 
-_WALL_SHARE = 0.012  # of the change, still to go into a wall after the main period; judgement
+_WALL_SHARE = (
+    CUP.slow_wall.share.rms
+)  # of the change, still to go into a wall after the main period
 _AT_MOST = 2.0  # times the loss that the drifts tell
 _SURE = 2.0
 _FEW_S = 15.0  # over which the reading at the end of the main period is averaged

@@ -20,14 +20,13 @@ from fitting.cooling_laws.log_result import CoolingLog, Interval, Parts
 from fitting.cooling_laws.result import LawComparison, LawFit
 from fitting.cooling_laws.stretch import Stretch, stretch_of
 from fitting.cooling_laws.weighed import Weighed, weigh
-from fitting.cup.circumstances import check_room
+from fitting.cup.circumstances import U_ROOM_K, check_room
+from fitting.cup.knowledge import COOLING_LOG
 from fitting.curve import Curve
 from fitting.errors import CurveError
 from fitting.periods import quick_noise
 
-UNSEEN_SHARE = 0.01
-"""u of k from what neither law nor average describes (air that moves), as a share of it; from
-simulated cups (`tests/benchmarks/cooling_laws.py`)."""
+UNSEEN_SHARE = COOLING_LOG.unseen_share.u
 _LEAST_CHANGE_K = 0.3
 _LONGEST_S = 30 * 86400.0
 _Z95 = 1.96
@@ -55,7 +54,7 @@ def fit_cooling_log(
     from_s: float | None = None,
     to_s: float | None = None,
     room_C: float | None = None,
-    u_room_K: float = 0.5,
+    u_room_K: float = U_ROOM_K,
     heat_capacity_J_per_K: float | None = None,
     u_heat_capacity_J_per_K: float = 0.0,
     law: str | None = None,

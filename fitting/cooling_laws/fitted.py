@@ -21,10 +21,10 @@ import numpy as np
 
 from fitting.cooling_laws.laws import FASTEST_PER_S, RATE, START, T_INF, Law
 from fitting.cooling_laws.stretch import Stretch
+from fitting.cup.knowledge import SURROUNDINGS
 from fitting.curve import FloatArray
 
-U_ROOM_DRIFT_K_PER_S = 2e-4
-"""0.7 K in an hour, either way: what a room drifts without being noticed (common practice)."""
+U_ROOM_DRIFT_K_PER_S = SURROUNDINGS.room_drift_K_per_s.u
 
 
 @dataclass(frozen=True, slots=True)

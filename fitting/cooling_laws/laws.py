@@ -24,6 +24,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from fitting.cup.knowledge import COOLING_LOG
 from fitting.curve import FloatArray
 
 START, RATE, T_INF = 0, 1, 2
@@ -57,8 +58,8 @@ class Law:
         slope: dT/dt [K/s] at a time and a temperature, the wall being level.
         bounds: lowest and highest value of the parameters after the first three.
         starts: values of the further parameters to start the search from.
-        u_settles_K: u of T∞ about the room's temperature: a stirrer warms the cup by up to 0.5 K, a
-            wet, evaporating surface cools it by a few kelvin (common practice, no source).
+        u_settles_K: u of T∞ about the room's temperature: a stirrer warms the cup, a wet
+            surface cools it (`fitting.cup.bench`).
     """
 
     name: str
@@ -70,7 +71,7 @@ class Law:
     slope: Slope
     bounds: Callable[[Span], tuple[tuple[float, float], ...]]
     starts: Callable[[Span], tuple[tuple[float, ...], ...]]
-    u_settles_K: float = 0.7
+    u_settles_K: float = COOLING_LOG.settles_K.u
 
     @property
     def size(self) -> int:
@@ -164,7 +165,8 @@ _ALL = (
         "dT/dt = −k (T − T∞) |(T − T∞)/θr|^(n−1)",
         "free convection: n = 5/4, Dulong & Petit 1817, Lorenz 1881 (from memory)",
         (*_SHARED, ("n", "")), steeper, _steeper_slope,
-        lambda span: ((1.0, STEEPEST),), lambda span: ((1.25,), (1.8,)), 2.5,
+        lambda span: ((1.0, STEEPEST),), lambda span: ((1.25,), (1.8,)),
+        COOLING_LOG.settles_steeper_K.u,
     ),
     Law(
         "drifting-room", "Newton's law in a drifting room",

@@ -26,24 +26,24 @@ from fitting.cooling_laws.course import (
 )
 from fitting.cooling_laws.laws import NEWTON
 from fitting.cooling_laws.stretch import Stretch
+from fitting.cup.knowledge import BENCH, COOLING_LOG, CUP, SURROUNDINGS, USUAL_RATE_PER_S
 from fitting.curve import FloatArray
 
 IntArray = npt.NDArray[np.intp]
 
-# Middles and standard deviations of what is known beforehand, ordinary and large (common practice,
-# no source).
-U_DRIFT_K_PER_S = (2e-4, 6e-4)  # a room by 0.7 K/h unnoticed; by 2 K/h
-LN_STEEP = ((np.log(0.01), 1.0), (np.log(0.15), 0.7))  # n − 1: under a lid; open, wet or bare
-WALL_SHARE = (0.005, 0.06)  # of the distance to the room: foam; glass or a heavy vessel
-LN_WALL_S = ((np.log(50.0), 0.5), (np.log(250.0), 0.7))
-P_LARGE = (0.3, 0.2, 0.3)  # of drift, steepness, wall
-U_SETTLES_K = (0.8, 0.9)  # T∞ about the room: stirring; and an open, wet surface
-WET_K = 5.0
-"""T∞ lies lower by so many kelvin times n − 1: vapour that makes the loss steeper by 0.1 also keeps
-the cup about 1 K below the room, convection does not (half of each, and as uncertain; own
-estimate)."""
-_FAR_C = (20.0, 8.0)  # where the room was not noted: indoors, or nearly so
-_LN_RATE = (np.log(1.5e-4), 2.0)
+# Middles and standard deviations of what is known beforehand, ordinary and large
+# (`fitting.cup.knowledge`). A wall's amplitude is a share of the distance to the room.
+_LOGS = COOLING_LOG
+_WALLS = (CUP.slow_wall, CUP.heaviest_wall)
+U_DRIFT_K_PER_S = (SURROUNDINGS.room_drift_K_per_s.u, _LOGS.restless_room_K_per_s.u)
+LN_STEEP = tuple((np.log(one.value), one.u) for one in (_LOGS.steep, _LOGS.steeper))  # n − 1
+WALL_SHARE = tuple(wall.share.rms for wall in _WALLS)
+LN_WALL_S = tuple((np.log(wall.time_s.value), wall.time_s.u) for wall in _WALLS)
+P_LARGE = (_LOGS.restless.value, _LOGS.bare.value, _LOGS.heavy.value)  # drift, steepness, wall
+U_SETTLES_K = (_LOGS.settles_K.u, _LOGS.settles_open_K.u)  # T∞ about the room
+WET_K = _LOGS.wet_K.value  # T∞ lies lower by so many kelvin times n − 1, and as uncertain
+_FAR_C = (BENCH.usual_room_C.value, _LOGS.anywhere_K.u)  # where the room was not noted
+_LN_RATE = (np.log(USUAL_RATE_PER_S), _LOGS.ln_rate.u)
 DRAWS, _WIDER, _ROUNDS = 64, 1.3, 2
 _MOST_STEPS, _SETTLED = 25, 2e-3
 _HUGE = 1e6

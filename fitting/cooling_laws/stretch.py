@@ -8,14 +8,16 @@ from functools import cached_property
 import numpy as np
 
 from fitting.cooling_laws.laws import Span
+from fitting.cup.circumstances import U_ROOM_K
+from fitting.cup.knowledge import SURROUNDINGS, USUAL_RATE_PER_S
 from fitting.curve import Curve, FloatArray
 from fitting.errors import CurveError
 
 MOST_BINS = 60
 FEWEST_BINS = 12
 _SHORTEST_BIN_S = 8.0
-STIRRING_K = 0.5
-"""How much a stirrer of some 0.02 W warms a cup that loses 0.04 W/K (common practice)."""
+STIRRING_K = SURROUNDINGS.stirring_K_per_s.value / USUAL_RATE_PER_S
+"""How much a stirrer warms a usual cup above its room. [K]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +73,7 @@ def stretch_of(
     to_s: float,
     *,
     room_C: float | None = None,
-    u_room_K: float = 0.5,
+    u_room_K: float = U_ROOM_K,
     fore: ForeDrift | None = None,
 ) -> Stretch:
     """Average a part of a curve over bins of equal time.

@@ -31,10 +31,11 @@ from fitting.cooling_laws.fitted import Scatter
 from fitting.cooling_laws.laws import NEWTON
 from fitting.cooling_laws.mixtures import DRAWS, LARGE, P_LARGE, IntArray, Problem, prior_of
 from fitting.cooling_laws.stretch import Stretch
+from fitting.cup.knowledge import COOLING_LOG
 from fitting.curve import FloatArray
 from fitting.evidence import mixture_moments, mixture_quantiles, weights_of
 
-SWING_K, SWING_S = 0.06, 150.0  # what a room does beside its drift, within some minutes
+SWING_K, SWING_S = COOLING_LOG.swing_K.u, COOLING_LOG.swing_s.value
 _BINS = 30  # of the course: it is smooth
 _HOPELESS = 9.0  # of log evidence behind the best
 

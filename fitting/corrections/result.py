@@ -11,6 +11,7 @@ import numpy as np
 
 from fitting.corrections.case import Case
 from fitting.cup.circumstances import NOTHING_KNOWN, Circumstances
+from fitting.cup.knowledge import SURROUNDINGS
 from fitting.curve import Curve, FloatArray, LeftOut
 from fitting.noise import lag1
 
@@ -386,8 +387,8 @@ def make(
     )
 
 
-_LAG_S = 8.0  # of an ordinary sensor; common practice, no source
-_WANDER_K = 0.002  # slow wander of a reading within minutes; common practice, no source
+_LAG_S = SURROUNDINGS.sensor_lag_s.value
+_WANDER_K = SURROUNDINGS.reading_wander_K.u
 
 
 def u_of_reading(case: Case) -> float:

@@ -16,7 +16,7 @@ SENSOR = Sensor(lag_s=6.0, noise_K=0.006, step_K=0.01, wander_K=0.002)
     [
         ("vacuum flask, 500 mL", "flask"), ("Steel FLASK with stopper", "flask"),
         ("double foam cup, foam lid", "cup"), ("conical flask in a foam jacket", None),
-        ("metal can", None), ("", None),
+        ("metal can", "metal"), ("", None),
     ],
 )  # fmt: skip
 def test_a_kind_tells_the_vessel(kind, vessel):

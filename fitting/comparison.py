@@ -17,19 +17,19 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from fitting.checks.glitches import without_glitches
-from fitting.cooling_laws.of_curve import laws_of
+from fitting.checks.prior_weight import PriorWeight, weigh_prior
+from fitting.checks.stability import Stability, scan_stability
+from fitting.cooling.of_curve import laws_of
 from fitting.corrections.choice import assemble, every_method, lay_out
 from fitting.corrections.result import Corrected, Correction, methods_frame, methods_html
 from fitting.cup.circumstances import U_ROOM_K, Circumstances
 from fitting.curve import Curve
-from fitting.prior_weight import PriorWeight, weigh_prior
-from fitting.stability import Stability, scan_stability
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-    from fitting.cooling_laws.result import LawComparison
+    from fitting.cooling.result import LawComparison
 
 VIEWS = ("methods", "correction", "residuals", "equal-areas", "release", "stability")
 Progress = Callable[[int, int, str], None]
@@ -81,14 +81,15 @@ class Comparison:
         return table
 
     def plot(self, ax: Axes, what: str = "methods") -> None:
-        """Draw one view on an Axes: those of `fitting.views.draw`, or ``stability``.
+        """Draw one view on an Axes: those of `fitting.drawings.views.draw`, or ``stability``.
 
         ``stability`` draws the scan in which the rise moves most.
 
         Raises:
             ValueError: there is no such view.
         """
-        from fitting import plots, views
+        from fitting.drawings import curves as plots
+        from fitting.drawings import views
 
         if what not in VIEWS:
             raise ValueError(f"what is {what!r}; expected one of {', '.join(VIEWS)}")

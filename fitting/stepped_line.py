@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from fitting.curve import FloatArray
-from fitting.evidence import normal_cdf
+from fitting.newton.evidence import normal_cdf
 from fitting.noise import Noise
 
 _LEVELS, _SLOPES = 81, 41

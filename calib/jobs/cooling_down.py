@@ -17,7 +17,7 @@ from fitting.cup.knowledge import BENCH
 
 if TYPE_CHECKING:
     from calib.registry import StoredConstant
-    from fitting.cooling_laws import CoolingLog, LawFit
+    from fitting.cooling import CoolingLog, LawFit
     from fitting.curve import Curve
 
 U_FILL_G = BENCH.fill_g.u
@@ -139,8 +139,8 @@ def cool_down(
         RegistryError: an apparatus without a constant in force.
         CurveError: the file is no curve, or no cooling log; the message says why.
     """
-    from fitting.cooling_laws import fit_cooling_log
-    from fitting.curve_files import read_curve
+    from fitting.cooling import fit_cooling_log
+    from fitting.files.curve_files import read_curve
 
     given = _given_capacity(heat_capacity, apparatus, fill_g, u_fill_g)
     stored = None

@@ -18,8 +18,8 @@ from calib.rounding import decimals_for
 
 if TYPE_CHECKING:
     from calib.jobs.cooling_down import CooldownReport
-    from fitting.cooling_laws import CoolingLog, LawFit
-    from fitting.cooling_laws.log_result import Parts
+    from fitting.cooling import CoolingLog, LawFit
+    from fitting.cooling.log_result import Parts
 
 CAUTIONS = (
     "Hot water scalds: 45 °C is enough for a cooling log; carry and pour it with care.",

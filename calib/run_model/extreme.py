@@ -1,7 +1,7 @@
 """The highest or lowest reading, corrected with a known heat-loss conductance G.
 
 After a mixing or a dissolution nobody knows how the heat came, what a slow wall still took and how
-far the display's highest reading lay above the truth: `fitting.extreme_reading` averages over them.
+far the display's highest reading lay above the truth: `fitting.extreme.reading` averages over them.
 
 A heater gives its heat evenly for t_h, and the reading is taken t after it was switched off. With
 Newton's law and θ = T − T∞, exactly,
@@ -62,10 +62,10 @@ def extreme_loss(
 ) -> ExtremeLoss:
     """Correction of an extreme reading after a mixing or a dissolution.
 
-    Arguments as for `fitting.extreme_reading.correct_extreme_reading`. The readings' own errors are
+    Arguments as for `fitting.extreme.reading.correct_extreme_reading`. The readings' own errors are
     left to the thermometer's inputs.
     """
-    from fitting import extreme_reading as fitted
+    from fitting.extreme import reading as fitted
 
     if known.rate_per_s is not None:
         known = replace(known, rate_per_s=min(known.rate_per_s, MOST_RATE_PER_S))

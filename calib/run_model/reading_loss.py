@@ -46,7 +46,7 @@ def pace_of(prepared: PreparedRun) -> str:
 
 
 def release_of(prepared: PreparedRun) -> str | None:
-    """The release that `fitting.extreme_reading` is told; None for a piece of metal, whose heat
+    """The release that `fitting.extreme.reading` is told; None for a piece of metal, whose heat
     comes neither as from a solution nor as from a salt."""
     return None if prepared.process.kind == "specific heat" else pace_of(prepared)
 

@@ -28,7 +28,7 @@ from fitting.errors import CurveError
 from fitting.periods import CurveRefused, MixingMoment, find_mixing, given_mixing
 
 if TYPE_CHECKING:
-    from fitting.cooling_laws.result import LawComparison
+    from fitting.cooling.result import LawComparison
 
 DEFAULT = "newton-integral"
 _WORTH_S = 60.0  # readings after the mixing that may do by themselves

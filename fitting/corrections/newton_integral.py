@@ -23,7 +23,7 @@ from fitting.newton.average import FINAL, SETTLES, Averaged, average
 from fitting.newton.explain import explain, late_heat, slow_wall, terms_of
 from fitting.newton.rows import BEFORE, RATE, RISE
 from fitting.newton.setting import Setting, setting_for
-from fitting.sensor_lag import lag_of
+from fitting.release.sensor_lag import lag_of
 
 NAME = "newton-integral"
 

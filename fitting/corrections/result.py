@@ -122,8 +122,8 @@ class Correction:
             same share of every rise in this cup.
         rate_left_out: whether a cooling rate known beforehand lay too far off the curve's own.
         note: what the method noticed and people should know; empty: nothing.
-        sensor_lag_s, u_sensor_lag_s: the sensor's time constant (`fitting.sensor_lag`); None where
-            the method does not look at the main period, or the curve does not show it.
+        sensor_lag_s, u_sensor_lag_s: the sensor's time constant (`fitting.release.sensor_lag`);
+            None where the method does not look at the main period, or the curve does not show it.
         steps: the way from the textbook integral to this rise, cause by cause; empty where the
             method is none that averages.
         wall_weight, late_weight: of an average over models, the probability that a slow wall was
@@ -281,9 +281,9 @@ class Corrected:
     def plot(self, ax: Axes) -> None:
         """Draw every method's rise with its 95 % interval on an Axes.
 
-        The curve with its lines needs the readings too: see `fitting.views.draw`.
+        The curve with its lines needs the readings too: see `fitting.drawings.views.draw`.
         """
-        from fitting.plots import plot_methods
+        from fitting.drawings.curves import plot_methods
 
         plot_methods(ax, self)
 

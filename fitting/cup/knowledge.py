@@ -4,8 +4,8 @@ Every fitter, plan and mishap reads its numbers here; no other module holds one.
 value, a standard uncertainty, a unit and a source; ``judgement`` marks what experienced users would
 say and no document states. The ranges are wide on purpose: single and double foam, paper, plastic
 beakers, glass, a steel mug, a flask; a closed lid, a lid with a hole, none. No judge of the
-corrections draws from this table (``tests/benchmarks/judges``, `fitting.simulated_cup`, the answers
-of ``practice``): a judge that shares the priors' numbers judges nothing.
+corrections draws from this table (``tests/benchmarks/judges``, `fitting.practice`): a judge that
+shares the priors' numbers judges nothing.
 
 This module holds what the engine takes as known; `fitting.cup.bench` what is known of reading,
 noting, planning and long cooling logs; `fitting.cup.free_standing` vessels without insulation.

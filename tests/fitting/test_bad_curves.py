@@ -12,7 +12,7 @@ import pytest
 from fitting.corrections import correct
 from fitting.curve import Curve
 from fitting.periods import CurveRefused, what_is_seen
-from fitting.simulated_cup import FAMILIES
+from fitting.practice.simulated_cup import FAMILIES
 from fitting.stepped_line import stepped_line
 from tests.benchmarks.bad_curves import CASES, count, good
 

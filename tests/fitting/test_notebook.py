@@ -39,11 +39,11 @@ figure = Figure()
 ax = figure.subplots()
 found.plot(ax, "correction")
 # cell
-from fitting.heat_release import heat_release
+from fitting.release.heat_release import heat_release
 release = heat_release(curve, found.corrected, sensor_lag_s=6.0, u_sensor_lag_s=1.0)
 release
 # cell
-from fitting.views import frame, html
+from fitting.drawings.views import frame, html
 frame(curve, one).tail()
 """
 
@@ -136,7 +136,7 @@ def test_results_cannot_be_changed(results):
 
 
 def test_each_result_has_a_verdict_a_table_and_html(results):
-    from fitting.heat_release import heat_release
+    from fitting.release.heat_release import heat_release
 
     curve, found = results
     release = heat_release(curve, found.corrected)

@@ -1,6 +1,6 @@
 """Flasks: a glass wall of 40 to 120 J/K that warms over minutes, told or seen on the curve.
 
-Truth: `fitting.simulated_cup.draw_flask` (ranges: common practice, no source). The table of many
+Truth: `fitting.practice.simulated_cup.draw_flask` (ranges: common practice, no source). The table of many
 curves stands in DEVELOPERS.md.
 """
 
@@ -12,8 +12,8 @@ import pytest
 from fitting import correct
 from fitting.cup.circumstances import Circumstances
 from fitting.errors import CurveError
-from fitting.extreme_reading import correct_extreme_reading
-from fitting.heat_release import heat_release
+from fitting.extreme.reading import correct_extreme_reading
+from fitting.release.heat_release import heat_release
 from tests.benchmarks.coverage import IN_A_FLASK, TOLD, Key, cells_of, logged, rows, simulated
 from tests.benchmarks.heat_release import true_release
 

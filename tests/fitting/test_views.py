@@ -11,9 +11,9 @@ import pytest
 import fitting
 from fitting.corrections import correct
 from fitting.curve import Curve
-from fitting.plots import new_figure
-from fitting.simulated_cup import draw_experiment, simulate
-from fitting.views import VIEWS, draw, frame, html
+from fitting.drawings.curves import new_figure
+from fitting.drawings.views import VIEWS, draw, frame, html
+from fitting.practice.simulated_cup import draw_experiment, simulate
 
 
 @pytest.fixture(scope="module")

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 from fitting.checks.glitches import without_glitches
 from fitting.checks.prior_weight import PriorWeight, weigh_prior
 from fitting.checks.stability import Stability, scan_stability
-from fitting.cooling.of_curve import laws_of
+from fitting.cooling.comparing import laws_of
 from fitting.corrections.choice import assemble, every_method, lay_out
 from fitting.corrections.result import Corrected, Correction, methods_frame, methods_html
 from fitting.cup.circumstances import U_ROOM_K, Circumstances
@@ -81,23 +81,22 @@ class Comparison:
         return table
 
     def plot(self, ax: Axes, what: str = "methods") -> None:
-        """Draw one view on an Axes: those of `fitting.drawings.views.draw`, or ``stability``.
+        """Draw one view on an Axes: those of `fitting.drawings.curves.draw`, or ``stability``.
 
         ``stability`` draws the scan in which the rise moves most.
 
         Raises:
             ValueError: there is no such view.
         """
-        from fitting.drawings import curves as plots
-        from fitting.drawings import views
+        from fitting.drawings import curves
 
         if what not in VIEWS:
             raise ValueError(f"what is {what!r}; expected one of {', '.join(VIEWS)}")
         if what != "stability":
-            views.draw(ax, self.curve, self.corrected, what)
+            curves.draw(ax, self.curve, self.corrected, what)
         elif self.stability is not None and self.stability.scans:
             scan = max(self.stability.scans, key=lambda one: one.moved_K(self.chosen.rise_K))
-            plots.plot_stability(ax, scan, self.corrected)
+            curves.plot_stability(ax, scan, self.corrected)
 
     def _repr_html_(self) -> str:
         parts = [f"<p>{escape(self.verdict)}</p>", methods_html(self.methods)]

@@ -8,7 +8,6 @@ import numpy as np
 
 from calib.pages.figures import FigureBlock, draw_svg
 from calib.pages.typeset import minus, plus_minus, signed
-from fitting.drawings.areas import areas_Ks
 from fitting.drawings.curves import (
     drawn_fits,
     plot_correction,
@@ -16,6 +15,7 @@ from fitting.drawings.curves import (
     plot_equal_areas,
     plot_residuals,
 )
+from fitting.drawings.lines import areas_Ks
 
 if TYPE_CHECKING:
     from fitting.corrections.result import Corrected

@@ -2,8 +2,8 @@
 
 matplotlib draws with the colours of `fitting.drawings.style`; here they become CSS variables, so
 that one drawing serves light and dark pages and paper. The narrow form is for phones:
-the same data with letters that stay readable. Text stays text, ids are made unique on the page, no date is written,
-so that the same input gives the same bytes.
+the same data with letters that stay readable. Text stays text, ids are made unique on the page,
+no date is written, so that the same input gives the same bytes.
 """
 
 from __future__ import annotations

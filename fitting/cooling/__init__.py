@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fitting.cooling.comparing import compare_laws as compare_laws
+    from fitting.cooling.comparing import laws_of as laws_of
+    from fitting.cooling.cooling_log import CoolingLog as CoolingLog
     from fitting.cooling.cooling_log import fit_cooling_log as fit_cooling_log
     from fitting.cooling.laws import LAWS as LAWS
-    from fitting.cooling.log_result import CoolingLog as CoolingLog
-    from fitting.cooling.of_curve import laws_of as laws_of
     from fitting.cooling.result import LawComparison as LawComparison
     from fitting.cooling.result import LawFit as LawFit
 

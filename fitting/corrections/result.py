@@ -17,7 +17,6 @@ from fitting.noise import lag1
 
 if TYPE_CHECKING:
     import pandas as pd
-    from matplotlib.axes import Axes
 
 Part = tuple[str, float]
 Step = tuple[str, float, float]
@@ -277,15 +276,6 @@ class Corrected:
     def to_frame(self) -> pd.DataFrame:
         """One line a method, as a pandas table."""
         return methods_frame(self.methods)
-
-    def plot(self, ax: Axes) -> None:
-        """Draw every method's rise with its 95 % interval on an Axes.
-
-        The curve with its lines needs the readings too: see `fitting.drawings.views.draw`.
-        """
-        from fitting.drawings.curves import plot_methods
-
-        plot_methods(ax, self)
 
     def _repr_html_(self) -> str:
         return f"<p>{escape(self.verdict)}</p>{methods_html(self.methods)}"

@@ -16,7 +16,7 @@ from fitting.drawings.style import FAINT, INK, LIGHT, legend_above, tidy_axes
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from fitting.cooling.log_result import CoolingLog
+    from fitting.cooling.cooling_log import CoolingLog
 
 VIEWS = ("cooling", "residuals", "forecast")
 SINCE_START = "time since the start / min"

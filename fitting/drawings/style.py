@@ -41,7 +41,6 @@ SINCE_MIXING = "time since mixing / min"
 
 WIDE_INCHES = (7.4, 4.0)
 NARROW_INCHES = (3.7, 3.6)
-THUMB_INCHES = (3.5, 2.2)
 
 
 @contextmanager

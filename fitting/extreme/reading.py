@@ -36,7 +36,6 @@ from fitting.errors import CurveError
 from fitting.extreme.courses import RELEASES, TIMES_S, Courses, courses, looks, on_grid, responses
 
 NAME = "extreme-known-loss"
-TITLE = "Extreme reading, loss put back with a known cooling rate"
 ROOM = "room"
 RATE = "cooling rate"
 TIME = "time of the reading"

@@ -12,16 +12,16 @@ with C_l the liquid's and C_f the fast wall's heat capacity [J/K] (both may grow
 portion is poured at p [W/K], the rate of heat capacity coming in), q the heat of reaction [W], P
 the stirrer [W], G the loss conductance [W/K], C_w and G_w the slow wall's capacity and its
 coupling, E the evaporation [g/s], proportional to the difference of vapour pressure (Magnus
-formula, Alduchov & Eskridge 1996, from memory) and L its latent heat, 2430 J/g (from memory). The heat of reaction
-is released by up to two first-order processes.
+formula, Alduchov & Eskridge 1996, from memory) and L its latent heat, 2430 J/g (from memory).
+The heat of reaction is released by up to two first-order processes.
 
 The true answer is what a perfectly insulated cup, wall included, would have risen by::
 
     rise = [Q + C_2 (T_2 - T_1)] / (C_l + C_2 + C_f + C_w),    T_1 = liquid's temperature at mixing
 
 It is computed from the energies, never from a curve. The equations are integrated by the classical
-Runge-Kutta method. Nothing here is shared with the corrections: it serves as their judge, and keeps numbers of its own
-on purpose (not those of `fitting.cup.knowledge`).
+Runge-Kutta method. Nothing here is shared with the corrections: it serves as their judge, and
+keeps numbers of its own on purpose (not those of `fitting.cup.knowledge`).
 """
 
 from __future__ import annotations

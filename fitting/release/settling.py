@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING
 
 from fitting.curve import Curve
 from fitting.errors import CurveError
-from fitting.release.case import flow_case, solve_flow
-from fitting.release.times import Lag
+from fitting.release.heat_release import flow_case, solve_flow
+from fitting.release.result import Lag
 
 if TYPE_CHECKING:
     from fitting.corrections.result import Corrected

@@ -90,7 +90,7 @@ def test_numbers_that_cannot_be_meant(cupledger, slow, words, says):
 def test_where_no_release_can_be_told_the_reason_stands_in_every_form(
     cupledger, slow, tmp_path, monkeypatch
 ):
-    monkeypatch.setattr("fitting.release.case._FEWEST_READINGS", 9999)
+    monkeypatch.setattr("fitting.release.heat_release._FEWEST_READINGS", 9999)
     path, run = slow
     page = tmp_path / "few.html"
     words = ("correct", path, *mixed(run), "--page", page)

@@ -8,8 +8,7 @@ from scipy.integrate import solve_ivp
 
 from fitting import fit_cooling_log
 from fitting.cooling import LAWS
-from fitting.cooling.course import course
-from fitting.cooling.laws import Span
+from fitting.cooling.laws import Span, course
 from fitting.curve import Curve
 from fitting.errors import CurveError
 from tests.benchmarks.cooling_truth import draw_logs

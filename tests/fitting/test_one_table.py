@@ -181,7 +181,8 @@ def test_one_fact_has_one_number_where_two_had_been():
     from calib.calibration.one_run import CONSTANT_GUESS_J_PER_K
     from calib.jobs.reference_lines import LIST_CUP_J_PER_K
     from calib.run_model.prepared import ROOM_GUESS_C
-    from fitting.cooling import mixtures, stretch
+    from fitting.cooling import stretch
+    from fitting.cooling import weighed as mixtures
 
     assert CONSTANT_GUESS_J_PER_K == LIST_CUP_J_PER_K == BENCH.constant_J_per_K.value
     assert mixtures._FAR_C[0] == ROOM_GUESS_C == BENCH.usual_room_C.value

@@ -21,20 +21,20 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from fitting.comparison import Comparison as Comparison
     from fitting.comparison import compare as compare
-    from fitting.cooling_laws import fit_cooling_log as fit_cooling_log
+    from fitting.cooling import fit_cooling_log as fit_cooling_log
     from fitting.corrections import METHODS as METHODS
     from fitting.corrections import Corrected as Corrected
     from fitting.corrections import Correction as Correction
     from fitting.corrections import correct as correct
     from fitting.curve import Curve as Curve
-    from fitting.curve_files import list_columns as list_columns
-    from fitting.curve_files import read_curve as read_curve
-    from fitting.curve_files import write_curve as write_curve
     from fitting.errors import CupledgerError as CupledgerError
     from fitting.errors import CurveError as CurveError
-    from fitting.heat_release import HeatRelease as HeatRelease
-    from fitting.practice import make_practice as make_practice
-    from fitting.practice import reveal as reveal
+    from fitting.files.curve_files import list_columns as list_columns
+    from fitting.files.curve_files import read_curve as read_curve
+    from fitting.files.curve_files import write_curve as write_curve
+    from fitting.practice.exercise import make_practice as make_practice
+    from fitting.practice.exercise import reveal as reveal
+    from fitting.release.heat_release import HeatRelease as HeatRelease
 
 _HOME = {
     "METHODS": "fitting.corrections",
@@ -44,15 +44,15 @@ _HOME = {
     "CupledgerError": "fitting.errors",
     "Curve": "fitting.curve",
     "CurveError": "fitting.errors",
-    "HeatRelease": "fitting.heat_release",
+    "HeatRelease": "fitting.release.heat_release",
     "compare": "fitting.comparison",
     "correct": "fitting.corrections",
-    "fit_cooling_log": "fitting.cooling_laws",
-    "list_columns": "fitting.curve_files",
-    "make_practice": "fitting.practice",
-    "read_curve": "fitting.curve_files",
-    "reveal": "fitting.practice",
-    "write_curve": "fitting.curve_files",
+    "fit_cooling_log": "fitting.cooling",
+    "list_columns": "fitting.files.curve_files",
+    "make_practice": "fitting.practice.exercise",
+    "read_curve": "fitting.files.curve_files",
+    "reveal": "fitting.practice.exercise",
+    "write_curve": "fitting.files.curve_files",
 }
 
 __all__ = [

@@ -17,19 +17,19 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from fitting.checks.glitches import without_glitches
-from fitting.cooling_laws.of_curve import laws_of
+from fitting.checks.prior_weight import PriorWeight, weigh_prior
+from fitting.checks.stability import Stability, scan_stability
+from fitting.cooling.comparing import laws_of
 from fitting.corrections.choice import assemble, every_method, lay_out
 from fitting.corrections.result import Corrected, Correction, methods_frame, methods_html
-from fitting.cup.circumstances import Circumstances
+from fitting.cup.circumstances import U_ROOM_K, Circumstances
 from fitting.curve import Curve
-from fitting.prior_weight import PriorWeight, weigh_prior
-from fitting.stability import Stability, scan_stability
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-    from fitting.cooling_laws.result import LawComparison
+    from fitting.cooling.result import LawComparison
 
 VIEWS = ("methods", "correction", "residuals", "equal-areas", "release", "stability")
 Progress = Callable[[int, int, str], None]
@@ -81,22 +81,22 @@ class Comparison:
         return table
 
     def plot(self, ax: Axes, what: str = "methods") -> None:
-        """Draw one view on an Axes: those of `fitting.views.draw`, or ``stability``.
+        """Draw one view on an Axes: those of `fitting.drawings.curves.draw`, or ``stability``.
 
         ``stability`` draws the scan in which the rise moves most.
 
         Raises:
             ValueError: there is no such view.
         """
-        from fitting import plots, views
+        from fitting.drawings import curves
 
         if what not in VIEWS:
             raise ValueError(f"what is {what!r}; expected one of {', '.join(VIEWS)}")
         if what != "stability":
-            views.draw(ax, self.curve, self.corrected, what)
+            curves.draw(ax, self.curve, self.corrected, what)
         elif self.stability is not None and self.stability.scans:
             scan = max(self.stability.scans, key=lambda one: one.moved_K(self.chosen.rise_K))
-            plots.plot_stability(ax, scan, self.corrected)
+            curves.plot_stability(ax, scan, self.corrected)
 
     def _repr_html_(self) -> str:
         parts = [f"<p>{escape(self.verdict)}</p>", methods_html(self.methods)]
@@ -117,7 +117,7 @@ def compare(
     u_mixed_at_s: float = 0.0,
     method: str | None = None,
     room_C: float | None = None,
-    u_room_K: float = 0.5,
+    u_room_K: float = U_ROOM_K,
     capacity_ratio: float = 1.0,
     prior_rate_per_s: float | None = None,
     u_prior_rate_per_s: float | None = None,

@@ -8,7 +8,7 @@ import numpy as np
 
 from fitting.curve import Curve, FloatArray
 from fitting.errors import CurveError
-from fitting.noise import Noise, noise_of
+from fitting.noise import Noise
 
 MIN_READINGS = 8
 _FEWEST_BEFORE, _LEAST_BEFORE_S = 4, 15.0  # before a moment that was found
@@ -386,11 +386,3 @@ def _refuse_gap(curve: Curve, moment_s: float, *, given: bool) -> None:
             *what_is_seen(curve),
         ),
     )
-
-
-def noise_in(curve: Curve, moment_s: float, settled_s: float) -> Noise:
-    """Noise of the readings before the mixing and after ``settled_s``."""
-    time, y = curve.time_s, curve.temperature_C
-    fore = y[time < moment_s - curve.step_s]
-    after = y[time > settled_s]
-    return noise_of([fore, after], curve.resolution_K)

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from fitting.simulated_cup import Cup, Experiment, Room, Sensor, SimulatedRun
+from fitting.practice.simulated_cup import Cup, Experiment, Room, Sensor, SimulatedRun
 
 CUPS = ("P1", "P2", "P3", "P4", "P5", "P6")
 

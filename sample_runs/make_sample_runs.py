@@ -2,8 +2,8 @@
 
 Run from the top of the checkout: ``python -m sample_runs.make_sample_runs``. The same seed always
 writes the same files. Nothing in here was measured by anybody. The simulated cup
-(``fitting/simulated_cup.py``) has what the fitted models lack: a slow inner wall, vapour that
-escapes, a room that drifts, a sensor that lags and shows steps, a pour that takes seconds.
+(``fitting/practice/simulated_cup.py``) has what the fitted models lack: a slow inner wall, vapour
+that escapes, a room that drifts, a sensor that lags and shows steps, a pour that takes seconds.
 
 The heat capacities of the liquids come from the libraries ``thermo`` (Laliberte 2009) and
 ``chemicals`` (IAPWS-95), not from cupledger. The enthalpies that the invented substances release
@@ -21,7 +21,7 @@ from pathlib import Path
 
 import numpy as np
 
-from fitting.simulated_cup import Cup, Experiment, Room, Sensor, draw_cup, simulate
+from fitting.practice.simulated_cup import Cup, Experiment, Room, Sensor, draw_cup, simulate
 from sample_runs.invented_school import (
     CUPS,
     TRUE_KJ_PER_MOL,

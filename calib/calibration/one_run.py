@@ -11,6 +11,7 @@ from calib.run_model.measured import MeasuredRun, measure
 from calib.run_model.prepared import PreparedRun, prepare
 from calib.run_model.rise import Loss, Rise, find_rise
 from calib.uncertainty import Input, Propagated, propagate
+from fitting.cup.knowledge import BENCH
 
 if TYPE_CHECKING:
     from calib.runs.instruments import Instruments
@@ -18,8 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["CONSTANT_GUESS_J_PER_K", "CalibrationRun", "conductance_of_run", "run_calibration"]
 
-CONSTANT_GUESS_J_PER_K = 15.0
-"""First guess of a cup's constant: two foam cups, 10 to 30 J/K (common practice, no source)."""
+CONSTANT_GUESS_J_PER_K = BENCH.constant_J_per_K.value
 RATIO_STEP = 0.004
 """Change of the ratio of heat capacities from which a curve is corrected once more."""
 

@@ -42,7 +42,7 @@ def with_own_logs(table: Table) -> tuple[tuple[Run, ...], list[RowProblem]]:
 def _read(table: Table, run: Run, name: str) -> Run:
     from calib.runs.cells import CellError
     from calib.runs.curve_paths import find_curve
-    from fitting.curve_files import read_curve
+    from fitting.files.curve_files import read_curve
 
     try:
         _, path, _ = find_curve(name, table.path.parent)

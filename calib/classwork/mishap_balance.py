@@ -14,7 +14,7 @@ from typing import Protocol
 from calib import balance
 from calib.enthalpies.one_run import RunResult
 from calib.enthalpies.parts import SCHOOL_CP
-from calib.enthalpies.physical import ICE_CP
+from calib.substances.water import ICE_CP
 
 __all__ = ["Balance", "Truth", "Written", "balance_of"]
 

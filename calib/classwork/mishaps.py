@@ -14,20 +14,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from calib.classwork.mishap_balance import Balance, Truth, Written, balance_of
 from calib.enthalpies.one_run import RunResult
 from calib.enthalpies.parts import SCHOOL_CP
 from calib.run_model.known import room_of
+from fitting.cup.knowledge import OPEN_SURFACE, SURROUNDINGS
+from fitting.newton.rows import vapour_pressure
 
 __all__ = ["Goal", "Mishap", "Verdict", "explain", "goal_of", "mishaps"]
 
 DROP_ML = 0.05
 APART_K, LATE_S, WEAK, WET, LEFT = 0.5, 20.0, 0.02, 0.05, 0.05
-CUP_AREA_M2 = math.pi / 4 * 0.075**2
-STILL_AIR_W_PER_M2K = 6.0
-PSYCHROMETRIC_PA_PER_K = 66.0
-"""An open cup 7.5 cm wide in still air (common practice); heat goes with the air and, through the
-psychrometric constant, with the vapour."""
 LEAST_SHARE, MOST_SHARE = 0.4, 2.5
 """How much of a deviation a mishap must make up to count as its explanation."""
 
@@ -193,17 +192,15 @@ def _second_temperature(one: RunResult, b: Balance) -> list[Mishap]:
     return [_happened(name, b, Truth(apart_K=APART_K), either_way=True)]
 
 
-def _vapour_Pa(t_C: float) -> float:
-    """Saturation pressure by Magnus' formula (Alduchov & Eskridge 1996, from memory). [Pa]"""
-    return 610.94 * math.exp(17.625 * t_C / (t_C + 243.04))
-
-
 def _lid_late(one: RunResult, b: Balance) -> Mishap:
     rise = one.measured.rise
-    room = room_of(one.run, rise.before_C)
-    warmer = rise.final_C - room
-    vapour = (_vapour_Pa(rise.final_C) - 0.5 * _vapour_Pa(room)) / PSYCHROMETRIC_PA_PER_K
-    lost = CUP_AREA_M2 * STILL_AIR_W_PER_M2K * (warmer + vapour) * LATE_S
+    room, surface = room_of(one.run, rise.before_C), OPEN_SURFACE
+    with_air = surface.area_m2.value * surface.air_W_per_m2K.value * (rise.final_C - room)
+    hPa = vapour_pressure(np.array([rise.final_C, room]))
+    with_vapour = (
+        surface.vapour_W_per_kPa * float(hPa[0] - SURROUNDINGS.humidity.value * hPa[1]) / 10
+    )
+    lost = (with_air + with_vapour) * LATE_S
     return _happened(f"lid on {LATE_S:g} s late", b, Truth(lost_J=lost))
 
 

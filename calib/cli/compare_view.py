@@ -9,9 +9,9 @@ from calib.rounding import figures, with_u
 
 if TYPE_CHECKING:
     from calib.cli.output import Output
+    from fitting.checks.stability import Stability
     from fitting.comparison import Comparison
-    from fitting.cooling_laws.result import LawComparison
-    from fitting.stability import Stability
+    from fitting.cooling.result import LawComparison
 
 
 def show_comparison(out: Output, found: Comparison) -> None:

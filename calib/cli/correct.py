@@ -92,7 +92,8 @@ def correct(
         typer.Option(
             "--vessel",
             metavar="KIND",
-            help="cup or flask: what is known of its wall and loss. Default: a registered kind's,"
+            help="cup, flask, or what stands free: beaker, metal, paper: what is known of its wall"
+            " and loss. Default: a registered kind's,"
             " else a cup unless the curve shows a flask's heavy wall.",
         ),
     ] = None,

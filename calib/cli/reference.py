@@ -17,7 +17,8 @@ def reference(
             metavar="[WHAT]...",
             help='A substance, an equation, an instrument: KNO3, "H+ + OH- -> H2O", balance.'
             ' "reactions" or a topic such as neutralization: that list with accepted values and'
-            " expected rises. Nothing: an overview.",
+            ' expected rises. "cups": what is taken as known of cups before a curve is seen.'
+            " Nothing: an overview.",
         ),
     ] = None,
     as_json: JsonFlag = False,
@@ -45,10 +46,13 @@ def _show(out: Output, section: dict[str, Any]) -> None:
         rows = [
             [line["what"], line["value"], line.get("holds", ""), line["source"]] for line in lines
         ]
-        out.table(["what", "value", "holds for", "source"], rows, title=section["title"])
+        third = "u" if section["kind"] == "cups" else "holds for"
+        out.table(["what", "value", third, "source"], rows, title=section["title"])
 
 
 def _show_list(out: Output, section: dict[str, Any]) -> None:
+    from calib.jobs.reference_lines import LIST_CUP_J_PER_K
+
     out.table(
         ["topic", "name", "accepted, infinite dilution", "expected rise", "amounts", "missing"],
         [
@@ -62,5 +66,6 @@ def _show_list(out: Output, section: dict[str, Any]) -> None:
             ]
             for line in section["lines"]
         ],
-        title=f"{section['title']}, per mole of reaction as written; rises for a cup of 20 J/K",
+        title=f"{section['title']}, per mole of reaction as written; rises for a cup of "
+        f"{LIST_CUP_J_PER_K:g} J/K",
     )

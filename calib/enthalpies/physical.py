@@ -12,11 +12,10 @@ from calib.estimate import Estimate
 from calib.run_model.measured import MeasuredRun
 from calib.run_model.refusal import RowRefusedError
 from calib.substances.formula import molar_mass
+from calib.substances.water import FUSION, ICE_CP
 from calib.uncertainty import Propagated, propagate
 
 __all__ = ["PhysicalResult", "physical_result"]
-
-ICE_CP = Estimate(2.093, 0.03, "J/(g K)", "OpenStax Chemistry 2e, appendix E (found); u assumed")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,6 +98,7 @@ def _fusion(measured: MeasuredRun) -> PhysicalResult:
     warnings = ("the ice was taken as dry; water that clings to it lowers the result",)
     return PhysicalResult(
         "heat of fusion of ice", result, "J/g", result.value * M / 1000.0, result.u * M / 1000.0,
-        "kJ/mol", 333.55, "handbook value 333.55 J/g, 6.01 kJ/mol (from memory)", "per gram of ice",
+        "kJ/mol", FUSION.value, f"handbook value {FUSION.value:g} J/g, 6.01 kJ/mol (from memory)",
+        "per gram of ice",
         warnings,
     )  # fmt: skip

@@ -12,13 +12,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import InputError
+from fitting.cup.circumstances import U_ROOM_K
+from fitting.cup.knowledge import BENCH
 
 if TYPE_CHECKING:
     from calib.registry import StoredConstant
-    from fitting.cooling_laws import CoolingLog, LawFit
+    from fitting.cooling import CoolingLog, LawFit
     from fitting.curve import Curve
 
-U_FILL_G = 0.5
+U_FILL_G = BENCH.fill_g.u
 """Of a weighed fill: drops on the wall, vapour lost during the log (common practice, no source)."""
 
 
@@ -120,7 +122,7 @@ def cool_down(
     u_fill_g: float | None = None,
     registry: str | None = None,
     room_C: float | None = None,
-    u_room_K: float = 0.5,
+    u_room_K: float = U_ROOM_K,
     from_s: float | None = None,
     to_s: float | None = None,
     law: str | None = None,
@@ -137,8 +139,8 @@ def cool_down(
         RegistryError: an apparatus without a constant in force.
         CurveError: the file is no curve, or no cooling log; the message says why.
     """
-    from fitting.cooling_laws import fit_cooling_log
-    from fitting.curve_files import read_curve
+    from fitting.cooling import fit_cooling_log
+    from fitting.files.curve_files import read_curve
 
     given = _given_capacity(heat_capacity, apparatus, fill_g, u_fill_g)
     stored = None

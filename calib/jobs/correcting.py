@@ -8,21 +8,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import InputError
+from fitting.cup.knowledge import BENCH
 
 if TYPE_CHECKING:
     from calib.jobs.known_loss import KnownLoss
+    from fitting.checks.prior_weight import PriorWeight
+    from fitting.checks.stability import Stability
     from fitting.comparison import Comparison
-    from fitting.cooling_laws.result import LawComparison
+    from fitting.cooling.result import LawComparison
     from fitting.corrections import Corrected
     from fitting.cup.circumstances import Circumstances
     from fitting.curve import Curve
-    from fitting.heat_release import HeatRelease
-    from fitting.prior_weight import PriorWeight
-    from fitting.settling import Settled
-    from fitting.stability import Stability
+    from fitting.release.heat_release import HeatRelease
+    from fitting.release.settling import Settled
 
 Progress = Callable[[int, int, str], None]
-_LAG_SHARE = 0.1  # u of a sensor's lag given without one: common practice, no source
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -207,7 +207,7 @@ def correct_file(
             ``release`` cannot be meant; the message says why.
     """
     from fitting.checks import glitches
-    from fitting.curve_files import read_curve
+    from fitting.files.curve_files import read_curve
 
     curve = glitches.leave_out(read_curve(path, **(reading or {})), leave_out)
     curve = glitches.without_glitches(curve)
@@ -219,7 +219,7 @@ def correct_file(
         capacity = (of_release.get(f"{u}heat_capacity_J_per_K") for u in ("", "u_"))
         loss = known_loss(registry, apparatus, *capacity)
         known = loss.added_to(known)
-    from fitting.settling import settled
+    from fitting.release.settling import settled
 
     found = _reported(curve, known, method, compare, progress, of_release)
     return replace(found, known_loss=loss, settled=settled(curve, found.corrected))
@@ -236,8 +236,8 @@ def _reported(
         found = compare_known(curve, known, method, progress)
         release = _release(curve, found.corrected, of_release)
         return CurveReport(curve, found.corrected, found, *release, prior=found.prior)
+    from fitting.checks.prior_weight import weigh_prior
     from fitting.corrections.choice import correct_known
-    from fitting.prior_weight import weigh_prior
 
     corrected = correct_known(curve, known, method)
     prior = weigh_prior(curve, corrected)
@@ -264,7 +264,7 @@ def _known_of_release(given: dict[str, float | None]) -> dict[str, float]:
         if value is not None:
             known[name] = value
             known[f"u_{name}"] = (
-                u if u is not None else _LAG_SHARE * value if name == "sensor_lag_s" else 0.0
+                u if u is not None else BENCH.lag_share.u * value if name == "sensor_lag_s" else 0.0
             )
     if known.get("heat_capacity_J_per_K") == 0:
         raise InputError("the heat capacity is 0 J/K; expected more than 0: content and cup")
@@ -275,7 +275,7 @@ def _release(
     curve: Curve, corrected: Corrected, known: dict[str, float]
 ) -> tuple[HeatRelease | None, str]:
     from fitting.errors import CurveError
-    from fitting.heat_release import heat_release
+    from fitting.release.heat_release import heat_release
 
     try:
         return heat_release(curve, corrected, **known), ""

@@ -9,19 +9,22 @@ from calib.errors import CupledgerError, InputError
 from calib.jobs.reference_lines import (
     Section,
     catalogue_section,
+    cups_section,
     instruments,
     reaction,
     substance,
 )
 
 ALL_REACTIONS = ("reactions", "reaction", "list")
+ALL_CUPS = ("cups", "vessels")
 
 
 def look_up(words: str) -> dict[str, Any]:
     """Facts about what the words name: an equation, a substance, or a word to search for.
 
     ``reactions`` or a topic of the list (``neutralization``, ``specific heat``, ...) gives every
-    reaction of it with accepted value, expected rise and what is missing. Returns ``sections``
+    reaction of it with accepted value, expected rise and what is missing; ``cups`` every fact that
+    is taken as known of cups, lids, sensors, rooms and releases. Returns ``sections``
     (each a title, a kind and lines of what, value, number, unit, u, holds, source) and
     ``cautions``. Without words: an overview of everything in use.
 
@@ -34,6 +37,8 @@ def look_up(words: str) -> dict[str, Any]:
         return _found("", _overview())
     if text.lower() in ALL_REACTIONS:
         return _found(text, [catalogue_section()])
+    if text.lower() in ALL_CUPS:
+        return _found(text, [cups_section()])
     if text.lower() in _topics():
         return _found(text, [catalogue_section(text.lower())])
     if any(arrow in text for arrow in ("->", "→", "=", "⇌")):

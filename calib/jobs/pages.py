@@ -52,7 +52,7 @@ def write_class_page(path: Path, results: TableResults, *, numbers: bool = False
         InputError: the page cannot be written there.
     """
     from calib.pages import class_page, write_page
-    from fitting.curve_files import read_curve
+    from fitting.files.curve_files import read_curve
 
     curves: dict[str, tuple[Curve, Corrected]] = {}
     for one in results.report.results:

@@ -26,16 +26,16 @@ def practise(
     Args:
         curve: the file to write (``practice-SEED.csv`` in this folder where None), or to reveal.
         difficulties: names, also several in one text with commas between them.
-        seed, overwrite: see `fitting.practice.make_practice`.
+        seed, overwrite: see `fitting.practice.exercise.make_practice`.
         reveal: open the answer of ``curve``.
         rise_K, u_rise_K: the student's rise and its standard uncertainty, K.
         answer: the sealed answer's file, where it does not lie beside the curve.
 
     Raises:
         InputError: options that do not go together.
-        CurveError: see `make_practice` and `reveal` of `fitting.practice`.
+        CurveError: see `make_practice` and `reveal` of `fitting.practice.exercise`.
     """
-    from fitting import practice
+    from fitting.practice import exercise as practice
 
     wanted = [name for text in difficulties for name in text.split(",") if name.strip()]
     if reveal:
@@ -61,7 +61,7 @@ def practise(
 
 def difficulties() -> dict[str, str]:
     """What a practice curve can be made harder with: name and what it does."""
-    from fitting.practice_truth import DIFFICULTIES
+    from fitting.practice.truth import DIFFICULTIES
 
     return dict(DIFFICULTIES)
 

@@ -8,18 +8,27 @@ from typing import TYPE_CHECKING, Any
 from calib.errors import CupledgerError
 from calib.estimate import Estimate
 from calib.rounding import with_u
+from fitting.cup.knowledge import BENCH, all_facts
 
 if TYPE_CHECKING:
     from calib.reactions.catalogue import CatalogueEntry
     from calib.reactions.describe import Fact
     from calib.substances.facts import SubstanceFacts
 
-__all__ = ["Line", "Section", "catalogue_section", "instruments", "reaction", "substance"]
+__all__ = [
+    "Line",
+    "Section",
+    "catalogue_section",
+    "cups_section",
+    "instruments",
+    "reaction",
+    "substance",
+]
 
 Line = dict[str, Any]
 Section = dict[str, Any]
 
-LIST_CUP_J_PER_K = 20.0
+LIST_CUP_J_PER_K = BENCH.constant_J_per_K.value
 """Constant of the cup that the list's rises are worked out for."""
 SAMPLE = "5 % by mass, 25 °C"
 INSTRUMENT_WORDS = {
@@ -35,6 +44,27 @@ INSTRUMENT_WORDS = {
     "stopwatch": ("clock", "timer", "watch"),
 }
 """Other words for the instruments of the list."""
+
+
+def cups_section() -> Section:
+    """What every fit, plan and mishap takes as known of cups, as ``fitting.cup.knowledge`` has it.
+
+    ``u`` is a standard uncertainty; of a log-normal fact that of its natural logarithm.
+    """
+    lines: list[Line] = [
+        {
+            "what": f"{of}: {fact.what}",
+            "value": f"{fact.value:g} {fact.unit}".removesuffix(" 1"),
+            "number": fact.value,
+            "u": fact.u,
+            "unit": fact.unit,
+            "holds": fact.spread,
+            "shape": fact.shape,
+            "source": fact.source,
+        }
+        for of, fact in all_facts()
+    ]
+    return {"title": "taken as known before a curve is seen", "kind": "cups", "lines": lines}
 
 
 def one_line(what: str, one: Estimate | None, holds: str = "") -> list[Line]:

@@ -9,11 +9,11 @@ import numpy as np
 
 from calib.pages.figures import FigureBlock, draw_svg
 from calib.pages.typeset import minus, plus_minus
-from fitting.plots import StabilityScan, plot_heat_release, plot_stability
+from fitting.drawings.curves import StabilityScan, plot_heat_release, plot_stability
 
 if TYPE_CHECKING:
     from fitting.corrections.result import Corrected
-    from fitting.heat_release import HeatRelease
+    from fitting.release.heat_release import HeatRelease
 
 _DASH = "–"
 

@@ -8,14 +8,14 @@ import numpy as np
 
 from calib.pages.figures import FigureBlock, draw_svg
 from calib.pages.typeset import minus, plus_minus, signed
-from fitting.plots import (
+from fitting.drawings.curves import (
     drawn_fits,
     plot_correction,
     plot_end,
     plot_equal_areas,
     plot_residuals,
 )
-from fitting.plots_areas import areas_Ks
+from fitting.drawings.lines import areas_Ks
 
 if TYPE_CHECKING:
     from fitting.corrections.result import Corrected

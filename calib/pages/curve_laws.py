@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 from calib.pages.explanations import Meaning
 from calib.pages.explanations_curve import LATE_HEAT, law_meaning
 from calib.pages.typeset import plus_minus
-from fitting.cooling_laws.result import Meant
+from fitting.cooling.result import Meant
 
 if TYPE_CHECKING:
-    from fitting.cooling_laws.result import LawComparison, LawFit, Parameter
+    from fitting.cooling.result import LawComparison, LawFit, Parameter
 
 _DASH = "–"
 _HEADERS = ("law", "ΔAICc", "forecast rms / mK", "k / (1/min)", "T∞ / °C", "further parameters")

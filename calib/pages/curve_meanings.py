@@ -12,8 +12,8 @@ from calib.rounding import decimals_for
 
 if TYPE_CHECKING:
     from fitting.corrections.result import Corrected
-    from fitting.heat_release import HeatRelease
-    from fitting.settling import Settled
+    from fitting.release.heat_release import HeatRelease
+    from fitting.release.settling import Settled
 
 _ALL = explanations.NUMBERS | explanations_curve.NUMBERS
 _RELEASE = (

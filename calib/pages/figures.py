@@ -1,9 +1,9 @@
 """Drawings as inline SVG that follows the page's colours, in a wide and a narrow form.
 
-matplotlib draws with the colours of `fitting.plots_style`; here they become CSS variables, so that
-one drawing serves light and dark pages and paper. The narrow form is for phones: the same data with
-letters that stay readable. Text stays text, ids are made unique on the page, no date is written,
-so that the same input gives the same bytes.
+matplotlib draws with the colours of `fitting.drawings.style`; here they become CSS variables, so
+that one drawing serves light and dark pages and paper. The narrow form is for phones:
+the same data with letters that stay readable. Text stays text, ids are made unique on the page,
+no date is written, so that the same input gives the same bytes.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from fitting.plots_style import LIGHT, NARROW_INCHES, WIDE_INCHES, drawing_style, new_figure
+from fitting.drawings.style import LIGHT, NARROW_INCHES, WIDE_INCHES, drawing_style, new_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

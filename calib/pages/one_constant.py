@@ -13,7 +13,7 @@ from calib.pages.figures import FigureBlock, draw_svg
 from calib.pages.rendering import render
 from calib.pages.typeset import dash, minus, plus_minus, signed, span
 from calib.rounding import figures
-from fitting.plots_style import INK, LIGHT, tidy_axes
+from fitting.drawings.style import INK, LIGHT, tidy_axes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -15,11 +15,12 @@ from calib.pages.figures import FigureBlock, draw_svg
 from calib.pages.rendering import render
 from calib.pages.typeset import minus, plus_minus, signed, span
 from calib.rounding import decimals_for
+from fitting.drawings.cooling import draw_cooling
 
 if TYPE_CHECKING:
     from calib.jobs.cooling_down import CooldownReport
-    from fitting.cooling_laws import CoolingLog, LawFit
-    from fitting.cooling_laws.log_result import Parts
+    from fitting.cooling import CoolingLog, LawFit
+    from fitting.cooling.cooling_log import Parts
 
 CAUTIONS = (
     "Hot water scalds: 45 °C is enough for a cooling log; carry and pour it with care.",
@@ -164,7 +165,7 @@ def _cooling_figure(log: CoolingLog) -> FigureBlock:
         f"probability to between {low:.2f} and {high:.2f} °C."
     )
     ident, title = "figure-cooling", "Readings and the law"
-    svg = draw_svg(lambda ax: log.plot(ax, "cooling"), ident, title, description)
+    svg = draw_svg(lambda ax: draw_cooling(ax, log, "cooling"), ident, title, description)
     return FigureBlock(ident, title, description, svg, *_rows(log, forecast=False))
 
 
@@ -176,7 +177,7 @@ def _residual_figure(log: CoolingLog) -> FigureBlock:
     )
     ident, title = "figure-residuals", "Residuals of every law"
     svg = draw_svg(
-        lambda ax: log.plot(ax, "residuals"), ident, title, description, wide=(7.4, 3.2),
+        lambda ax: draw_cooling(ax, log, "residuals"), ident, title, description, wide=(7.4, 3.2),
         narrow=(3.7, 3.4),
     )  # fmt: skip
     return FigureBlock(ident, title, description, svg, *_rows(log, forecast=False))
@@ -191,7 +192,7 @@ def _forecast_figure(log: CoolingLog) -> FigureBlock:
     )
     ident, title = "figure-forecast", "Forecast of the held-back end"
     svg = draw_svg(
-        lambda ax: log.plot(ax, "forecast"), ident, title, description, wide=(7.4, 3.2),
+        lambda ax: draw_cooling(ax, log, "forecast"), ident, title, description, wide=(7.4, 3.2),
         narrow=(3.7, 3.4),
     )  # fmt: skip
     return FigureBlock(ident, title, description, svg, *_rows(log, forecast=True))

@@ -18,18 +18,18 @@ from calib.pages.rendering import render
 from calib.pages.typeset import minus, plus_minus, span
 from calib.rounding import decimals_for
 from fitting.corrections.result import Corrected
-from fitting.plots import (
+from fitting.drawings.curves import (
     StabilityScan,
     plot_methods,
 )
-from fitting.settling import settled as find_settled
+from fitting.release.settling import settled as find_settled
 
 if TYPE_CHECKING:
     from fitting.comparison import Comparison
     from fitting.corrections.result import Correction
     from fitting.curve import Curve
-    from fitting.heat_release import HeatRelease
-    from fitting.settling import Settled
+    from fitting.release.heat_release import HeatRelease
+    from fitting.release.settling import Settled
 
 DEFAULT_CAUTIONS = (
     "Glass thermometers and sensors break: stir with the stirrer, not with the sensor.",
@@ -68,13 +68,14 @@ def curve_page(
         curve: the readings.
         result: what `correct` or `compare` gave for them; a comparison brings cooling laws and
             stability with it.
-        heat_release: what `fitting.heat_release.heat_release` gave, if wanted.
+        heat_release: what `fitting.release.heat_release.heat_release` gave, if wanted.
         stability: scans of the rise against one choice each, in place of the comparison's.
         title: heading of the page; made from the curve's source where empty.
         cautions: sentences for the people at the bench.
         more_tables: further tables for the section on methods.
         release_refused: why there is no heat release, where it was sought.
-        settled: when the change was over, from `fitting.settling.settled`; found here where None.
+        settled: when the change was over, from `fitting.release.settling`; found here where
+            None.
 
     Returns:
         the page as text, to be written with `write_page`.

@@ -21,7 +21,7 @@ from markupsafe import Markup, escape
 
 from calib.errors import InputError
 from calib.version import __version__
-from fitting.plots_style import DARK, LIGHT
+from fitting.drawings.style import DARK, LIGHT
 
 if TYPE_CHECKING:
     from jinja2 import Environment

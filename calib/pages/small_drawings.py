@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from fitting.plots import thinned
-from fitting.plots_fits import drawn_fits
+from fitting.drawings.curves import thinned
+from fitting.drawings.lines import drawn_fits
 
 if TYPE_CHECKING:
     from fitting.corrections.result import Corrected

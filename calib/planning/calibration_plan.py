@@ -24,6 +24,7 @@ from calib.run_model.prepared import prepare
 from calib.run_model.rise import Rise, find_rise
 from calib.runs.kind_words import lid_of_kind, vessel_of_kind
 from calib.runs.model import Run
+from fitting.cup.knowledge import BENCH, PLAN
 
 if TYPE_CHECKING:
     from calib.calibration.combine import Combined
@@ -33,10 +34,7 @@ if TYPE_CHECKING:
 __all__ = ["CalibrationPlan", "MixingSetup", "best_setups", "plan_calibration", "runs_needed"]
 
 MAX_RUNS = 40
-RISE_SHARE = 0.001
-"""u of a logged rise, as a share of it (this project's simulations)."""
-WALL_SHARE = 0.00035
-"""The part of that which the cup's slow wall makes, common to all its runs (the same)."""
+RISE_SHARE, WALL_SHARE = PLAN.logged_share.u, PLAN.wall_share.u
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +49,11 @@ class MixingSetup:
 
     cold_g: float = 100.0
     hot_g: float = 100.0
-    cold_C: float = 21.0
+    cold_C: float = BENCH.usual_room_C.value
     hot_C: float = 50.0
     hot_in_cup: bool = False
     u_rise_K: float | None = None
-    between_J_per_K: float = 0.3
+    between_J_per_K: float = PLAN.between_J_per_K.u
     apparatus: str = "cup"
     u_added_C: float | None = None
     wait_s: float | None = None
@@ -130,7 +128,7 @@ def best_setups(
     instruments: Instruments,
     *,
     fill_g: float = 200.0,
-    room_C: float = 21.0,
+    room_C: float = BENCH.usual_room_C.value,
     hot_limit_C: float = 60.0,
     runs: int = 4,
     setup: MixingSetup | None = None,

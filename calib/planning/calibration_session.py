@@ -20,6 +20,7 @@ from calib.planning.calibration_plan import (
     best_setups,
     plan_calibration,
 )
+from fitting.cup.knowledge import BENCH, PLAN
 
 if TYPE_CHECKING:
     from calib.runs.instruments import Instruments
@@ -52,13 +53,13 @@ class SessionRequest:
     constant_J_per_K: float
     apparatus: str = "cup"
     fill_g: float = 200.0
-    cold_C: float = 21.0
+    cold_C: float = BENCH.usual_room_C.value
     hot_limit_C: float = 60.0
     wanted_J_per_K: float | None = None
     runs: int | None = None
     wait_s: float | None = None
     logged: bool = True
-    between_J_per_K: float = 0.3
+    between_J_per_K: float = PLAN.between_J_per_K.u
     kind: str = ""
 
 

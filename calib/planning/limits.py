@@ -8,16 +8,12 @@ from typing import Any
 from calib.errors import SubstanceError
 from calib.run_model.prepared import PreparedRun
 from calib.substances.formula import split_hydrate
+from fitting.cup.knowledge import PLAN
 
 __all__ = ["Dissolving", "HeatLimit", "dissolving", "heat_limit"]
 
 BOILS_C = 100.0
-FOAM_SOFTENS_C = 80.0
-"""Foamed polystyrene loses its stiffness from about here on (common practice, no source; its glass
-transition is near 100 °C)."""
 NEAR_K = 10.0
-UNSTIRRED_SHARE = 0.25
-"""Share of the water that a solid lying at the bottom heats before it is stirred (our estimate)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +134,7 @@ def heat_limit(
     glass = any(word in kind.casefold() for word in ("glass", "steel", "dewar", "metal"))
     limit, what = (BOILS_C, "the water boils")
     if not glass:
-        limit, what = FOAM_SOFTENS_C, "foam softens"
+        limit, what = PLAN.foam_softens_C.value, "foam softens"
     start = max(t1_C, float(prepared.run.added_C or t1_C) if _liquid_added(prepared) else t1_C)
     hottest = max(t1_C + rise_K + 2.0 * u_K, start)
     sentences = []
@@ -162,7 +158,7 @@ def heat_limit(
         sentences.append("it would fall to the freezing point: part of the water would freeze")
     added = prepared.added
     if added is not None and added.species.state == "s" and prepared.process.kind == "reaction":
-        near = t1_C + rise_K / UNSTIRRED_SHARE
+        near = t1_C + rise_K / PLAN.unstirred_share.value
         if rise_K > 0 and near >= BOILS_C > hottest:
             verdict = "near" if verdict == "within" else verdict
             sentences.append(

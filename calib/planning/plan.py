@@ -30,6 +30,7 @@ from calib.run_model.refusal import RowRefusedError
 from calib.run_model.rise import Loss
 from calib.runs.instruments import Instruments
 from calib.runs.kind_words import lid_of_kind, vessel_of_kind
+from fitting.cup.knowledge import BENCH
 
 if TYPE_CHECKING:
     from calib.runs.model import Run
@@ -56,7 +57,7 @@ class PlanRequest:
     reaction: str | None = None
     benches: int = 1
     runs_each: int = 1
-    room_C: float = 21.0
+    room_C: float = BENCH.usual_room_C.value
     step_K: float = 0.1
     after_s: float | None = None
     wanted_percent: float | None = None

@@ -15,6 +15,7 @@ from calib.errors import InputError
 from calib.runs.columns import COLUMNS, SOLID_C
 from calib.runs.model import Run
 from calib.runs.units import Unit, find_unit
+from fitting.cup.knowledge import BENCH
 
 __all__ = ["Planned", "parse_portion", "planned_run"]
 
@@ -106,7 +107,7 @@ def planned_run(
     reaction: str | None = None,
     apparatus: str | None = None,
     on: date | None = None,
-    room_C: float = 21.0,
+    room_C: float = BENCH.usual_room_C.value,
 ) -> Run:
     """The planned run as a row of a table; temperatures that were not given are the room's."""
     cup_C = in_cup.C if in_cup.C is not None else room_C

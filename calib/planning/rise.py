@@ -24,16 +24,13 @@ from calib.run_model.known import circumstances_of_reading, room_of
 from calib.run_model.limiting import Limiting, find_limiting
 from calib.run_model.prepared import PreparedRun
 from calib.run_model.quantities import Quantities
-from calib.run_model.reading_loss import AFTER_GUESS_S, pace_of, release_of
+from calib.run_model.reading_loss import pace_of, release_of
 from calib.substances.composition import Composition
 from calib.uncertainty import Input, Propagated, propagate
+from fitting.cup.knowledge import BENCH, PLAN, SURROUNDINGS
 
 __all__ = ["PlannedRise", "enthalpy_to_expect", "plan_rise"]
 
-U_ON_ITS_WAY = 0.01
-"""u of what a hot or cold portion gives up on its way into the cup, as a share of its distance from
-the cup's temperature (our estimate)."""
-U_PLANNED_ROOM_K = 0.5
 
 Function = Callable[[Mapping[str, Any]], Any]
 
@@ -123,7 +120,7 @@ def enthalpy_to_expect(prepared: PreparedRun, t_C: float) -> tuple[Estimate | No
 
 
 def _put_temperatures(q: Quantities, prepared: PreparedRun, t1: float, t2: float) -> None:
-    u = math.hypot(prepared.instruments.u_assumed_equal_K, U_ON_ITS_WAY * (t2 - t1))
+    u = math.hypot(prepared.instruments.u_assumed_equal_K, PLAN.on_its_way.u * (t2 - t1))
     q.put(Input("apart", t2 - t1, u, source="temperature of what is added, against the cup's"))
 
 
@@ -142,7 +139,7 @@ def _put_capacities(
         key = solution_key(added.composition)
     q.put_estimate("c_added", one, key, f"specific heat of {added.species}")
     if prepared.process.kind == "fusion":
-        from calib.reactions.physical import FUSION
+        from calib.substances.water import FUSION
 
         water = liquid_specific_heat(Composition(1.0), final, final)
         q.put_estimate("c_water", water, "heat capacity:H2O", "specific heat of water")
@@ -194,15 +191,21 @@ def _loss(
     after_s: float | None,
 ) -> tuple[float, float, float]:
     """What is lost until the extreme is read [K], its u, and when that is [s]."""
-    after, u_after = AFTER_GUESS_S[pace_of(prepared)]
+    after, u_after = BENCH.extreme_after_s(pace_of(prepared))
     if after_s is not None:
         after, u_after = after_s, min(u_after, 0.3 * after_s + 3.0)
     loss = constant.loss
     if loss is None or loss.conductance_W_per_K <= 0.0:
-        return 0.0, 0.025 * abs(rise_K), after
+        missed = BENCH.missed_share(pace_of(prepared), prepared.run.vessel)
+        return 0.0, missed * abs(rise_K), after
     run, C_app = prepared.run, constant.value_J_per_K
     known = circumstances_of_reading(
-        prepared, (t1, t1), (room_of(run, t1), U_PLANNED_ROOM_K), C_app, constant.u_J_per_K, loss
+        prepared,
+        (t1, t1),
+        (room_of(run, t1), SURROUNDINGS.room_read_K.u),
+        C_app,
+        constant.u_J_per_K,
+        loss,
     )
     total = prepared.heat_capacity_after(t1, t1) + C_app
     amount, u = 0.0, 0.0

@@ -16,6 +16,7 @@ from calib.reactions.deduce import PhysicalProcess, deduce
 from calib.reactions.equation import Equation, parse_equation
 from calib.reactions.forecast import Forecast, forecast
 from calib.reactions.portions import Portion, parse_portion
+from fitting.cup.knowledge import BENCH
 
 HOT_C = 50.0
 
@@ -31,7 +32,7 @@ class CatalogueEntry:
     process: Equation | PhysicalProcess
     given: bool
 
-    def forecast(self, cup_J_per_K: float = 20.0) -> Forecast:
+    def forecast(self, cup_J_per_K: float = BENCH.constant_J_per_K.value) -> Forecast:
         """Enthalpy and rise to expect in a cup of that constant."""
         equation = self.process if isinstance(self.process, Equation) else None
         return forecast(self.in_cup, self.added, equation, cup_J_per_K=cup_J_per_K)

@@ -24,6 +24,7 @@ from calib.substances.composition import Composition
 from calib.substances.formula import molar_mass
 from calib.substances.solids import solid_cp
 from calib.substances.solutions import heat_capacity
+from fitting.cup.knowledge import BENCH
 
 U_NO_CONCENTRATION = 1.5
 """u [kJ per mole of dissolved species] where the effect of concentration is not known."""
@@ -54,8 +55,8 @@ def forecast(
     added: Portion,
     equation: Equation | None = None,
     *,
-    cup_J_per_K: float = 20.0,
-    u_cup_J_per_K: float = 5.0,
+    cup_J_per_K: float = BENCH.constant_J_per_K.value,
+    u_cup_J_per_K: float = BENCH.constant_J_per_K.u,
 ) -> Forecast:
     """Rise and enthalpy to expect when ``added`` goes into the cup that holds ``in_cup``.
 

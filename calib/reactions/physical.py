@@ -14,12 +14,9 @@ from calib.reactions.portions import Portion
 from calib.substances.composition import mix
 from calib.substances.solids import solid_cp
 from calib.substances.solutions import heat_capacity
-from calib.substances.water import cp_J_per_gK, enthalpy_J_per_g
+from calib.substances.water import FUSION, ICE_CP, cp_J_per_gK, enthalpy_J_per_g
 
-FUSION = Estimate(333.5, 0.3, "J/g", "fusion of ice at 0 °C, CRC Handbook (from memory)")
 CONDENSATION = Estimate(-2256.5, 1.0, "J/g", "condensation of steam at 100 °C, IAPWS (from memory)")
-ICE_CP = 2.09
-"""Specific heat of ice near 0 °C [J/(g K)]; OpenStax Chemistry 2e, appendix E, 2.093 (F)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +89,7 @@ def _gain_of_added(process: PhysicalProcess, added: Portion, t_C: float) -> floa
     if process.kind == "mixing":
         return mass * (_enthalpy(t_C) - _enthalpy(added.t_C))
     if process.kind == "fusion":
-        warmed = ICE_CP * (0.0 - min(added.t_C, 0.0))
+        warmed = ICE_CP.value * (0.0 - min(added.t_C, 0.0))
         return mass * (FUSION.value + warmed + _enthalpy(t_C) - _enthalpy(0.0))
     if process.kind == "condensation":
         return mass * (CONDENSATION.value + _enthalpy(t_C) - _enthalpy(99.0) - 4.2)

@@ -1,7 +1,7 @@
 """The highest or lowest reading, corrected with a known heat-loss conductance G.
 
 After a mixing or a dissolution nobody knows how the heat came, what a slow wall still took and how
-far the display's highest reading lay above the truth: `fitting.extreme_reading` averages over them.
+far the display's highest reading lay above the truth: `fitting.extreme.reading` averages over them.
 
 A heater gives its heat evenly for t_h, and the reading is taken t after it was switched off. With
 Newton's law and θ = T − T∞, exactly,
@@ -14,6 +14,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from fitting.cup.knowledge import BENCH
 
 if TYPE_CHECKING:
     from fitting.cup.circumstances import Circumstances
@@ -34,12 +36,6 @@ CONDUCTANCE = "heat-loss conductance"
 TIME = "time of the reading"
 COURSE = "course of the heat release"
 
-HEATER_SHARE = 0.03
-"""u of a heater run's correction from its model, as a share of it: the course is known, but not
-what the heater itself holds back (our estimate)."""
-NOISE_K = 0.009
-"""Random noise of one look at a display; displays finer than a third of theirs are not built
-(common practice, no source)."""
 MOST_RATE_PER_S = 0.05
 """Cooling by half in a quarter of a minute: no cup that anybody measures in."""
 
@@ -66,17 +62,17 @@ def extreme_loss(
 ) -> ExtremeLoss:
     """Correction of an extreme reading after a mixing or a dissolution.
 
-    Arguments as for `fitting.extreme_reading.correct_extreme_reading`. The readings' own errors are
+    Arguments as for `fitting.extreme.reading.correct_extreme_reading`. The readings' own errors are
     left to the thermometer's inputs.
     """
-    from fitting import extreme_reading as fitted
+    from fitting.extreme import reading as fitted
 
     if known.rate_per_s is not None:
         known = replace(known, rate_per_s=min(known.rate_per_s, MOST_RATE_PER_S))
     one = fitted.correct_extreme_reading(
         before_C, extreme_C, max(after_s, 0.0), known, u_extreme_after_s=u_after_s, u_before_K=0.0,
-        u_reading_K=0.0, step_K=step_K, noise_K=min(NOISE_K, 3.0 * step_K), cup_share=cup_share,
-        release=release,
+        u_reading_K=0.0, step_K=step_K, noise_K=min(BENCH.look_K.u, 3.0 * step_K),
+        cup_share=cup_share, release=release,
     )  # fmt: skip
     found = dict(one.parts)
     names = {ROOM: fitted.ROOM, CONDUCTANCE: fitted.RATE, TIME: fitted.TIME, COURSE: fitted.COURSE}
@@ -126,7 +122,7 @@ def heated_loss(
         (ROOM, correction(room_C + u_room_K, rate_per_s, after_s) - value),
         (CONDUCTANCE, correction(room_C, rate_per_s + u_rate_per_s, after_s) - value),
         (TIME, correction(room_C, rate_per_s, after_s + u_after_s) - value),
-        (COURSE, HEATER_SHARE * value),
+        (COURSE, BENCH.heater_share.u * value),
     )
     return _put(value, tuple((name, abs(part)) for name, part in moved))
 

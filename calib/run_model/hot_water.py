@@ -7,8 +7,8 @@ Between its last reading and the pouring a liquid in an open beaker cools toward
 with k_b of 0.02 to 0.05 1/min for hot water in the open (common practice, no source). A column
 ``added_read_s`` tells the wait t_w and the cooling is taken off; ``added_curve`` names the liquid's
 own log, which is extrapolated to the pouring (its last reading, or ``added_poured_at_s`` on its
-clock). Where neither is given nothing is taken off, and the budget holds what a wait of up to
-``WAIT_UNKNOWN_S`` seconds would cost. That line is shared by the table's runs: a habit does not
+clock). Where neither is given nothing is taken off, and the budget holds what a usual wait
+would cost. That line is shared by the table's runs: a habit does not
 average away.
 """
 
@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 from calib.errors import RowProblem
 from calib.run_model.refusal import RowRefusedError
 from calib.uncertainty import Input
+from fitting.cup.knowledge import BENCH
 
 if TYPE_CHECKING:
     from calib.estimate import Estimate
@@ -28,10 +29,7 @@ if TYPE_CHECKING:
 
 __all__ = ["pouring_input", "temperature_at_pouring"]
 
-BEAKER_RATE_PER_S = 0.03 / 60.0
-U_BEAKER_RATE_PER_S = 0.01 / 60.0
-WAIT_UNKNOWN_S = 5.0
-U_WAIT_S = 1.5
+_BEAKER = BENCH.hot_beaker_per_s
 NEAR_ROOM_K = 5.0
 U_FROM_LOG = "added_pour_u_K"
 
@@ -52,15 +50,16 @@ def pouring_input(run: Run, room_C: float) -> Input | None:
     if wait is None:
         if abs(above) < NEAR_ROOM_K:
             return None
-        u = abs(above) * BEAKER_RATE_PER_S * WAIT_UNKNOWN_S / math.sqrt(3.0)
+        longest = BENCH.wait_not_noted_s.value
+        u = abs(above) * _BEAKER.value * longest / math.sqrt(3.0)
         return Input(
             "pouring", 0.0, u, key="wait before pouring, not noted",
-            source=f"cooling between reading and pouring (0 to {WAIT_UNKNOWN_S:g} s, not noted)",
+            source=f"cooling between reading and pouring (0 to {longest:g} s, not noted)",
         )  # fmt: skip
     if wait == 0.0:
         return None
-    change = above * (math.exp(-BEAKER_RATE_PER_S * wait) - 1.0)
-    u = abs(above) * math.hypot(U_BEAKER_RATE_PER_S * wait, BEAKER_RATE_PER_S * U_WAIT_S)
+    change = above * (math.exp(-_BEAKER.value * wait) - 1.0)
+    u = abs(above) * math.hypot(_BEAKER.u * wait, _BEAKER.value * BENCH.wait_s.u)
     source = f"cooling during the {wait:g} s between reading and pouring"
     return Input("pouring", change, u, key="beaker's cooling rate", source=source)
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from calib import balance
 from calib.run_model.prepared import ROOM_GUESS_C
 from fitting.cup.circumstances import MOST_RATIO, Circumstances
+from fitting.cup.knowledge import BENCH, SURROUNDINGS
 
 if TYPE_CHECKING:
     from calib.run_model.found_rise import Loss
@@ -21,8 +22,7 @@ __all__ = [
     "room_of",
 ]
 
-MIXED_AT_GUESS_U_S = 1.2
-"""u of a moment of mixing that was noted by hand, without one of its own (judgement)."""
+MIXED_AT_GUESS_U_S = BENCH.moment_by_hand_s.u
 _LEAST_RATIO = 0.02
 _LEAST_SHARE = 0.2  # of the content's heat capacity: what a cup's absurd constant may leave of all
 _ROOMS_C = (10.0, 35.0)
@@ -52,7 +52,7 @@ def circumstances_of(
     if run.mixed_at_s is not None:
         given = run.u.get("mixed_at_s")
         u_moment = given if given is not None else MIXED_AT_GUESS_U_S
-    u_room = 0.5
+    u_room = SURROUNDINGS.room_read_K.u
     if run.room_C is not None:
         u_room = prepared.instruments.u("room_C", run.room_C, run).u
     rate, u_rate = _expected_rate(prepared, start_C, start_C, C_app, u_C_app, loss) or (None, None)

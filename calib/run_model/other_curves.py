@@ -19,8 +19,8 @@ def rise_from_heating(
     prepared: PreparedRun, C_app: float, u_C_app: float, loss: Loss | None
 ) -> Rise:
     """Rise of a cup heated for ``heater_s`` from ``mixed_at_s`` on, corrected for heat loss."""
-    from fitting.curve_files import read_curve
-    from fitting.heated import heated_rise
+    from fitting.files.curve_files import read_curve
+    from fitting.newton.heated import heated_rise
 
     run = prepared.run
     if run.heater_s is None:
@@ -52,8 +52,8 @@ def rise_from_heating(
 
 def rise_from_cooling(prepared: PreparedRun) -> Rise:
     """A log of cooling alone: no rise, but a cooling rate."""
-    from fitting.cooling_laws import fit_cooling_log
-    from fitting.curve_files import read_curve
+    from fitting.cooling import fit_cooling_log
+    from fitting.files.curve_files import read_curve
 
     run = prepared.run
     if run.curve_path is None:

@@ -11,6 +11,7 @@ from calib.run_model.portions import Portion, make_portion
 from calib.run_model.process import Process, find_process
 from calib.run_model.quantities import Quantities
 from calib.run_model.refusal import RowRefusedError
+from fitting.cup.knowledge import BENCH
 
 if TYPE_CHECKING:
     from calib.runs.instruments import Instruments
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["PreparedRun", "prepare"]
 
-ROOM_GUESS_C = 21.0
+ROOM_GUESS_C = BENCH.usual_room_C.value
 
 
 @dataclass(frozen=True, slots=True, eq=False)

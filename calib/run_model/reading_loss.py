@@ -21,27 +21,18 @@ from calib.run_model.extreme import (
 )
 from calib.run_model.known import circumstances_of_reading, room_guessed, room_of
 from calib.uncertainty import Input
+from fitting.cup.knowledge import BENCH, SURROUNDINGS
 
 if TYPE_CHECKING:
     from calib.run_model.found_rise import Loss, Rise
     from calib.run_model.prepared import PreparedRun
     from calib.run_model.quantities import Quantities
 
-__all__ = ["AFTER_GUESS_S", "install_loss", "loss_of_reading", "pace_of", "release_of"]
+__all__ = ["install_loss", "loss_of_reading", "pace_of", "release_of"]
 
 UNCORRECTED = "extreme reading, not corrected"
 CORRECTED_READING = "extreme reading, corrected with the cup's heat loss"
-UNCORRECTED_SHARE = {"fast": 0.007, "slow": 0.025, "heated": 0.025}
-"""u of what an uncorrected extreme reading misses, as a share of the change: 0.4 to 0.7 % for fast
-reactions, 2 to 4 % for slow dissolutions in 200 mL (this project's own simulations); as much for a
-heater that is on for minutes."""
-UNCORRECTED_FLASK = {"fast": 0.15, "slow": 0.09, "heated": 0.06}
-"""The same in a flask, whose glass is still cold when the extreme is read (its simulations)."""
-AFTER_GUESS_S = {"fast": (45.0, 30.0), "slow": (150.0, 75.0), "heated": (30.0, 20.0)}
-"""Time [s] from mixing, or from switching the heater off, to the extreme where it was not noted,
-and its u (common practice)."""
-U_ROOM_K = 0.5
-U_ROOM_GUESS_K = 2.0
+U_ROOM_K, U_ROOM_GUESS_K = SURROUNDINGS.room_read_K.u, SURROUNDINGS.room_K.u
 _INPUTS = {COURSE: "loss", CONDUCTANCE: "loss conductance", ROOM: "loss room", TIME: "loss time"}
 
 
@@ -55,7 +46,7 @@ def pace_of(prepared: PreparedRun) -> str:
 
 
 def release_of(prepared: PreparedRun) -> str | None:
-    """The release that `fitting.extreme_reading` is told; None for a piece of metal, whose heat
+    """The release that `fitting.extreme.reading` is told; None for a piece of metal, whose heat
     comes neither as from a solution nor as from a salt."""
     return None if prepared.process.kind == "specific heat" else pace_of(prepared)
 
@@ -68,13 +59,12 @@ def loss_of_reading(
     extreme = float(run.extreme_C or 0.0)
     pace = pace_of(prepared)
     if loss is None or loss.conductance_W_per_K <= 0.0:
-        shares = UNCORRECTED_FLASK if run.vessel == "flask" else UNCORRECTED_SHARE
-        u = shares[pace] * abs(extreme - before)
+        u = BENCH.missed_share(pace, run.vessel) * abs(extreme - before)
         why = f"{UNCORRECTED}: the cup's heat loss is not known; what it may miss is in the budget"
         part = ("heat lost before the extreme was read, not corrected", u)
         return ExtremeLoss(0.0, u, (part,)), UNCORRECTED, [why]
     warnings = []
-    after, u_after = AFTER_GUESS_S[pace]
+    after, u_after = BENCH.extreme_after_s(pace)
     if run.extreme_after_s is not None:
         after = run.extreme_after_s
         u_after = prepared.instruments.u("extreme_after_s", after, run).u

@@ -47,7 +47,7 @@ def _from_curve(
     prepared: PreparedRun, C_app: float, u_C_app: float, loss: Loss | None, method: str | None
 ) -> Rise:
     from fitting.corrections.choice import correct_known
-    from fitting.curve_files import read_curve
+    from fitting.files.curve_files import read_curve
     from fitting.newton.explain import WALL_LOSS
 
     run = prepared.run

@@ -13,6 +13,15 @@ __all__ = ["lid_of_kind", "vessel_of_kind"]
 
 _FLASK = ("flask", "vacuum")
 _NOT_INSULATED = ("conical", "erlenmeyer", "volumetric")
+_WRAPPED = re.compile(
+    r"\b(?:foam\w*|styrofoam|insulat\w*|jacket\w*|lagg\w*|double|nested|polystyrene)\b"
+)
+_BEAKER = re.compile(r"\bbeakers?\b")
+_METAL = re.compile(r"\b(?:steel|metal|aluminium|aluminum|copper|tin)\b")
+_METAL_THING = re.compile(r"\b(?:cups?|mugs?|cans?|beakers?|vessels?|calorimeters?)\b")
+_PAPER = re.compile(r"\b(?:paper|cardboard)\b")
+_CUP = re.compile(r"\b(?:cups?|mugs?)\b")
+_NO_LID = re.compile(r"\b(?:with|and|under)\b.*|[,;].*")  # what comes with it, a foam lid say
 _COVER = r"(?:lids?|covers?|stoppers?|bungs?|caps?)"
 _NONE = re.compile(
     rf"\b(?:no|without(?: an?| any)?) {_COVER}\b|\b(?:lidless|uncovered|unlidded|not covered)\b"
@@ -23,17 +32,32 @@ _CLOSED = re.compile(rf"\b{_COVER}\b|\bcovered\b|\bclosed\b(?![- ]cell)")
 
 
 def vessel_of_kind(kind: str) -> str | None:
-    """``flask`` where a kind's words say a vacuum or insulated flask, ``cup`` for a cup, else None.
+    """The vessel that a kind's words name: one of `fitting.cup.knowledge.VESSELS`, else None.
+
+    ``flask`` for a vacuum or insulated flask; ``beaker``, ``metal`` and ``paper`` for what stands
+    free; ``cup`` for any other cup, and for a paper cup or a mug that foam or a second cup holds.
+    A beaker in a foam jacket is none of them.
 
     >>> vessel_of_kind("vacuum flask, 500 mL"), vessel_of_kind("double foam cup, foam lid")
     ('flask', 'cup')
     >>> vessel_of_kind("conical flask in a foam jacket") is None
     True
+    >>> [vessel_of_kind(kind) for kind in ("paper cup, foam lid", "glass beaker", "steel mug")]
+    ['paper', 'beaker', 'metal']
+    >>> vessel_of_kind("paper cup in a foam cup")
+    'cup'
     """
     words = kind.casefold()
     if any(word in words for word in _FLASK) and not any(w in words for w in _NOT_INSULATED):
         return "flask"
-    return "cup" if "cup" in words else None
+    wrapped = bool(_WRAPPED.search(_NO_LID.sub("", words)))
+    if _METAL.search(words) and _METAL_THING.search(words) and not wrapped:
+        return "metal"
+    if _BEAKER.search(words):
+        return None if wrapped else "beaker"
+    if _PAPER.search(words) and _CUP.search(words) and not wrapped:
+        return "paper"
+    return "cup" if _CUP.search(words) or "cup" in words else None
 
 
 def lid_of_kind(kind: str) -> str | None:

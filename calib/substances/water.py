@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, overload
 import numpy as np
 
 from calib.errors import SubstanceError
+from calib.estimate import Estimate
 from calib.substances import tables
 
 if TYPE_CHECKING:
@@ -30,6 +31,10 @@ U_CP_J_PER_GK = 0.0021
 (memory): 0.05 % of 4.18 J/(g K)."""
 U_DENSITY_G_PER_ML = 1e-6
 SOURCE = "IAPWS-95, 101.325 kPa"
+ICE_CP = Estimate(2.093, 0.03, "J/(g K)", "OpenStax Chemistry 2e, appendix E (found); u assumed")
+"""Specific heat of ice near 0 °C."""
+FUSION = Estimate(333.55, 0.3, "J/g", "fusion of ice at 0 °C, CRC Handbook (from memory)")
+"""Heat of fusion of ice: 6.01 kJ/mol."""
 
 
 @cache

@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from fitting.checks.range_end import reached_end
+from fitting.cup.knowledge import FLASK
 from fitting.curve import Curve, FloatArray
 from fitting.noise import Noise
 from fitting.periods import CurveRefused, MixingMoment, quick_noise, seen_until, what_is_seen
@@ -23,7 +24,7 @@ _EARLY_S = 90.0
 _LEFT_WITHIN_S = 200.0  # k of 0.005 1/s: 1 W/K on 200 J/K, an open metal beaker has a third of it
 _LEFT_SHARE = 0.63
 _PART_S, _PART_GOES_ON = 100.0, 0.4
-_PART_SHARE = 0.3  # a flask's glass may take a quarter
+_PART_SHARE = FLASK.slow_wall.share.value + 2 * FLASK.slow_wall.share.u  # its glass may take that
 
 
 def refuse_faults(curve: Curve, mixing: MixingMoment) -> None:

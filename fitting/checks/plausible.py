@@ -13,7 +13,7 @@ is not admissible then, and its interval is widened to reach the extreme reading
 was lost on top: vapour makes a hot cup lose up to twice and more of what the later drift tells.
 
 A wall that still warms after s_a makes the true rise smaller than y(s_a): so the size of the wall
-that the vessel may have, ``_WALL_SHARE`` of the change, is allowed for; a flask is left alone.
+that the vessel may have, `slow_wall`, a share of the change, is allowed for; a flask is left alone.
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ import numpy as np
 from fitting.corrections.case import Case
 from fitting.corrections.lines import drift_lines
 from fitting.corrections.result import Correction, replaced
+from fitting.cup.knowledge import CUP, VESSELS
 
-_WALL_SHARE = 0.012  # of the change, still to go into a wall after the main period; judgement
 _AT_MOST = 2.0  # times the loss that the drifts tell
 _SURE = 2.0
 _FEW_S = 15.0  # over which the reading at the end of the main period is averaged
@@ -45,7 +45,8 @@ def held_to_the_reading(case: Case, one: Correction) -> tuple[Correction, str]:
     u_drift = lines.fore.u_slope_K_per_s * case.known.capacity_ratio * at
     u_lost = float(np.hypot(lines.u_rate_per_s * integral, u_drift))
     short = sign * (change - one.rise_K)
-    allowed = _SURE * u_change + _WALL_SHARE * abs(change)
+    wall = VESSELS[case.known.vessel or CUP.name].slow_wall.share.rms
+    allowed = _SURE * u_change + wall * abs(change)
     if sign * lost < _SURE * u_lost or short < allowed or lines.rate_per_s <= 0:
         return one, ""
     edge = case.swing_K + _AT_MOST * lost

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fitting.cup.knowledge import USUAL_RATE_PER_S
 from fitting.curve import Curve, FloatArray
 from fitting.noise import Noise
 from fitting.periods import quick_noise
@@ -32,7 +33,6 @@ _SURE = 3.5  # times the uncertainty of what was still due
 _STEPS_ROUND = 3.0
 _SAYS_THE_SAME = 0.3  # of the readings that follow
 _STEPS_LONG = 2.0  # steps that may be lost while the reading stands: one, and the top is round
-_USUAL_RATE_PER_S = 1.2e-4  # of a foam cup with a lid; common practice, no source
 _STEPS_STOOD, _STOOD_S = 2.5, 150.0  # steps that such a cup would have moved by; longer than a top
 
 
@@ -150,7 +150,7 @@ def stands_long(curve: Curve, mixed_at_s: float) -> str:
     at = int(np.argmax(np.abs(y - head) * (s > 0)))
     start, length = longest_run((y == y[at]) & (s > 0))
     stood = float(s[start + length - 1] - s[start])
-    fall = _USUAL_RATE_PER_S * abs(float(y[at]) - head) * stood
+    fall = USUAL_RATE_PER_S * abs(float(y[at]) - head) * stood
     if length < _RUN or stood < _STOOD_S or fall < _STEPS_STOOD * max(curve.resolution_K, 1e-3):
         return ""
     return (

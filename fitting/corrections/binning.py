@@ -8,7 +8,7 @@ import numpy.typing as npt
 from fitting.corrections.case import Case, fit_line
 from fitting.curve import FloatArray
 from fitting.newton.rows import Rows, vapour_excess
-from fitting.stepped_line import stepped_line
+from fitting.noise import stepped_line
 
 _FORE_BINS = 16
 _FIRST_WIDTH_S = 4.0

@@ -23,13 +23,13 @@ from fitting.corrections.choosing import (
 from fitting.corrections.extreme import extreme_index
 from fitting.corrections.methods import METHODS
 from fitting.corrections.result import Corrected, Correction
-from fitting.cup.circumstances import Circumstances
+from fitting.cup.circumstances import U_ROOM_K, Circumstances
 from fitting.curve import Curve
 from fitting.errors import CurveError
 from fitting.periods import CurveRefused, MixingMoment, find_mixing, given_mixing
 
 if TYPE_CHECKING:
-    from fitting.cooling_laws.result import LawComparison
+    from fitting.cooling.result import LawComparison
 
 DEFAULT = "newton-integral"
 _WORTH_S = 60.0  # readings after the mixing that may do by themselves
@@ -42,7 +42,7 @@ def correct(
     u_mixed_at_s: float = 0.0,
     method: str | None = None,
     room_C: float | None = None,
-    u_room_K: float = 0.5,
+    u_room_K: float = U_ROOM_K,
     capacity_ratio: float = 1.0,
     prior_rate_per_s: float | None = None,
     u_prior_rate_per_s: float | None = None,

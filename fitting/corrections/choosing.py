@@ -18,14 +18,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitting.cooling_laws.result import Meant
+from fitting.cooling.result import Meant
 from fitting.corrections import newton_integral
 from fitting.corrections.case import Case
 from fitting.corrections.result import Correction, replaced
 from fitting.periods import quick_noise
 
 if TYPE_CHECKING:
-    from fitting.cooling_laws.result import LawComparison
+    from fitting.cooling.result import LawComparison
 
 PREFERENCE = (
     newton_integral.NAME, "integral", "exponential", "regnault-pfaundler", "equal-areas",

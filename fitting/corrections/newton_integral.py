@@ -18,29 +18,13 @@ from fitting.corrections.case import Case
 from fitting.corrections.lines import main_end_s
 from fitting.corrections.result import Correction, make, replaced, u_of_reading
 from fitting.cup.knowledge import VESSELS, Vessel
-from fitting.curve import FloatArray
 from fitting.newton.average import FINAL, SETTLES, Averaged, average
 from fitting.newton.explain import explain, late_heat, slow_wall, terms_of
 from fitting.newton.rows import BEFORE, RATE, RISE
 from fitting.newton.setting import Setting, setting_for
-from fitting.sensor_lag import lag_of
+from fitting.release.sensor_lag import lag_of
 
 NAME = "newton-integral"
-
-
-def newton_rise(
-    s: FloatArray, y: FloatArray, rate_per_s: float, t_inf_C: float, before_C: float, end_s: float
-) -> float:
-    """Rise for a known law: (T_f − T_i) + k ∫ (T − T∞) dt over the main period 0..end, K.
-
-    Args: s [s since mixing] and y [°C], shape (n,); T_f is interpolated at ``end_s``.
-    """
-    inside = (s > 0) & (s < end_s)
-    last = float(np.interp(end_s, s, y))
-    nodes = np.concatenate([[0.0], s[inside], [end_s]])
-    above = np.concatenate([[before_C], y[inside], [last]]) - t_inf_C
-    area = float(np.sum(np.diff(nodes) * (above[1:] + above[:-1]) / 2))
-    return last - before_C + rate_per_s * area
 
 
 GLASS_SEEN = 0.02  # posterior weight of heavy walls from which on a flask is considered

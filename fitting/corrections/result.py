@@ -11,12 +11,12 @@ import numpy as np
 
 from fitting.corrections.case import Case
 from fitting.cup.circumstances import NOTHING_KNOWN, Circumstances
+from fitting.cup.knowledge import SURROUNDINGS
 from fitting.curve import Curve, FloatArray, LeftOut
 from fitting.noise import lag1
 
 if TYPE_CHECKING:
     import pandas as pd
-    from matplotlib.axes import Axes
 
 Part = tuple[str, float]
 Step = tuple[str, float, float]
@@ -121,8 +121,8 @@ class Correction:
             same share of every rise in this cup.
         rate_left_out: whether a cooling rate known beforehand lay too far off the curve's own.
         note: what the method noticed and people should know; empty: nothing.
-        sensor_lag_s, u_sensor_lag_s: the sensor's time constant (`fitting.sensor_lag`); None where
-            the method does not look at the main period, or the curve does not show it.
+        sensor_lag_s, u_sensor_lag_s: the sensor's time constant (`fitting.release.sensor_lag`);
+            None where the method does not look at the main period, or the curve does not show it.
         steps: the way from the textbook integral to this rise, cause by cause; empty where the
             method is none that averages.
         wall_weight, late_weight: of an average over models, the probability that a slow wall was
@@ -277,15 +277,6 @@ class Corrected:
         """One line a method, as a pandas table."""
         return methods_frame(self.methods)
 
-    def plot(self, ax: Axes) -> None:
-        """Draw every method's rise with its 95 % interval on an Axes.
-
-        The curve with its lines needs the readings too: see `fitting.views.draw`.
-        """
-        from fitting.plots import plot_methods
-
-        plot_methods(ax, self)
-
     def _repr_html_(self) -> str:
         return f"<p>{escape(self.verdict)}</p>{methods_html(self.methods)}"
 
@@ -386,8 +377,8 @@ def make(
     )
 
 
-_LAG_S = 8.0  # of an ordinary sensor; common practice, no source
-_WANDER_K = 0.002  # slow wander of a reading within minutes; common practice, no source
+_LAG_S = SURROUNDINGS.sensor_lag_s.value
+_WANDER_K = SURROUNDINGS.reading_wander_K.u
 
 
 def u_of_reading(case: Case) -> float:

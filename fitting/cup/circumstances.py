@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fitting.cup.knowledge import LIDS, VESSELS
+from fitting.cup.knowledge import BENCH, LIDS, SURROUNDINGS, VESSELS
 from fitting.errors import CurveError
 
 VESSEL_KINDS = tuple(VESSELS)
@@ -23,8 +23,8 @@ ROOM_C = (-20.0, 60.0)
 MOST_RATIO = 1.5
 """Heat capacity only grows when something is added; a little above 1 is scatter of what was weighed
 and of the cup's constant."""
-U_RATE_SHARE = 0.3
-"""u of a cooling rate that was given without one, as a share of it (judgement)."""
+U_RATE_SHARE = BENCH.rate_share.u
+U_ROOM_K = SURROUNDINGS.room_read_K.u
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ like kelvin, give 21.35 °C
     u_mixed_at_s: float = 0.0
     capacity_ratio: float = 1.0
     room_C: float | None = None
-    u_room_K: float = 0.5
+    u_room_K: float = U_ROOM_K
     rate_per_s: float | None = None
     u_rate_per_s: float | None = None
     vessel: str | None = None

@@ -4,7 +4,11 @@ Every fitter, plan and mishap reads its numbers here; no other module holds one.
 value, a standard uncertainty, a unit and a source; ``judgement`` marks what experienced users would
 say and no document states. The ranges are wide on purpose: single and double foam, paper, plastic
 beakers, glass, a steel mug, a flask; a closed lid, a lid with a hole, none. No judge of the
-corrections draws from this table (``tests/benchmarks/judges``).
+corrections draws from this table (``tests/benchmarks/judges``, `fitting.practice`): a judge that
+shares the priors' numbers judges nothing.
+
+This module holds what the engine takes as known; `fitting.cup.bench` what is known of reading,
+noting, planning and long cooling logs; `fitting.cup.free_standing` vessels without insulation.
 
 Where the numbers of foam come from: expanded polystyrene has 15 to 40 kg/m³, 0.032 to 0.040 W/(m K)
 and 1.3 J/(g K) (handbook values, from memory), so a diffusivity a near 1e-6 m²/s. A layer of
@@ -14,82 +18,18 @@ thickness L warms with the time constant L²/(a π²/4): 1 to 4 s for 2 to 3 mm,
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass
 
-JUDGEMENT = "judgement"
+from fitting.cup.bench import BENCH, COOLING_LOG, OPEN_SURFACE, PLAN
+from fitting.cup.fact import JUDGEMENT, Fact, Lid, Vessel, Wall, facts_in, wall_of
+from fitting.cup.free_standing import BEAKER, METAL, PAPER
 
-
-@dataclass(frozen=True, slots=True)
-class Fact:
-    """One number that is taken as known.
-
-    Attributes:
-        value, u: the value and its standard uncertainty; for a ``log-normal`` fact the median and
-            the standard deviation of its natural logarithm.
-        unit: its unit; ``1`` for a share.
-        what: what it is of, in words.
-        source: where it comes from, or ``judgement``.
-        shape: ``normal``, ``log-normal`` or ``exact`` (a limit or a weight).
-    """
-
-    value: float
-    u: float
-    unit: str
-    what: str
-    source: str = JUDGEMENT
-    shape: str = "normal"
-
-
-@dataclass(frozen=True, slots=True)
-class Wall:
-    """One kind of thing that warms after the content: a wall, a lid, a probe's body, glass.
-
-    Attributes:
-        weight: probability of this kind in a vessel.
-        share: its heat capacity over that of cup and content.
-        time_s: its own time constant C_w/G_w (log-normal).
-        loss_share: the part of the cup's loss that leaves through it, g.
-        seen: whether its warming is slow enough to be seen beside the quick processes.
-    """
-
-    name: str
-    weight: float
-    share: Fact
-    time_s: Fact
-    loss_share: Fact
-    seen: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Vessel:
-    """What is known of one kind of vessel.
-
-    Attributes:
-        rate_per_s: cooling rate k of a usual filling, and ``other_rate_spread`` the spread of ln k
-            of the ``other_weight`` that are not usual.
-        walls: the kinds of walls that it may have.
-    """
-
-    name: str
-    rate_per_s: Fact
-    other_rate_spread: Fact
-    other_weight: Fact
-    walls: tuple[Wall, ...]
-
-    @property
-    def slow_wall(self) -> Wall:
-        """The likeliest wall that warms slowly enough to be seen."""
-        return max((wall for wall in self.walls if wall.seen), key=lambda wall: wall.weight)
-
-
-@dataclass(frozen=True, slots=True)
-class Lid:
-    """Vapour's share of the loss near the room's temperature, by the lid."""
-
-    name: str
-    vapour_share: Fact
+__all__ = [
+    "BENCH", "COOLING_LOG", "CUP", "FLASK", "JUDGEMENT", "LIDS", "LID_NOT_TOLD", "OPEN_SURFACE",
+    "PLAN", "RELEASES", "SURROUNDINGS", "USUAL_RATE_PER_S", "VESSELS", "Fact", "Lid", "Releases",
+    "Surroundings", "Vessel", "Wall", "all_facts", "as_markdown", "lid_of",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,9 +95,9 @@ class Releases:
     powder_s: Fact = Fact(3.5, 0.5, "s", "a fine powder: time constant", shape="log-normal")
     powder: Fact = Fact(0.1, 0.0, "1", "probability of such a powder", shape="exact")
     second_share: Fact = Fact(0.2, 0.13, "1", "a second, slower process")
-    second_s: Fact = Fact(48.0, 0.55, "s", "its time constant", shape="log-normal")
+    second_s: Fact = Fact(48.0, 0.55, "s", "the second process: time constant", shape="log-normal")
     single_share: Fact = Fact(0.9, 0.3, "1", "one slow process that gives most of the heat")
-    single_s: Fact = Fact(50.0, 0.6, "s", "its time constant", shape="log-normal")
+    single_s: Fact = Fact(50.0, 0.6, "s", "the single process: time constant", shape="log-normal")
     single: Fact = Fact(0.05, 0.0, "1", "probability of such a process", shape="exact")
     end_s: Fact = Fact(65.0, 0.8, "s", "when the last grain is gone", shape="log-normal")
     ending_share: Fact = Fact(0.85, 0.25, "1", "of a release that ends, carried back to the mixing")
@@ -176,27 +116,13 @@ class Releases:
         0.75, 0.0, "1", "probability of a slow remainder: a solid", shape="exact"
     )
     solid_wide_late: Fact = Fact(
-        0.88, 0.0, "1", "the same where the release itself is seen", shape="exact"
+        0.88, 0.0, "1", "the same where the release itself is seen: a solid", shape="exact"
     )
     liquid_late: Fact = Fact(
         0.03, 0.0, "1", "probability of a slow remainder: liquids", shape="exact"
     )
     liquid_wide_late: Fact = Fact(
-        0.25, 0.0, "1", "the same where the release itself is seen", shape="exact"
-    )
-
-
-def _wall(
-    name: str, weight: float, share: tuple[float, float], time_s: tuple[float, float],
-    loss_share: tuple[float, float], source: str, *, seen: bool = True,
-) -> Wall:  # fmt: skip
-    return Wall(
-        name,
-        weight,
-        Fact(*share, "1", f"{name}: share of the heat capacity", source),
-        Fact(*time_s, "s", f"{name}: time constant", source, "log-normal"),
-        Fact(*loss_share, "1", f"{name}: share of the loss that passes through it", source),
-        seen,
+        0.25, 0.0, "1", "the same where the release itself is seen: liquids", shape="exact"
     )
 
 
@@ -209,10 +135,11 @@ CUP = Vessel(
          JUDGEMENT, "exact"),
     Fact(0.15, 0.0, "1", "probability of such a cup", JUDGEMENT, "exact"),
     (
-        _wall("wall", 0.50, (0.012, 0.010), (6.0, 1.0), (0.6, 0.22), FOAM, seen=False),
-        _wall("lid, rim, probe body, double foam", 0.48, (0.009, 0.008), (38.0, 0.75), (0.35, 0.22),
-              JUDGEMENT),
-        _wall("glass or heavy plastic", 0.02, (0.05, 0.05), (110.0, 0.6), (0.5, 0.2), JUDGEMENT),
+        wall_of("wall", 0.50, (0.012, 0.010), (6.0, 1.0), (0.6, 0.22), FOAM, seen=False),
+        wall_of("lid, rim, probe body, double foam", 0.48, (0.009, 0.008), (38.0, 0.75),
+                (0.35, 0.22), JUDGEMENT),
+        wall_of("glass or heavy plastic", 0.02, (0.05, 0.05), (110.0, 0.6), (0.5, 0.2),
+                JUDGEMENT),
     ),
 )  # fmt: skip
 FLASK = Vessel(
@@ -222,13 +149,13 @@ FLASK = Vessel(
     Fact(1.3, 0.0, "1", "spread of ln k of other flasks", JUDGEMENT, "exact"),
     Fact(0.15, 0.0, "1", "probability of such a flask", JUDGEMENT, "exact"),
     (
-        _wall("no wall seen", 0.02, (0.005, 0.003), (5.0, 0.75), (0.5, 0.22), JUDGEMENT,
+        wall_of("no wall seen", 0.02, (0.005, 0.003), (5.0, 0.75), (0.5, 0.22), JUDGEMENT,
               seen=False),
-        _wall("a vacuum flask's glass", 0.98, (0.15, 0.08), (110.0, 0.55), (0.3, 0.15),
+        wall_of("a vacuum flask's glass", 0.98, (0.15, 0.08), (110.0, 0.55), (0.3, 0.15),
               "40 to 120 J/K over minutes; judgement"),
     ),
 )  # fmt: skip
-VESSELS = {"cup": CUP, "flask": FLASK}
+VESSELS = {one.name: one for one in (CUP, FLASK, BEAKER, METAL, PAPER)}
 _OPEN = "6e-5 g/(s kPa) from an open 40 cm²: 0.15 W/kPa, 0.02 W/K near 20 °C, of 0.04 to 0.1 W/K"
 LIDS = {
     "closed": Lid("closed", Fact(0.03, 0.04, "1", "closed lid: vapour's share of the loss")),
@@ -238,6 +165,7 @@ LIDS = {
 LID_NOT_TOLD = Lid("not told", Fact(0.15, 0.22, "1", "lid not told: vapour's share of the loss"))
 SURROUNDINGS = Surroundings()
 RELEASES = Releases()
+USUAL_RATE_PER_S = CUP.rate_per_s.value
 
 
 def lid_of(name: str | None) -> Lid:
@@ -246,36 +174,24 @@ def lid_of(name: str | None) -> Lid:
 
 
 def all_facts() -> Iterator[tuple[str, Fact]]:
-    """Every fact with the thing it is of, in the order of this module."""
+    """Every fact with the thing it is of, in the order of the modules."""
     named = (
         ("surroundings", SURROUNDINGS), ("releases", RELEASES),
         *((one.name, one) for one in VESSELS.values()),
         *((f"lid {one.name}", one) for one in (*LIDS.values(), LID_NOT_TOLD)),
+        ("bench", BENCH), ("open surface", OPEN_SURFACE), ("cooling log", COOLING_LOG),
+        ("plan", PLAN),
     )  # fmt: skip
     for name, record in named:
-        for fact in _facts_in(record):
+        for fact in facts_in(record):
             yield name, fact
-
-
-def _facts_in(record: object) -> Iterator[Fact]:
-    if isinstance(record, Fact):
-        yield record
-    elif isinstance(record, tuple):
-        for one in record:
-            yield from _facts_in(one)
-    elif is_dataclass(record):
-        for field in fields(record):
-            yield from _facts_in(getattr(record, field.name))
 
 
 def as_markdown() -> str:
     """The table of all facts, for the guide."""
     lines = ["| of | what | value | u | unit | source |", "|---|---|---|---|---|---|"]
-    for name, fact in all_facts():
-        u = {
-            "normal": f"± {fact.u:g}", "exact": "–", "log-normal": f"× or ÷ {math.exp(fact.u):.2g}",
-        }[fact.shape]  # fmt: skip
-        lines.append(
-            f"| {name} | {fact.what} | {fact.value:g} | {u} | {fact.unit} | {fact.source} |"
-        )
+    lines += [
+        f"| {name} | {fact.what} | {fact.value:g} | {fact.spread} | {fact.unit} | {fact.source} |"
+        for name, fact in all_facts()
+    ]
     return "\n".join(lines)

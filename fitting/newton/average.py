@@ -44,7 +44,6 @@ import numpy as np
 import numpy.typing as npt
 
 from fitting.curve import FloatArray
-from fitting.evidence import mixture_moments, mixture_quantiles, weights_of
 from fitting.newton.covariance import Errors, errors_of
 from fitting.newton.early import (
     RELEASE_S,
@@ -55,6 +54,7 @@ from fitting.newton.early import (
     early_processes,
     release_columns,
 )
+from fitting.newton.evidence import mixture_moments, mixture_quantiles, weights_of
 from fitting.newton.prior import Bands, one_wide_band, rate_bands, shared_prior
 from fitting.newton.rows import BEFORE, POWER, RATE, RISE, SHARED, VAPOUR, Rows, shared_columns
 from fitting.newton.setting import Setting

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fitting.cup.circumstances import Circumstances
+from fitting.cup.circumstances import U_ROOM_K, Circumstances
 from fitting.cup.knowledge import CUP, LID_NOT_TOLD, RELEASES, VESSELS, Lid, Vessel, lid_of
 from fitting.newton.source import POUR, Source
 
@@ -26,7 +26,7 @@ class Setting:
     reference_C: float
     ratio: float = 1.0
     room_K: float | None = None
-    u_room_K: float = 0.5
+    u_room_K: float = U_ROOM_K
     rate: tuple[float, float] | None = None
     vessel: Vessel = CUP
     lid: Lid = LID_NOT_TOLD

@@ -27,7 +27,8 @@ from calib.registry import open_registry
 from calib.run_model.prepared import prepare
 from calib.runs.instruments import Instruments
 from calib.runs.reader import read_table
-from fitting import correct, stability
+from fitting import correct
+from fitting.checks import stability
 from fitting.corrections.choice import correct_known
 from fitting.cup.circumstances import Circumstances
 from tests.benchmarks.coverage import IN_A_FLASK, logged, simulated

@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.bad_curves --n 60
 
-Truth: ``fitting/simulated_cup.py``. Every case is simulated with cups, sensors and rooms drawn as
+Truth: ``fitting/practice/simulated_cup.py``. Every case is simulated with cups, sensors and rooms drawn as
 for the coverage tables, in both display steps, with the moment of mixing given and to be found. A
 curve counts as ``refused`` (with a reason that names the fault, and with what can still be said),
 ``holds`` (finite, its 95 % interval holds the truth), ``warned`` (finite, does not hold, and says
@@ -23,7 +23,7 @@ import numpy as np
 from fitting.corrections import correct
 from fitting.curve import Curve, FloatArray
 from fitting.periods import CurveRefused
-from fitting.simulated_cup import FAMILIES, SimulatedRun, draw_experiment, simulate
+from fitting.practice.simulated_cup import FAMILIES, SimulatedRun, draw_experiment, simulate
 
 FIRST_SEED = 120_000
 

@@ -151,7 +151,7 @@ def logged_run(world: World, cup, name: str):
     from fitting.corrections import correct
     from fitting.curve import Curve
     from fitting.newton.explain import WALL_LOSS
-    from fitting.simulated_cup import Experiment, Room, Sensor, simulate
+    from fitting.practice.simulated_cup import Experiment, Room, Sensor, simulate
 
     rng = world.rng
     cold, hot, left = 100 + rng.normal(0, 2), 100 + rng.normal(0, 2), rng.normal(0.0, LEFT_G)
@@ -188,7 +188,7 @@ def curve_sets(sets: int, seed: int = 7) -> dict[int, Score]:
     The best attainable is the Cramér–Rao figure of errors with the spread they turned out to have over
     all sets: r within a cup and s common to a cup's runs (its slow wall), √(s² + r²/n).
     """
-    from fitting.simulated_cup import draw_cup
+    from fitting.practice.simulated_cup import draw_cup
 
     rng, scores, known = np.random.default_rng(seed), {n: Score() for n in RUNS}, tools()
     errors: list[list[float]] = []

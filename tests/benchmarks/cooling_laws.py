@@ -24,7 +24,7 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import curve_fit
 
-from fitting.cooling_laws import fit_cooling_log
+from fitting.cooling import fit_cooling_log
 from tests.benchmarks.cooling_truth import EVERY_S, KINDS, Draw, draw_logs
 
 U_ROOM_K, U_CAPACITY = 0.5, 0.01

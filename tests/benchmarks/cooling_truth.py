@@ -8,7 +8,7 @@ stirrer, and a sensor that lags, wanders, makes noise and shows steps::
     C_w dT_w/dt = G_w (T − T_w) − g G f (T_w − T_r),        f = (|T − T_r|/15 K)^x
 
 by the classical Runge-Kutta method, all logs of a call side by side. Sizes are common practice (no
-source); the vapour's as in ``fitting/simulated_cup.py``.
+source); the vapour's as in ``fitting/practice/simulated_cup.py``.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from fitting.curve import Curve
-from fitting.simulated_cup import LATENT_HEAT_J_PER_G
+from fitting.practice.simulated_cup import LATENT_HEAT_J_PER_G
 
 KINDS = (
     "newton", "lidded", "slow-wall", "steeper", "convection", "drifting-room", "anything",

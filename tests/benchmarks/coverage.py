@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.coverage --n 400 --after own,300,150 --find --rows coverage.jsonl
 
-Truth: ``fitting/simulated_cup.py`` (slow wall, vapour, quantised lagging sensor, drifting room).
+Truth: ``fitting/practice/simulated_cup.py`` (slow wall, vapour, quantised lagging sensor, drifting room).
 Errors are in per cent of the true rise. One simulated log serves all cells of its family: shown in
 steps of 0.01 or 0.1 K, cut after 150 or 300 s, with the moment of mixing given or to be found.
 ``own`` is the family's own after period (480 to 720 s). With ``--rows`` every curve is kept in a
@@ -26,7 +26,7 @@ from fitting.corrections import METHODS, Corrected, correct
 from fitting.corrections.choice import DEFAULT
 from fitting.curve import Curve
 from fitting.periods import CurveRefused
-from fitting.simulated_cup import FAMILIES, SimulatedRun, draw_experiment, simulate
+from fitting.practice.simulated_cup import FAMILIES, SimulatedRun, draw_experiment, simulate
 
 OWN = "own"
 IN_A_FLASK = " in a flask"  # after a family's name

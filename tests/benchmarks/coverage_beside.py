@@ -18,8 +18,7 @@ import numpy as np
 
 from fitting.corrections import correct
 from fitting.curve import Curve
-from fitting.settling import SHOWN_SHARE, settled
-from fitting.simulated_cup import (
+from fitting.practice.simulated_cup import (
     FAMILIES,
     Experiment,
     Room,
@@ -28,6 +27,7 @@ from fitting.simulated_cup import (
     draw_experiment,
     simulate,
 )
+from fitting.release.settling import SHOWN_SHARE, settled
 
 FIRST_SEED = 90_000  # not looked at while the intervals were made
 NAMES = ("before", "without loss", "tends to", "settled")

@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.extreme_reading --n 400
 
-Truth: the simulated cups of ``fitting/simulated_cup.py`` (integrated many at a time,
+Truth: the simulated cups of ``fitting/practice/simulated_cup.py`` (integrated many at a time,
 ``many_cups.py``). From each run only the reading before the mixing, the extreme one, its time and the
 room to 0.1 K are kept; the cup's rate is known to 10 % (1 standard deviation).
 
@@ -21,8 +21,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitting.cup.circumstances import Circumstances
-from fitting.extreme_reading import correct_extreme_reading
-from fitting.simulated_cup import FAMILIES
+from fitting.extreme.reading import correct_extreme_reading
+from fitting.practice.simulated_cup import FAMILIES
 from tests.benchmarks.many_cups import Readings, read_extremes
 
 SLOW = frozenset({"slow", "pellets"})

@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.heat_release --n 200
 
-Truth: the same experiment in a cup of ``fitting/simulated_cup.py`` that loses nothing and whose
+Truth: the same experiment in a cup of ``fitting/practice/simulated_cup.py`` that loses nothing and whose
 wall follows at once, read by a perfect sensor; pouring stays in it. A release is over when its
 share stays within one per cent of all. Each curve is judged twice: with the sensor's lag given,
 and with nothing known of it.
@@ -17,8 +17,8 @@ import numpy as np
 
 from fitting.corrections import correct
 from fitting.curve import Curve, FloatArray
-from fitting.heat_release import heat_release
-from fitting.simulated_cup import FAMILIES, Experiment, draw_experiment, simulate
+from fitting.practice.simulated_cup import FAMILIES, Experiment, draw_experiment, simulate
+from fitting.release.heat_release import heat_release
 
 OVER, ONE_TIME_CONSTANT, RESOLVED_FROM_S = 0.99, 1 - np.exp(-1), 5.0
 

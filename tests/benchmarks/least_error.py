@@ -35,7 +35,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fitting.simulated_cup import (
+from fitting.practice.simulated_cup import (
     FAMILIES,
     Experiment,
     FloatArray,

@@ -3,7 +3,7 @@
     python -m tests.benchmarks.main_job --schools 40
 
 Each school has six simulated cups with four mixing runs each, and a class of twelve benches with
-curves; the cups are drawn from all foam cups with a lid (`fitting.simulated_cup.draw_cup`). The truth comes from ``fitting/simulated_cup.py`` and from heat capacities of the libraries
+curves; the cups are drawn from all foam cups with a lid (`fitting.practice.simulated_cup.draw_cup`). The truth comes from ``fitting/practice/simulated_cup.py`` and from heat capacities of the libraries
 thermo and chemicals, which this world obeys to ``CP_SPREAD`` only; its balance, probes and stock
 bottles are off within the limits that ``readings.toml`` states, each by one error that stays with
 it. The job is done by the same calls as the commands make. All runs of a school and a reaction

@@ -1,4 +1,4 @@
-"""Thousands of simulated cups at once: the energy balance of ``fitting/simulated_cup.py`` in arrays.
+"""Thousands of simulated cups at once: the energy balance of ``fitting/practice/simulated_cup.py`` in arrays.
 
 One column a cup, integrated together by the classical Runge-Kutta method; experiments, sensors and
 readings are the simulation's own. ``tests/fitting/test_many_cups.py`` holds it against the
@@ -13,8 +13,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from fitting import simulated_cup as one_cup
-from fitting.simulated_cup import LATENT_HEAT_J_PER_G, Experiment, draw_experiment
+from fitting.practice import simulated_cup as one_cup
+from fitting.practice.simulated_cup import LATENT_HEAT_J_PER_G, Experiment, draw_experiment
 
 FORE_STEPS = 400
 AFTER_S = 480.0

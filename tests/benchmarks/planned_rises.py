@@ -6,7 +6,7 @@ Every draw plans a run in a cup whose constant is known with an uncertainty, and
 do it: glassware and balance within their tolerances, a stock that is a little off, liquids that
 are not equally warm, another start than planned. The truth shares no code with the plan: heat
 capacities come from the libraries thermo and chemicals, the cup from
-``fitting/simulated_cup.py`` (slow wall, vapour, lagging sensor, steps), and the enthalpies are
+``fitting/practice/simulated_cup.py`` (slow wall, vapour, lagging sensor, steps), and the enthalpies are
 put together below from published numbers.
 """
 
@@ -21,7 +21,14 @@ from calib.enthalpies.sources import AppliedConstant
 from calib.planning.plan import Plan, PlanRequest, make_plan
 from calib.planning.request import Planned
 from calib.run_model.rise import Loss
-from fitting.simulated_cup import Experiment, Room, Sensor, SimulatedRun, draw_cup, simulate
+from fitting.practice.simulated_cup import (
+    Experiment,
+    Room,
+    Sensor,
+    SimulatedRun,
+    draw_cup,
+    simulate,
+)
 from sample_runs.invented_school import heat_capacity, water_cp
 
 MASS = {"HCl": 36.461, "NaOH": 39.997, "KOH": 56.105, "NaCl": 58.443, "KCl": 74.551,

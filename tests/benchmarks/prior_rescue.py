@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.prior_rescue --n 100
 
-Truth: ``fitting/simulated_cup.py``. The registered rate is off by 10 % (1 standard deviation) and
+Truth: ``fitting/practice/simulated_cup.py``. The registered rate is off by 10 % (1 standard deviation) and
 says so. Errors of the default method in % of the rise, with and without it.
 """
 
@@ -13,10 +13,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from fitting.checks.prior_weight import weigh_prior
 from fitting.corrections import correct
 from fitting.curve import Curve
-from fitting.prior_weight import weigh_prior
-from fitting.simulated_cup import draw_experiment, simulate
+from fitting.practice.simulated_cup import draw_experiment, simulate
 
 MINUTES = (1.0, 2.0, 5.0, 10.0)
 U_RATE = 0.10

@@ -62,11 +62,11 @@ def settled_C(heat_J, in_cup_C, after_J_per_K, cup_J_per_K, added_J_per_K=0.0, a
 
 def shown_by_a_cup(settled_C, start_C, content_J_per_K, cup_J_per_K, loss_W_per_K, slow=False):
     """Extreme reading [°C] and its time after the mixing [s] of a content that would settle at that
-    temperature in an insulated cup, by ``fitting/simulated_cup.py``: a sensor that lags by 5 s, a
+    temperature in an insulated cup, by ``fitting/practice/simulated_cup.py``: a sensor that lags by 5 s, a
     third of the cup behind a slow wall, no noise; the cup starts at the room's temperature."""
     import numpy as np
 
-    from fitting.simulated_cup import Cup, Experiment, Room, Sensor, simulate
+    from fitting.practice.simulated_cup import Cup, Experiment, Room, Sensor, simulate
 
     cup = Cup(0.7 * cup_J_per_K, 0.3 * cup_J_per_K, 45.0, loss_W_per_K, 0.3, 0.0, 0.01)
     run = simulate(

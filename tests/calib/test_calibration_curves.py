@@ -7,7 +7,7 @@ import pytest
 
 from calib.calibration import calibrate
 from calib.enthalpy import FixedConstants, evaluate
-from fitting.simulated_cup import Cup, Experiment, Room, Sensor, simulate
+from fitting.practice.simulated_cup import Cup, Experiment, Room, Sensor, simulate
 from tests.calib.energy import solution_J_per_K
 from tests.calib.made_tables import instruments, run, table
 

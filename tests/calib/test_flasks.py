@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from calib.runs.kind_words import lid_of_kind, vessel_of_kind
-from fitting.simulated_cup import Experiment, Room, Sensor, draw_flask, simulate
+from fitting.practice.simulated_cup import Experiment, Room, Sensor, draw_flask, simulate
 
 SENSOR = Sensor(lag_s=6.0, noise_K=0.006, step_K=0.01, wander_K=0.002)
 
@@ -16,7 +16,7 @@ SENSOR = Sensor(lag_s=6.0, noise_K=0.006, step_K=0.01, wander_K=0.002)
     [
         ("vacuum flask, 500 mL", "flask"), ("Steel FLASK with stopper", "flask"),
         ("double foam cup, foam lid", "cup"), ("conical flask in a foam jacket", None),
-        ("metal can", None), ("", None),
+        ("metal can", "metal"), ("", None),
     ],
 )  # fmt: skip
 def test_a_kind_tells_the_vessel(kind, vessel):

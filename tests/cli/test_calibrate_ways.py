@@ -1,7 +1,7 @@
 """``calibrate`` as people type it: every way to a constant, from a table's file to the registry.
 
 Truth: energy conserved with heat capacities of the libraries chemicals and thermo
-(``tests/calib/energy.py``), extreme readings of ``fitting/simulated_cup.py`` without noise, Newton's
+(``tests/calib/energy.py``), extreme readings of ``fitting/practice/simulated_cup.py`` without noise, Newton's
 law solved exactly, enthalpies of certificates and handbooks.
 """
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from fitting.curve import Curve
-from fitting.curve_files import write_curve
+from fitting.files.curve_files import write_curve
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_runs" / "curves" / "cooling_P1.csv"
 KEYS = {

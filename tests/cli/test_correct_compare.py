@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fitting.curve import Curve
-from fitting.curve_files import write_curve
+from fitting.files.curve_files import write_curve
 
 
 @pytest.fixture(scope="module")

@@ -9,8 +9,8 @@ import pytest
 
 from fitting.comparison import compare
 from fitting.curve import Curve
-from fitting.curve_files import write_curve
-from fitting.simulated_cup import draw_experiment, simulate
+from fitting.files.curve_files import write_curve
+from fitting.practice.simulated_cup import draw_experiment, simulate
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_runs"
 
@@ -90,7 +90,7 @@ def test_numbers_that_cannot_be_meant(cupledger, slow, words, says):
 def test_where_no_release_can_be_told_the_reason_stands_in_every_form(
     cupledger, slow, tmp_path, monkeypatch
 ):
-    monkeypatch.setattr("fitting.heat_release_case._FEWEST_READINGS", 9999)
+    monkeypatch.setattr("fitting.release.heat_release._FEWEST_READINGS", 9999)
     path, run = slow
     page = tmp_path / "few.html"
     words = ("correct", path, *mixed(run), "--page", page)

@@ -11,9 +11,9 @@ import pytest
 
 from fitting.corrections import correct
 from fitting.curve import Curve
+from fitting.noise import stepped_line
 from fitting.periods import CurveRefused, what_is_seen
-from fitting.simulated_cup import FAMILIES
-from fitting.stepped_line import stepped_line
+from fitting.practice.simulated_cup import FAMILIES
 from tests.benchmarks.bad_curves import CASES, count, good
 
 REFUSED = (

@@ -19,7 +19,7 @@ from fitting.cup.circumstances import (
 )
 from fitting.cup.knowledge import LIDS, VESSELS
 from fitting.errors import CurveError
-from fitting.heated import heated_rise
+from fitting.newton.heated import heated_rise
 from tests.benchmarks.coverage import logged, simulated
 from tests.fitting.test_heated import heated_curve
 

@@ -8,9 +8,9 @@ import pytest
 from fitting import METHODS, compare
 from fitting.comparison import VIEWS
 from fitting.curve import Curve
+from fitting.drawings.curves import new_figure
 from fitting.errors import CurveError
-from fitting.plots import new_figure
-from fitting.simulated_cup import draw_experiment, simulate
+from fitting.practice.simulated_cup import draw_experiment, simulate
 
 
 @pytest.fixture(scope="module")

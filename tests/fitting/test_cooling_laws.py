@@ -7,9 +7,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from fitting import fit_cooling_log
-from fitting.cooling_laws import LAWS
-from fitting.cooling_laws.course import course
-from fitting.cooling_laws.laws import Span
+from fitting.cooling import LAWS
+from fitting.cooling.laws import Span, course
 from fitting.curve import Curve
 from fitting.errors import CurveError
 from tests.benchmarks.cooling_truth import draw_logs

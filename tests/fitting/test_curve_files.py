@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from fitting.curve import Curve
-from fitting.curve_files import list_columns, read_curve, write_curve
 from fitting.errors import CurveError
+from fitting.files.curve_files import list_columns, read_curve, write_curve
 
 CURVES = Path(__file__).parent / "curves"
 
@@ -460,7 +460,7 @@ def test_reading_needs_no_table_library(tmp_path):
     """pandas, scipy and the like stay out until a table is asked for."""
     file = write_curve(tmp_path / "c.csv", Curve.from_arrays([0, 1, 2], [20, 20, 21]))
     code = (
-        "import sys; from fitting.curve_files import read_curve; read_curve(sys.argv[1]); "
+        "import sys; from fitting.files.curve_files import read_curve; read_curve(sys.argv[1]); "
         "print([n for n in ('pandas', 'scipy', 'matplotlib', 'lmfit') if n in sys.modules])"
     )
     run = [sys.executable, "-c", code, str(file)]

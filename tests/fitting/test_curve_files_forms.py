@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fitting.curve_files import list_columns, read_curve
+from fitting.files.curve_files import list_columns, read_curve
 
 # An invented cup: still, then warming by 4 K, read every 3 s to 0.01 K.
 TIME_S = np.arange(0.0, 180.0, 3.0)

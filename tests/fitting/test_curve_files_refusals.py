@@ -10,10 +10,10 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from fitting import reading
+from fitting import files
 from fitting.curve import Curve
-from fitting.curve_files import list_columns, read_curve
 from fitting.errors import CurveError
+from fitting.files.curve_files import list_columns, read_curve
 
 GOOD = "time_s,T (°C)\n0,20\n1,20\n2,21\n"
 PNG = b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR"
@@ -520,6 +520,6 @@ def test_truncated_and_damaged_files(data: st.DataObject, tmp_path: Path) -> Non
 
 def test_the_steps_say_where_they_live() -> None:
     """The package's front page names its modules."""
-    folder = Path(reading.__file__).parent
+    folder = Path(files.__file__).parent
     modules = {file.stem for file in folder.glob("*.py")} - {"__init__"}
-    assert modules == {name for name in modules if f"`{name}`" in (reading.__doc__ or "")}
+    assert modules == {name for name in modules if f"`{name}`" in (files.__doc__ or "")}

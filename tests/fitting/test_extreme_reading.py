@@ -11,8 +11,8 @@ from scipy.integrate import solve_ivp
 
 from fitting.cup.circumstances import Circumstances
 from fitting.errors import CurveError
-from fitting.extreme_courses import TIMES_S, courses, on_grid, responses
-from fitting.extreme_reading import COURSE, RATE, ROOM, TIME, correct_extreme_reading
+from fitting.extreme.courses import TIMES_S, courses, on_grid, responses
+from fitting.extreme.reading import COURSE, RATE, ROOM, TIME, correct_extreme_reading
 from tests.benchmarks.extreme_reading import best_possible, known_rates, rms, score
 from tests.benchmarks.many_cups import read_extremes
 from tests.cup_in_closed_form import cup_response

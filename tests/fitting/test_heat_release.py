@@ -10,8 +10,8 @@ import pytest
 from fitting.corrections import correct
 from fitting.curve import Curve
 from fitting.errors import CurveError
-from fitting.heat_release import heat_release
-from fitting.simulated_cup import draw_experiment, simulate
+from fitting.practice.simulated_cup import draw_experiment, simulate
+from fitting.release.heat_release import heat_release
 from tests.benchmarks.heat_release import judge
 
 RATE, T_INF, START, MIXED = 0.02 / 60, 21.0, 22.0, 240.0
@@ -166,14 +166,14 @@ def test_a_release_that_outlasts_the_log_is_not_called_over():
 
 
 def test_views(tmp_path):
-    from fitting.plots import new_figure
+    from fitting.drawings.curves import new_figure, plot_heat_release
 
     curve = first_order(1 / 20, noise=0.003)
     release = heat_release(curve, correct(curve, mixed_at_s=MIXED), sensor_lag_s=0.0)
     assert list(release.to_frame().columns)[:2] == ["since_mixing_s", "without_loss_C"]
     assert "63 % of the heat was out" in release._repr_html_()
     _, ax = new_figure()
-    release.plot(ax, "flow")
+    plot_heat_release(ax, release, show="flow")
     assert ax.lines
     assert all(len(row) == 5 for row in release.table())
 

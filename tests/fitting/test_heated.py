@@ -10,7 +10,7 @@ import pytest
 from fitting.cup.circumstances import Circumstances
 from fitting.curve import Curve
 from fitting.errors import CurveError
-from fitting.heated import heated_rise
+from fitting.newton.heated import heated_rise
 
 
 def heated_curve(

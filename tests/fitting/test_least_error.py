@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fitting.simulated_cup import Cup, Experiment, Room, Sensor, draw_experiment
+from fitting.practice.simulated_cup import Cup, Experiment, Room, Sensor, draw_experiment
 from tests.benchmarks.least_error import least_u, least_u_of_steps, score, unknowns
 
 TIGHT = Cup(8.0, 0.0, 60.0, loss_W_per_K=0.0, evaporation_g_per_s_kPa=0.0, stirrer_W=0.0)

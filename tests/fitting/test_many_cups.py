@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fitting.simulated_cup import FAMILIES, simulate
+from fitting.practice.simulated_cup import FAMILIES, simulate
 from tests.benchmarks.many_cups import SINCE_S, Cups, draw, read_extremes
 
 

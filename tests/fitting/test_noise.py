@@ -5,8 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fitting.noise import Noise, flicker_noise, noise_of, step_covariance, step_variance
-from fitting.stepped_line import stepped_line
+from fitting.noise import (
+    Noise,
+    flicker_noise,
+    noise_of,
+    step_covariance,
+    step_variance,
+    stepped_line,
+)
 
 
 def shown(true_C, sigma_K, step_K, rng):

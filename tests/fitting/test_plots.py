@@ -12,7 +12,7 @@ import pytest
 
 from fitting.corrections import correct
 from fitting.curve import Curve
-from fitting.plots import (
+from fitting.drawings.curves import (
     drawing_style,
     drawn_fits,
     new_figure,
@@ -23,7 +23,7 @@ from fitting.plots import (
     plot_stability,
     thinned,
 )
-from fitting.plots_style import DARK, DATA_NAMES, LIGHT
+from fitting.drawings.style import DARK, DATA_NAMES, LIGHT
 
 RATE, T_INF, START, RISE, MIXED = 0.01 / 60, 21.5, 22.0, 6.0, 300.0
 
@@ -126,7 +126,7 @@ def test_stability_shows_band_and_all_values(corrected):
 
 
 def test_heat_release_refuses_an_unknown_view(curve, corrected):
-    from fitting.heat_release import heat_release
+    from fitting.release.heat_release import heat_release
 
     release = heat_release(curve, corrected)
     _, ax = new_figure()
@@ -156,8 +156,8 @@ def test_settings_stay_inside():
 
 def test_no_global_list_of_figures():
     code = (
-        "import sys, fitting.plots\n"
-        "from fitting.plots import new_figure\n"
+        "import sys, fitting.drawings.curves\n"
+        "from fitting.drawings.curves import new_figure\n"
         "new_figure()\n"
         "print('matplotlib.pyplot' in sys.modules)"
     )

@@ -7,10 +7,10 @@ import json
 import numpy as np
 import pytest
 
-from fitting.curve_files import read_curve
 from fitting.errors import CurveError
-from fitting.practice import DIFFICULTIES, VERSION, answer_beside, make_practice, reveal
-from fitting.practice_truth import practice_run
+from fitting.files.curve_files import read_curve
+from fitting.practice.exercise import DIFFICULTIES, VERSION, answer_beside, make_practice, reveal
+from fitting.practice.truth import practice_run
 
 
 def test_two_files_and_what_may_be_known(tmp_path):

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from fitting import correct
+from fitting.checks.prior_weight import PriorWeight, weigh_prior
 from fitting.curve import Curve
-from fitting.prior_weight import PriorWeight, weigh_prior
 from tests.benchmarks.prior_rescue import score
 
 K, ROOM = 2e-4, 21.0

@@ -1,6 +1,6 @@
 """The sensor's time constant against simulated logs, and what the residuals of a method are.
 
-Truth: ``fitting/simulated_cup.py`` knows the sensor's lag; scipy's integrator makes one log apart.
+Truth: ``fitting/practice/simulated_cup.py`` knows the sensor's lag; scipy's integrator makes one log apart.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from scipy.integrate import solve_ivp
 
 from fitting.corrections import correct
 from fitting.curve import Curve
-from fitting.simulated_cup import draw_experiment, simulate
+from fitting.practice.simulated_cup import draw_experiment, simulate
 
 
 def corrected(family, seed, lag_s, method=None, **sensor):

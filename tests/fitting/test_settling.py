@@ -7,8 +7,8 @@ import pytest
 
 from fitting.corrections import METHODS, correct
 from fitting.curve import Curve
-from fitting.settling import settled
-from fitting.simulated_cup import Cup, Experiment
+from fitting.practice.simulated_cup import Cup, Experiment
+from fitting.release.settling import settled
 from tests.benchmarks.coverage_beside import judge, rests_at, shown_after
 
 RATE, T_INF, START, MIXED = 0.02 / 60, 21.0, 22.0, 240.0

@@ -10,7 +10,7 @@ import pytest
 from scipy.optimize import least_squares
 
 from fitting import compare
-from fitting.cooling_laws.of_curve import laws_of
+from fitting.cooling.comparing import laws_of
 from fitting.corrections import correct
 from fitting.corrections.case import build_case
 from fitting.corrections.choice import assemble, every_method
@@ -19,9 +19,9 @@ from fitting.corrections.lines import main_end_s
 from fitting.corrections.methods import METHODS
 from fitting.cup.circumstances import Circumstances
 from fitting.curve import Curve
+from fitting.drawings.lines import areas_Ks, balance_of
 from fitting.errors import CurveError
 from fitting.periods import given_mixing
-from fitting.plots_areas import areas_Ks, balance_of
 from tests.plain_cups import KINDS, PlainRun, draw
 
 DRAWN = ("straight-line", "equal-areas", "exponential", "regnault-pfaundler", "integral")

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fitting.simulated_cup import FAMILIES, Sensor, draw_experiment, simulate
+from fitting.practice.simulated_cup import FAMILIES, Sensor, draw_experiment, simulate
 
 
 @pytest.mark.parametrize("family", FAMILIES)

@@ -1,6 +1,6 @@
 """Flasks: a glass wall of 40 to 120 J/K that warms over minutes, told or seen on the curve.
 
-Truth: `fitting.simulated_cup.draw_flask` (ranges: common practice, no source). The table of many
+Truth: `fitting.practice.simulated_cup.draw_flask` (ranges: common practice, no source). The table of many
 curves stands in tests/benchmarks/FIGURES.md.
 """
 
@@ -11,9 +11,11 @@ import pytest
 
 from fitting import correct
 from fitting.cup.circumstances import Circumstances
+from fitting.curve import Curve
 from fitting.errors import CurveError
-from fitting.extreme_reading import correct_extreme_reading
-from fitting.heat_release import heat_release
+from fitting.extreme.reading import correct_extreme_reading
+from fitting.practice.simulated_cup import Cup, Experiment, simulate
+from fitting.release.heat_release import heat_release
 from tests.benchmarks.coverage import IN_A_FLASK, TOLD, Key, cells_of, logged, rows, simulated
 from tests.benchmarks.heat_release import true_release
 
@@ -124,3 +126,39 @@ def test_lines_that_miss_the_after_period_are_not_admissible():
         assert not drawn[name].admissible
         assert "do not lie on what is drawn" in drawn[name].why
         assert abs(drawn[name].rise_K / run.true_rise_K - 1) > 0.05
+
+
+def test_a_told_beaker_is_nearer_than_one_taken_for_foam():
+    """A glass beaker that stands free, 20 to 36 J/K of glass with 6 to 22 s, 0.09 to 0.2 W/K."""
+    off: dict[str | None, list[float]] = {None: [], "beaker": []}
+    held = []
+    for seed in range(60, 72):
+        rng = np.random.default_rng(seed)
+        cup = Cup(
+            fast_J_per_K=3.0, slow_wall_J_per_K=rng.uniform(20, 36),
+            slow_wall_s=rng.uniform(6, 22), loss_W_per_K=rng.uniform(0.09, 0.2),
+            wall_loss_share=rng.uniform(0.5, 0.8), evaporation_g_per_s_kPa=rng.uniform(2e-6, 1e-5),
+        )  # fmt: skip
+        run = simulate(Experiment(cup=cup, heat_J=4000.0), seed)
+        curve = Curve.from_arrays(run.time_s, run.temperature_C)
+        for vessel, errors in off.items():
+            one = correct(
+                curve, mixed_at_s=run.mixed_at_s, capacity_ratio=run.capacity_ratio, room_C=21.0,
+                vessel=vessel,
+            ).chosen  # fmt: skip
+            errors.append(one.rise_K / run.true_rise_K - 1)
+            if vessel:
+                held.append(one.holds(run.true_rise_K))
+    rms = {vessel: float(np.sqrt(np.mean(np.square(one)))) for vessel, one in off.items()}
+    assert rms["beaker"] < 0.85 * rms[None]
+    assert sum(held) >= 11
+
+
+@pytest.mark.parametrize("family", ["fast", "slow"])
+def test_a_foam_cup_told_is_the_one_that_is_taken_untold(family):
+    run = simulated(family, 70_010)
+    facts = {"mixed_at_s": run.mixed_at_s, "capacity_ratio": run.capacity_ratio}
+    curve = logged(run, "own", 0.01)
+    told, untold = correct(curve, vessel="cup", **facts), correct(curve, **facts)
+    assert told.chosen.rise_K == untold.chosen.rise_K
+    assert told.chosen.u_rise_K == untold.chosen.u_rise_K

@@ -11,9 +11,9 @@ import pytest
 import fitting
 from fitting.corrections import correct
 from fitting.curve import Curve
-from fitting.plots import new_figure
-from fitting.simulated_cup import draw_experiment, simulate
-from fitting.views import VIEWS, draw, frame, html
+from fitting.drawings.curves import VIEWS, draw, new_figure
+from fitting.drawings.lines import frame
+from fitting.practice.simulated_cup import draw_experiment, simulate
 
 
 @pytest.fixture(scope="module")
@@ -64,10 +64,3 @@ def test_frame_keeps_every_reading(case):
     late = table["without_loss_C"].iloc[-50:].mean()
     assert late == pytest.approx(corrected.final_C, abs=0.1)
     assert table["without_loss_C"].iloc[:5].isna().all()
-
-
-def test_html_is_escaped_and_drawn(case):
-    text = html(*case)
-    assert "<svg" in text
-    assert "<b>" not in text
-    assert "newton-integral" in text

@@ -250,7 +250,7 @@ def _from_curve(prepared: PreparedRun) -> RiseRead:
     from calib.errors import CurveError
     from fitting.corrections.choice import lay_out
     from fitting.cup.circumstances import NOTHING_KNOWN
-    from fitting.curve_files import read_curve
+    from fitting.files.curve_files import read_curve
 
     run = prepared.run
     try:

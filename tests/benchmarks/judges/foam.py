@@ -3,7 +3,7 @@
 The wall is one-dimensional conduction through real sheets (`foam_vessels`, `materials`), the outer film
 natural convection and radiation, the releases no exponentials (`foam_release`), the room has a door
 that opens, probes have one lag or two. No range is taken from the corrections or from
-``fitting/simulated_cup.py``; each stands below with its source or as judgement. They were written down
+``fitting/practice/simulated_cup.py``; each stands below with its source or as judgement. They were written down
 before anything was scored.
 
 The truth::

@@ -1,6 +1,6 @@
 """A judge of the corrections: the project's own simulator, drawn from ranges about twice as wide.
 
-The equations are ``fitting/simulated_cup.py``'s (one fast and one slow wall, two first-order releases);
+The equations are ``fitting/practice/simulated_cup.py``'s (one fast and one slow wall, two first-order releases);
 cups, rooms, probes and runs are not drawn by it. Scale-like quantities are log-uniform over ranges
 about twice as wide on that scale as its own, so that a correction whose prior shares its ranges is met
 with cups outside them. Every range is judgement; where it goes beyond, the reason stands beside it.
@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from fitting.simulated_cup import (
+from fitting.practice.simulated_cup import (
     LATENT_HEAT_J_PER_G,
     Cup,
     Experiment,

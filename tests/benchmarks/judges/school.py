@@ -11,8 +11,8 @@ from typing import Protocol
 
 import numpy as np
 
-from fitting.simulated_cup import Cup as LumpedCup
-from fitting.simulated_cup import Experiment as LumpedExperiment
+from fitting.practice.simulated_cup import Cup as LumpedCup
+from fitting.practice.simulated_cup import Experiment as LumpedExperiment
 from sample_runs.invented_school import CUPS, dissolution, mixing_run, neutralization, water_cp
 from tests.benchmarks.judges import foam, lumped_wide
 from tests.benchmarks.judges.foam_course import Run

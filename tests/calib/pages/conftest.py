@@ -18,11 +18,11 @@ import pytest
 
 from calib.registry.records import StoredConstant
 from fitting.comparison import Comparison, compare
-from fitting.cooling_laws import LawComparison, LawFit
+from fitting.cooling import LawComparison, LawFit
 from fitting.corrections import Corrected, correct
 from fitting.curve import Curve
-from fitting.heat_release import heat_release
-from fitting.simulated_cup import draw_experiment, simulate
+from fitting.practice.simulated_cup import draw_experiment, simulate
+from fitting.release.heat_release import heat_release
 
 CHROMIUM = "/usr/bin/chromium"
 GROUPS = (
@@ -90,7 +90,7 @@ def compared(slow_run) -> Comparison:
 def cooled(tmp_path_factory):
     """A cooling log of a simulated cup with a loss that is not linear, and what it tells."""
     from calib.jobs.cooling_down import cool_down
-    from fitting.curve_files import write_curve
+    from fitting.files.curve_files import write_curve
     from tests.benchmarks.cooling_truth import draw_logs
 
     (draw,) = draw_logs("convection", [3])

@@ -14,7 +14,7 @@ from calib.pages.names import Naming
 from calib.pages.rendering import _equation, _sentence
 from calib.pages.small_drawings import Mark, Point, class_points, ticks
 from calib.pages.typeset import minus, plus_minus, reaction_text, signed, span
-from fitting.plots_style import LIGHT
+from fitting.drawings.style import LIGHT
 
 
 def test_minus_signs():

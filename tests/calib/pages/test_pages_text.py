@@ -23,7 +23,7 @@ from calib.pages.curve_meanings import listed_meaning
 from calib.pages.explanations import METHODS as EXPLAINED
 from calib.pages.explanations import NUMBERS
 from calib.rounding import with_u
-from fitting.cooling_laws.laws import LAWS
+from fitting.cooling.laws import LAWS
 from fitting.corrections import METHODS, correct
 from fitting.curve import Curve
 

@@ -8,8 +8,8 @@ import pytest
 from fitting.checks.glitches import isolated, leave_out, said, without_glitches
 from fitting.corrections import correct
 from fitting.curve import Curve
-from fitting.curve_files import read_curve
 from fitting.errors import CurveError
+from fitting.files.curve_files import read_curve
 from fitting.periods import CurveRefused
 from tests.fitting.checks.own_logs import logs
 

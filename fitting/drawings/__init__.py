@@ -1,0 +1,1 @@
+"""Pictures of results; no result knows how it is drawn."""

@@ -1,0 +1,1 @@
+"""A single extreme reading, corrected without a curve."""

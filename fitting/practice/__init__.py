@@ -1,0 +1,1 @@
+"""Exercises with sealed answers, from cups that do not obey the models."""

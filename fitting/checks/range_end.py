@@ -113,7 +113,7 @@ def _one_step_long(s: FloatArray, y: FloatArray, start: int, length: int, q: flo
     end = start + length
     reach = max(2 * length, 20)
     t, T = s[end : end + reach], y[end : end + reach]
-    if q <= 0 or t.size < 5 or float(np.mean(T == y[start])) > _SAYS_THE_SAME:
+    if q <= 0 or t.size < 5 or float(np.mean(y[start] == T)) > _SAYS_THE_SAME:
         return False
     x = t - t.mean()
     slope = abs(float(x @ T) / float(x @ x))

@@ -2,7 +2,8 @@
 
 1. A method that was asked for by name is used.
 2. The average over models is used wherever it is admissible; where it is not, the next in
-   ``PREFERENCE`` that is. The order is that of their rmse on simulated cups (tests/benchmarks/FIGURES.md).
+   ``PREFERENCE`` that is. The order is that of their rmse on simulated cups
+   (tests/benchmarks/FIGURES.md).
 3. The reason that is told is the first that applies: the after period is short against the release
    or the release is not over; its readings are not white about any drawn line; the methods that
    may be used agree, or there are none.

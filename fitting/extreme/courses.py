@@ -16,7 +16,7 @@ the heat to the reading is
 k₁ and k₂ the roots of the two bodies, so that the reading per kelvin of rise, R(t), is a sum of
 five exponentials (partial fractions). What the room and the stirrer push at, K/s, adds
 J(t) = [1 − e^(−k₁ t)]/k₁ a kelvin per second, the wall having followed before the mixing already.
-(own derivation; the tests hold it against `fitting.responses` and a numerical integration)
+(own derivation; the tests hold it against a closed form of their own and a numerical integration)
 
 What is known of release, wall and sensor beforehand stands in `fitting.cup.knowledge`.
 """

@@ -34,17 +34,17 @@ __all__ = ["CalibrationPlan", "MixingSetup", "best_setups", "plan_calibration", 
 
 MAX_RUNS = 40
 RISE_SHARE = 0.001
-"""u of a logged rise, as a share of it (this project's simulations)."""
-WALL_SHARE = 0.00035
-"""The part of that which the cup's slow wall makes, common to all its runs (the same)."""
+"""u of a logged rise without what a wall hides of it, as a share of it (this project's
+simulations)."""
 
 
 @dataclass(frozen=True, slots=True)
 class MixingSetup:
     """One way to mix: masses [g], temperatures [°C], and how well the corrected rise will be known.
 
-    ``u_rise_K`` is a logged rise's own standard uncertainty, 0.1 % of it unless given (this
-    project's simulations); where nothing is logged the extreme reading's budget is taken.
+    ``u_rise_K`` is a logged rise's own standard uncertainty, unless given 0.1 % of it (this
+    project's simulations) and what a usual wall hides of it; where nothing is logged the extreme
+    reading's budget is taken.
     ``between_J_per_K`` is the spread between runs that no budget holds, such as drops left in the
     cup. ``kind`` is the cup's kind in words, which tells vessel and lid.
     """
@@ -225,18 +225,40 @@ def _one_run(C: float, instruments: Instruments, setup: MixingSetup) -> Propagat
         extra={} if setup.wait_s is None else {"added_read_s": str(setup.wait_s)},
     )  # fmt: skip
     if setup.logged:
-        u_rise, u_wall = setup.u_rise_K, 0.0
+        u_rise, hidden, u_wall = setup.u_rise_K, 0.0, 0.0
         if u_rise is None:
-            u_rise, u_wall = RISE_SHARE * abs(rise_K), WALL_SHARE * abs(rise_K)
+            hidden, u_wall = (share * abs(rise_K) for share in wall_shares(setup.kind))
+            u_rise = math.hypot(RISE_SHARE * abs(rise_K), u_wall)
         final = first[1] + rise_K
         rise = Rise(
-            rise_K, u_rise, first[1], final, "planned log", True, (), dof=math.inf, u_wall_K=u_wall
+            rise_K,
+            u_rise,
+            first[1],
+            final,
+            "planned log",
+            True,
+            (),
+            dof=math.inf,
+            u_wall_K=u_wall,
+            hidden_K=hidden,
         )
     else:
         run = replace(run, extreme_C=first[1] + rise_K)
         rise = find_rise(prepare(run, instruments), C_app=C)
     measured = measure(prepare(run, instruments), rise)
     return constant_of_run(measured, "mixing")[0]
+
+
+def wall_shares(kind: str) -> tuple[float, float]:
+    """What a usual wall of such a cup hides of a logged rise, and its u, as shares of it.
+
+    Common to all runs of the cup, and to the runs that will use its constant.
+    """
+    from fitting.cup.knowledge import VESSELS
+    from fitting.newton.walls import hidden_share_after_log
+
+    vessel = VESSELS[vessel_of_kind(kind) or "cup"]
+    return hidden_share_after_log(vessel, vessel.rate_per_s.value)
 
 
 def _combined(one: Propagated, runs: int, setup: MixingSetup) -> Combined:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -16,6 +17,7 @@ from calib.planning.calibration_plan import (
 )
 from calib.runs.instruments import Instruments
 from tests.benchmarks.calibration_sets import TAU, U_RISE_K, run_sets, tools
+from tests.benchmarks.whole_job import READINGS, new_scores, one_school
 
 SETUP = MixingSetup(hot_C=50.0, u_rise_K=U_RISE_K, between_J_per_K=TAU, wait_s=0.0)
 
@@ -26,6 +28,19 @@ def test_the_plan_is_what_happens():
     for count in (2, 4, 8):
         plan = plan_calibration(14.0, tools(), SETUP, runs=count)
         assert plan.u_J_per_K == pytest.approx(float(np.mean(scores[count].stated)), rel=0.25)
+
+
+def test_the_planned_wall_is_what_logs_of_foam_cups_leave(tmp_path):
+    """A plan with a log of its own u, against six cups of foam by conduction in layers."""
+    shutil.copy(READINGS, tmp_path)
+    made = one_school("foam", 901, new_scores())["calibration"]["constants"]
+    reached = float(np.median([one["u_constant_J_per_K"] for one in made]))
+    setup = MixingSetup(hot_C=52.0, wait_s=0.0, kind="double foam cup, foam lid")
+    plan = plan_calibration(14.0, Instruments.load(tmp_path / "t.csv"), setup, runs=4)
+    assert plan.u_J_per_K == pytest.approx(reached, rel=0.2)
+    planned = next(u for name, u, _ in plan.limits if "slow wall" in name)
+    parts = [one["shared_with_runs"]["wall_part_J_per_K"] for one in made]
+    assert planned == pytest.approx(float(np.median(parts)), rel=0.2)
 
 
 def test_more_runs_help_only_what_is_their_own():

@@ -46,7 +46,9 @@ class MixingSetup:
     project's simulations) and what a usual wall hides of it; where nothing is logged the extreme
     reading's budget is taken.
     ``between_J_per_K`` is the spread between runs that no budget holds, such as drops left in the
-    cup. ``kind`` is the cup's kind in words, which tells vessel and lid.
+    cup. ``kind`` is the cup's kind in words, which tells vessel and lid;
+    ``heat_loss_W_per_K`` its loss conductance, that of a usual vessel unless given: a wall hides in
+    proportion to it.
     """
 
     cold_g: float = 100.0
@@ -61,6 +63,7 @@ class MixingSetup:
     wait_s: float | None = None
     logged: bool = True
     kind: str = ""
+    heat_loss_W_per_K: float | None = None
 
     @property
     def fill_g(self) -> float:
@@ -227,7 +230,7 @@ def _one_run(C: float, instruments: Instruments, setup: MixingSetup) -> Propagat
     if setup.logged:
         u_rise, hidden, u_wall = setup.u_rise_K, 0.0, 0.0
         if u_rise is None:
-            hidden, u_wall = (share * abs(rise_K) for share in wall_shares(setup.kind))
+            hidden, u_wall = (share * abs(rise_K) for share in _wall_shares(C, setup))
             u_rise = math.hypot(RISE_SHARE * abs(rise_K), u_wall)
         final = first[1] + rise_K
         rise = Rise(
@@ -249,7 +252,7 @@ def _one_run(C: float, instruments: Instruments, setup: MixingSetup) -> Propagat
     return constant_of_run(measured, "mixing")[0]
 
 
-def wall_shares(kind: str) -> tuple[float, float]:
+def _wall_shares(C: float, setup: MixingSetup) -> tuple[float, float]:
     """What a usual wall of such a cup hides of a logged rise, and its u, as shares of it.
 
     Common to all runs of the cup, and to the runs that will use its constant.
@@ -257,8 +260,11 @@ def wall_shares(kind: str) -> tuple[float, float]:
     from fitting.cup.knowledge import VESSELS
     from fitting.newton.walls import hidden_share_after_log
 
-    vessel = VESSELS[vessel_of_kind(kind) or "cup"]
-    return hidden_share_after_log(vessel, vessel.rate_per_s.value)
+    vessel = VESSELS[vessel_of_kind(setup.kind) or "cup"]
+    rate = vessel.rate_per_s.value
+    if setup.heat_loss_W_per_K is not None:
+        rate = balance.cooling_rate_per_s(setup.heat_loss_W_per_K, 4.18 * setup.fill_g, C)
+    return hidden_share_after_log(vessel, rate)
 
 
 def _combined(one: Propagated, runs: int, setup: MixingSetup) -> Combined:

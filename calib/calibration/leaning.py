@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from calib.calibration.kinds import Shrunk, shrink
-from calib.calibration.report import CupConstant
+from calib.calibration.report import CupConstant, WallPart
 from calib.errors import InputError
 
 __all__ = ["lean_on_kind"]
@@ -48,4 +48,10 @@ def lean_on_kind(
         method=f"{constant.method}, drawn towards its kind",
         warnings=(*constant.warnings, drawn.sentence),
         drawn=drawn,
+        wall=_kept(constant.wall, drawn.weight),
     ), drawn
+
+
+def _kept(wall: WallPart | None, weight: float) -> WallPart | None:
+    """The wall part of what is kept of the cup's own value: the others' walls are independent."""
+    return replace(wall, part_J_per_K=weight * wall.part_J_per_K) if wall is not None else None

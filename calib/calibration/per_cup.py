@@ -14,14 +14,16 @@ from calib.calibration.report import (
     OUTLYING,
     CupConstant,
     RunFinding,
+    WallPart,
     lag_of_run,
     method_text,
 )
 from calib.calibration.verdicts import quality_of, warnings_of
 from calib.calibration.ways import KNOWN_WAYS, Way
+from calib.run_model.shared_wall import wall_key
 from calib.uncertainty import Propagated
 
-__all__ = ["budget_of", "combine_cup"]
+__all__ = ["budget_of", "combine_cup", "wall_part_of"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -126,6 +128,7 @@ def _constant(
         failed_quality=failed,
         agreements=agreements,
         sensor_lag_s=_lag(group.runs),
+        wall=wall_part_of(group.runs, c),
         model_choice=model.why,
     )
 
@@ -194,6 +197,28 @@ def _lag(runs: Sequence[CalibrationRun]) -> float | None:
         return None
     weights = [1.0 / (u**2 + (0.1 * value) ** 2 + 1e-6) for value, u in found]
     return sum(w * value for w, (value, _) in zip(weights, found, strict=True)) / sum(weights)
+
+
+def wall_part_of(runs: Sequence[CalibrationRun], c: Combined) -> WallPart | None:
+    """What of the combined constant the cup's wall moves, with the weights w of the runs.
+
+        part = −Σ w_i c_i,    ε̂ = Σ w_i h_i/r_i,    u_ε = Σ w_i u_wall,i/|r_i|
+
+    c_i is the run's budget line: what the true constant would be moved by, seen from the one found
+    (hence the sign). ε is common to all runs of a cup, so that parts and u add up linearly. None
+    where no run was logged.
+    """
+    part = share = u_share = 0.0
+    for run, weight in zip(runs, c.weights, strict=True):
+        rise, key = run.rise, wall_key(run.apparatus)
+        if run.constant is None or not rise.u_wall_K > 0.0:
+            continue
+        part -= weight * sum(line.contribution for line in run.constant.lines if line.key == key)
+        share += weight * abs((rise.hidden_K or 0.0) / rise.rise_K)
+        u_share += weight * abs(rise.u_wall_K / rise.rise_K)
+    if part == 0.0 or u_share <= 0.0:
+        return None
+    return WallPart(math.copysign(min(abs(part), c.u), part), share, u_share)
 
 
 def budget_of(results: Sequence[Propagated], c: Combined) -> tuple[tuple[str, float, float], ...]:

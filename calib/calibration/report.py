@@ -19,7 +19,15 @@ if TYPE_CHECKING:
     from calib.calibration.kinds import Shrunk
     from calib.uncertainty import Propagated
 
-__all__ = ["OUTLIER_RULE", "OUTLYING", "CalibrationReport", "CupConstant", "RunFinding", "finite"]
+__all__ = [
+    "OUTLIER_RULE",
+    "OUTLYING",
+    "CalibrationReport",
+    "CupConstant",
+    "RunFinding",
+    "WallPart",
+    "finite",
+]
 
 OUTLYING = 3.0
 """A run is called outlying where it lies further than this many standard uncertainties (its own,
@@ -52,6 +60,28 @@ class RunFinding:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class WallPart:
+    """What a constant shares with the runs in its cup.
+
+    ``part_J_per_K`` is what the constant was found too large by where the wall hides
+    ``u_hidden_share`` more of each rise than the ``hidden_share`` allowed for (both over the rise);
+    a part of the constant's u. See `calib.run_model.shared_wall`.
+    """
+
+    part_J_per_K: float
+    hidden_share: float
+    u_hidden_share: float
+
+    def to_json(self) -> dict[str, float]:
+        """As ``shared_with_runs``."""
+        return {
+            "wall_part_J_per_K": self.part_J_per_K,
+            "hidden_share": self.hidden_share,
+            "u_hidden_share": self.u_hidden_share,
+        }
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class CupConstant:
     """A cup's constant. ``combined`` is None where there were cooling logs only.
@@ -78,6 +108,7 @@ class CupConstant:
     sensor_lag_s: float | None = None
     model_choice: str = ""
     drawn: Shrunk | None = None
+    wall: WallPart | None = None
 
     @property
     def constant_J_per_K(self) -> float:
@@ -110,6 +141,7 @@ class CupConstant:
             "heat_loss_W_per_K": self.heat_loss_W_per_K,
             "u_heat_loss_W_per_K": self.u_heat_loss_W_per_K,
             "sensor_lag_s": self.sensor_lag_s,
+            "shared_with_runs": self.wall.to_json() if self.wall is not None else None,
             "runs": len(self.runs),
             "between_run_sd_J_per_K": finite(c.between_sd) if c is not None else None,
             "spread_of_runs_J_per_K": finite(c.spread_sd) if c is not None else None,

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 FACTS = (
     *("id", "apparatus", "kind", "method", "constant_J_per_K", "u_constant_J_per_K"),
     *("heat_loss_W_per_K", "u_heat_loss_W_per_K", "sensor_lag_s", "runs"),
+    *("wall_part_J_per_K", "hidden_share", "u_hidden_share"),
     *("between_run_sd_J_per_K", "fill_mL", "temperature_C", "valid_from", "valid_to"),
     *("recheck_due", "recheck_uses", "status", "superseded_by", "digests", "warnings", "note"),
     *("made_by", "made_at", "software_version", "approved_by", "approved_at", "approved_why"),

@@ -21,7 +21,8 @@ from calib.run_model.measured import MeasuredRun, measure
 from calib.run_model.prepared import prepare
 from calib.run_model.refusal import RowRefusedError
 from calib.run_model.rise import find_rise
-from calib.uncertainty import Input, MonteCarlo, Propagated, monte_carlo, propagate
+from calib.run_model.shared_wall import install_constant
+from calib.uncertainty import MonteCarlo, Propagated, monte_carlo, propagate
 
 if TYPE_CHECKING:
     from calib.reactions.basis import Basis
@@ -109,11 +110,12 @@ def evaluate_run(
     )  # fmt: skip
     measured = measure(prepared, rise)
     q = measured.quantities
-    q.put(
-        Input("constant", constant.value_J_per_K, constant.u_J_per_K, key=constant.key or None,
-              source=f"the cup's constant{' (pooled value of its kind)' * constant.pooled}")
+    install_constant(
+        q, run.apparatus, (constant.value_J_per_K, constant.u_J_per_K), key=constant.key or None,
+        source=f"the cup's constant{' (pooled value of its kind)' * constant.pooled}",
+        wall_part_J_per_K=constant.wall_part_J_per_K,
     )  # fmt: skip
-    heat = propagate(lambda x: measured.heat_J(x, x["constant"]), q.inputs_used())
+    heat = propagate(lambda x: measured.heat_J(x, measured.C_cup(x)), q.inputs_used())
     warnings = [*prepared.warnings, *constant.warnings, *rise.warnings]
     t_mean = 0.5 * (rise.before_C + rise.final_C)
     warnings += range_warnings(constant, prepared.fill_mL, t_mean)
@@ -170,7 +172,7 @@ def _molar_function(
     from calib.reactions.heat_capacity_change import delta_cp
 
     def at_t1(x: Mapping[str, Any]) -> Any:
-        heat = measured.heat_J(x, x["constant"])
+        heat = measured.heat_J(x, measured.C_cup(x))
         return balance.molar_enthalpy_kJ_per_mol(heat, measured.extent_mol(x) * moles_per_reaction)
 
     equation = measured.prepared.process.equation

@@ -58,7 +58,7 @@ def _specific_heat(measured: MeasuredRun) -> PhysicalResult:
     def f(x: Mapping[str, Any]) -> Any:
         cup, rise = measured.cup_C(x), measured.rise_K(x)
         return balance.specific_heat_from_mixing(
-            cup + rise, cup, measured.added_C(x), measured.C_1(x), x["constant"], added.mass(x)
+            cup + rise, cup, measured.added_C(x), measured.C_1(x), measured.C_cup(x), added.mass(x)
         )
 
     result = propagate(f, measured.quantities.inputs_used())
@@ -89,7 +89,7 @@ def _fusion(measured: MeasuredRun) -> PhysicalResult:
     def f(x: Mapping[str, Any]) -> Any:
         cup, rise = measured.cup_C(x), measured.rise_K(x)
         return balance.heat_of_fusion_J_per_g(
-            cup + rise, cup, measured.added_C(x), 0.0, measured.C_1(x), x["constant"],
+            cup + rise, cup, measured.added_C(x), 0.0, measured.C_1(x), measured.C_cup(x),
             added.mass(x), x["c_ice"], x["c_melt"],
         )  # fmt: skip
 

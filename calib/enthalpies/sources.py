@@ -25,7 +25,11 @@ runs of one size span a millilitre or two, which is no reason to warn of another
 
 @dataclass(frozen=True, slots=True)
 class AppliedConstant:
-    """The constant that a run uses. ``key`` names its error, which all runs that use it share."""
+    """The constant that a run uses. ``key`` names its error, which all runs that use it share.
+
+    ``wall_part_J_per_K`` is what of its u comes from the cup's own wall, with its sign (None: not
+    known, or a pooled value, which rests on other cups; see `calib.run_model.shared_wall`).
+    """
 
     apparatus: str
     value_J_per_K: float
@@ -39,6 +43,7 @@ class AppliedConstant:
     temperature_C: tuple[float, float] | None = None
     warnings: tuple[str, ...] = ()
     constant_ids: tuple[int, ...] = ()
+    wall_part_J_per_K: float | None = None
 
 
 class ConstantSource(Protocol):
@@ -140,6 +145,7 @@ def apply_constant(source: ConstantSource, run: Run, prepared: PreparedRun) -> A
         temperature_C=stored.temperature_C,
         warnings=(*warnings, *((recheck,) if recheck else ())),
         constant_ids=(stored.id,),
+        wall_part_J_per_K=getattr(stored, "wall_part_J_per_K", None),
     )
 
 

@@ -134,6 +134,7 @@ def new_constant(
         "table": table.path.name,
         "drawn_towards_kind": constant.drawn.to_json() if constant.drawn is not None else None,
     }
+    wall = constant.wall
     has_slope = constant.slope_J_per_K_per_mL != 0
     return NewConstant(
         apparatus=constant.apparatus,
@@ -144,6 +145,9 @@ def new_constant(
         heat_loss_W_per_K=constant.heat_loss_W_per_K,
         u_heat_loss_W_per_K=constant.u_heat_loss_W_per_K,
         sensor_lag_s=constant.sensor_lag_s,
+        wall_part_J_per_K=wall.part_J_per_K if wall is not None else None,
+        hidden_share=wall.hidden_share if wall is not None else None,
+        u_hidden_share=wall.u_hidden_share if wall is not None else None,
         runs=len(constant.runs),
         between_run_sd_J_per_K=c.between_sd,
         fill_mL=constant.fill_mL,
@@ -188,7 +192,8 @@ def carried_over(
     same = (
         "constant_J_per_K", "u_constant_J_per_K", "sensor_lag_s", "between_run_sd_J_per_K",
         "fill_mL", "temperature_C", "recheck_due", "recheck_uses", "fill_slope_J_per_K_per_mL",
-        "u_fill_slope_J_per_K_per_mL", "fill_reference_mL",
+        "u_fill_slope_J_per_K_per_mL", "fill_reference_mL", "wall_part_J_per_K", "hidden_share",
+        "u_hidden_share",
     )  # fmt: skip
     return NewConstant(
         **{name: getattr(old, name) for name in same},

@@ -121,6 +121,12 @@ def _loss(constant: StoredConstant) -> str:
         parts.append(f"Heat-loss conductance G {loss} W/K.")
     if constant.sensor_lag_s is not None:
         parts.append(f"Sensor lag {figures(constant.sensor_lag_s, 2)} s.")
+    if constant.wall_part_J_per_K is not None:
+        part = figures(abs(constant.wall_part_J_per_K), 2)
+        parts.append(
+            f"Of its u, {part} J/K come from what the cup's wall hides of every rise; runs in this "
+            "cup share that, and most of it cancels in their enthalpies."
+        )
     return " ".join(parts)
 
 

@@ -34,17 +34,20 @@ if TYPE_CHECKING:
 __all__ = ["CalibrationPlan", "MixingSetup", "best_setups", "plan_calibration", "runs_needed"]
 
 MAX_RUNS = 40
-RISE_SHARE, WALL_SHARE = PLAN.logged_share.u, PLAN.wall_share.u
+RISE_SHARE = PLAN.logged_share.u
 
 
 @dataclass(frozen=True, slots=True)
 class MixingSetup:
     """One way to mix: masses [g], temperatures [°C], and how well the corrected rise will be known.
 
-    ``u_rise_K`` is a logged rise's own standard uncertainty, 0.1 % of it unless given (this
-    project's simulations); where nothing is logged the extreme reading's budget is taken.
+    ``u_rise_K`` is a logged rise's own standard uncertainty, unless given 0.1 % of it (this
+    project's simulations) and what a usual wall hides of it; where nothing is logged the extreme
+    reading's budget is taken.
     ``between_J_per_K`` is the spread between runs that no budget holds, such as drops left in the
-    cup. ``kind`` is the cup's kind in words, which tells vessel and lid.
+    cup. ``kind`` is the cup's kind in words, which tells vessel and lid;
+    ``heat_loss_W_per_K`` its loss conductance, that of a usual vessel unless given: a wall hides in
+    proportion to it.
     """
 
     cold_g: float = 100.0
@@ -59,6 +62,7 @@ class MixingSetup:
     wait_s: float | None = None
     logged: bool = True
     kind: str = ""
+    heat_loss_W_per_K: float | None = None
 
     @property
     def fill_g(self) -> float:
@@ -223,18 +227,43 @@ def _one_run(C: float, instruments: Instruments, setup: MixingSetup) -> Propagat
         extra={} if setup.wait_s is None else {"added_read_s": str(setup.wait_s)},
     )  # fmt: skip
     if setup.logged:
-        u_rise, u_wall = setup.u_rise_K, 0.0
+        u_rise, hidden, u_wall = setup.u_rise_K, 0.0, 0.0
         if u_rise is None:
-            u_rise, u_wall = RISE_SHARE * abs(rise_K), WALL_SHARE * abs(rise_K)
+            hidden, u_wall = (share * abs(rise_K) for share in _wall_shares(C, setup))
+            u_rise = math.hypot(RISE_SHARE * abs(rise_K), u_wall)
         final = first[1] + rise_K
         rise = Rise(
-            rise_K, u_rise, first[1], final, "planned log", True, (), dof=math.inf, u_wall_K=u_wall
+            rise_K,
+            u_rise,
+            first[1],
+            final,
+            "planned log",
+            True,
+            (),
+            dof=math.inf,
+            u_wall_K=u_wall,
+            hidden_K=hidden,
         )
     else:
         run = replace(run, extreme_C=first[1] + rise_K)
         rise = find_rise(prepare(run, instruments), C_app=C)
     measured = measure(prepare(run, instruments), rise)
     return constant_of_run(measured, "mixing")[0]
+
+
+def _wall_shares(C: float, setup: MixingSetup) -> tuple[float, float]:
+    """What a usual wall of such a cup hides of a logged rise, and its u, as shares of it.
+
+    Common to all runs of the cup, and to the runs that will use its constant.
+    """
+    from fitting.cup.knowledge import VESSELS
+    from fitting.newton.walls import hidden_share_after_log
+
+    vessel = VESSELS[vessel_of_kind(setup.kind) or "cup"]
+    rate = vessel.rate_per_s.value
+    if setup.heat_loss_W_per_K is not None:
+        rate = balance.cooling_rate_per_s(setup.heat_loss_W_per_K, 4.18 * setup.fill_g, C)
+    return hidden_share_after_log(vessel, rate)
 
 
 def _combined(one: Propagated, runs: int, setup: MixingSetup) -> Combined:

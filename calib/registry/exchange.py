@@ -41,6 +41,7 @@ from sqlalchemy import (
 from calib.registry import cups, schema
 from calib.registry.connection import now, who
 from calib.registry.errors import RegistryError
+from calib.registry.migrations import V4_COLUMNS
 from calib.version import __version__
 
 FORMAT = "cupledger constants"
@@ -52,6 +53,8 @@ LISTS = {
     "audit": schema.audit,
 }
 LEFT_OUT = {("constants", "id"), ("results", "id"), ("audit", "id"), ("audit", "imported_in")}
+MAY_LACK = tuple(text.split()[0] for text in V4_COLUMNS)
+"""Columns of constants that exports of earlier releases do not have: not known."""
 
 Content = dict[str, Any]
 
@@ -201,6 +204,8 @@ def checked(content: Content, name: str) -> Content:
 def _checked_row(key: str, table: Table, row: object, where: str) -> dict[str, Any]:
     columns = {column.name: column for column in table.c if (key, column.name) not in LEFT_OUT}
     expected = set(columns) | ({"constants"} if key == "results" else set())
+    if key == "constants" and isinstance(row, dict):
+        row = {**dict.fromkeys(MAY_LACK), **row}
     if not isinstance(row, dict) or set(row) != expected:
         given = set(row) if isinstance(row, dict) else set()
         odd = sorted(given ^ expected)

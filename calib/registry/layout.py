@@ -8,7 +8,7 @@ from typing import Any, Protocol
 
 from calib.registry.records import StoredConstant
 
-SCHEMA_VERSION = 3  # what each version brought: migrations.py
+SCHEMA_VERSION = 4  # what each version brought: migrations.py
 
 # Fields of a constant that are stored under their own name in lower case.
 PLAIN = [
@@ -32,6 +32,9 @@ PLAIN = [
     "u_fill_slope_J_per_K_per_mL",
     "fill_reference_mL",
     "details_json",
+    "wall_part_J_per_K",
+    "hidden_share",
+    "u_hidden_share",
 ]
 RANGES = {
     "fill_mL": ("fill_lo_ml", "fill_hi_ml"),

@@ -19,11 +19,12 @@ from calib.registry import checks, cups, schema
 from calib.registry.connection import Change
 from calib.registry.errors import RegistryError
 from calib.registry.exchange import Content
-from calib.registry.migrations import V1_FROZEN, V3_COLUMNS
+from calib.registry.migrations import V1_FROZEN, V3_COLUMNS, V4_COLUMNS
 from calib.registry.results import insert_result
 from calib.registry.timelines import Decision, Row, decide
 
-FROZEN = [*(name for name in V1_FROZEN if name != "id"), *(text.split()[0] for text in V3_COLUMNS)]
+_LATER = [text.split()[0] for text in (*V3_COLUMNS, *V4_COLUMNS)]
+FROZEN = [*(name for name in V1_FROZEN if name != "id"), *_LATER]
 APPROVAL = ("approved_by", "approved_at", "approved_why")
 STATE = ("status", *APPROVAL, "withdrawn_by", "withdrawn_at", "withdrawn_why")
 

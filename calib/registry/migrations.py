@@ -11,6 +11,7 @@ followed by table and column.
 Version 1: apparatus, constants, audit.
 Version 2: results, and which constants each rests on.
 Version 3: constants that depend on the fill, and what else a calibration has to say.
+Version 4: what of a constant's uncertainty its cup's wall makes, shared with the cup's runs.
 """
 
 from __future__ import annotations
@@ -310,8 +311,32 @@ def v3_fill_and_details(connection: Connection) -> None:
     )
 
 
+V4_COLUMNS = (
+    # A share of every rise is hidden by the cup's wall. Its error is common to the constant and to
+    # the runs in that cup; the wall part is dC/d(share) times u_hidden_share, in J/K, signed.
+    "wall_part_j_per_k double precision",  # null: not known; part of u_constant_j_per_k
+    "hidden_share double precision",  # of the rise, as it was allowed for
+    "u_hidden_share double precision",
+)
+
+
+def v4_wall_part(connection: Connection) -> None:
+    """What a constant shares with the runs in its cup; not known of older constants."""
+    for column in V4_COLUMNS:
+        connection.exec_driver_sql(f"alter table constants add column {column}")
+    guards = Guards(connection)
+    guards.drop("constants_frozen", "constants")
+    added = [column.split()[0] for column in (*V3_COLUMNS, *V4_COLUMNS)]
+    guards.frozen(
+        "constants",
+        [*V1_FROZEN, *added],
+        "a constant is never edited; calibrate again, or withdraw it",
+    )
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "cups and their constants", v1_cups_and_their_constants),
     Migration(2, "results that were kept", v2_results),
     Migration(3, "fill dependence and details of a constant", v3_fill_and_details),
+    Migration(4, "what a constant shares with its cup's runs", v4_wall_part),
 )

@@ -37,6 +37,9 @@ class NewConstant:
     unless the user said otherwise. ``rows_json`` holds the raw rows, ``digests`` the SHA-256 of the
     table and of each curve file. ``failed_quality`` says why a calibration should not be trusted;
     such a draft is approved only with a reason.
+    ``wall_part_J_per_K`` is what the constant was found too large by where the cup's wall hides one
+    ``u_hidden_share`` more of each rise than the ``hidden_share`` that was allowed for; part of
+    ``u_constant_J_per_K``. None: not known.
     """
 
     apparatus: str
@@ -62,6 +65,9 @@ class NewConstant:
     u_fill_slope_J_per_K_per_mL: float | None = None
     fill_reference_mL: float | None = None
     details_json: str = "{}"
+    wall_part_J_per_K: float | None = None
+    hidden_share: float | None = None
+    u_hidden_share: float | None = None
     software_version: str = __version__
 
     def __post_init__(self) -> None:
@@ -96,6 +102,14 @@ class NewConstant:
                 found.append(f"{name} runs from {pair[0]} to {pair[1]}, expected low to high")
         if (self.heat_loss_W_per_K is None) != (self.u_heat_loss_W_per_K is None):
             found.append("heat_loss_W_per_K and its uncertainty go together")
+        wall = (self.wall_part_J_per_K, self.hidden_share, self.u_hidden_share)
+        if None in wall and any(part is not None for part in wall):
+            found.append("the wall part, the hidden share and its uncertainty go together")
+        if abs(self.wall_part_J_per_K or 0.0) > self.u_constant_J_per_K * (1.0 + 1e-9):
+            found.append(
+                f"wall_part_J_per_K is {self.wall_part_J_per_K}, expected a part of "
+                f"u_constant_J_per_K, {self.u_constant_J_per_K}"
+            )
         slope = (
             self.fill_slope_J_per_K_per_mL,
             self.u_fill_slope_J_per_K_per_mL,
@@ -157,6 +171,9 @@ class StoredConstant:
     u_fill_slope_J_per_K_per_mL: float | None = None
     fill_reference_mL: float | None = None
     details_json: str = "{}"
+    wall_part_J_per_K: float | None = None
+    hidden_share: float | None = None
+    u_hidden_share: float | None = None
     uses: int = 0
 
     @property

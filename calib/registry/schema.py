@@ -80,6 +80,9 @@ constants = Table(
     Column("u_fill_slope_j_per_k_per_ml", Float(53)),
     Column("fill_reference_ml", Float(53)),
     Column("details_json", Text, nullable=False),
+    Column("wall_part_j_per_k", Float(53)),
+    Column("hidden_share", Float(53)),
+    Column("u_hidden_share", Float(53)),
 )
 
 audit = Table(

@@ -29,7 +29,8 @@ class Rise:
     of, ``loss_key`` names the error of the conductance behind it. ``corrected`` holds the whole
     comparison of corrections where there was a curve. ``u_wall_K`` is the part of ``u_own_K`` that
     belongs to the cup: what its slow wall passes on to the room unseen. It is the same share of the
-    rise in all runs of one cup, so that more runs do not average it away.
+    rise in all runs of one cup, so that more runs do not average it away. ``hidden_K`` is
+    what was taken off the rise for it, None where nothing was.
     """
 
     rise_K: float
@@ -50,6 +51,7 @@ class Rise:
     digest: str = ""
     dof: float = math.inf
     u_wall_K: float = 0.0
+    hidden_K: float | None = None
 
     @property
     def u_run_K(self) -> float:

@@ -15,6 +15,7 @@ from calib.run_model.prepared import PreparedRun
 from calib.run_model.quantities import Quantities
 from calib.run_model.refusal import RowRefusedError
 from calib.run_model.rise import Rise, install_rise
+from calib.run_model.shared_wall import CONSTANT
 
 __all__ = ["MeasuredRun", "measure"]
 
@@ -58,6 +59,10 @@ class MeasuredRun:
         """Heat capacity of what is added; 0 where nothing is. [J/K]"""
         added = self.prepared.added
         return 0.0 if added is None else added.mass(x) * x["c_added"]
+
+    def C_cup(self, x: Mapping[str, Any]) -> Any:
+        """The cup's constant, once it is installed. [J/K]"""
+        return self.quantities.of(x, CONSTANT)
 
     def heat_J(self, x: Mapping[str, Any], C_app: Any) -> Any:
         """Heat released at T_1. [J]"""

@@ -47,6 +47,8 @@ def rise_from_heating(
         cooling_rate_per_s=found.cooling_rate_per_s,
         u_cooling_rate_per_s=found.u_cooling_rate_per_s,
         digest=curve.digest,
+        u_wall_K=min(found.hidden_K[1], found.u_rise_K),
+        hidden_K=found.hidden_K[0],
     )
 
 

@@ -2,7 +2,8 @@
 
 Parts of its error that runs have in common carry a key: the conductance belongs to the cup's
 constant, the course of a slow release to the process (the same grains dissolve at every bench),
-that of a fast one to the cup, whose slow wall decides it.
+that of a fast one to the cup, whose slow wall decides it. What the wall has not yet taken up at the
+extreme is another error than what it hides of a logged rise (`shared_wall`), and has its own key.
 """
 
 from __future__ import annotations
@@ -133,4 +134,4 @@ def _key(part: str, prepared: PreparedRun, rise: Rise) -> str | None:
         return None
     if pace_of(prepared) == "slow":
         return f"course of release:{prepared.process.name}"
-    return f"slow wall:{cup}" if cup else None
+    return f"wall at the extreme:{cup}" if cup else None

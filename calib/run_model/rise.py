@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from calib.errors import CurveError, RowProblem
 from calib.run_model.found_rise import Loss, Rise
 from calib.run_model.hot_water import pouring_input
@@ -13,6 +11,7 @@ from calib.run_model.prepared import PreparedRun
 from calib.run_model.quantities import Quantities
 from calib.run_model.reading_loss import install_loss, loss_of_reading
 from calib.run_model.refusal import RowRefusedError
+from calib.run_model.shared_wall import add_wall_to_rise
 from calib.uncertainty import Input, dof_of_factor, rectangular
 
 __all__ = ["Loss", "Rise", "find_rise", "install_rise"]
@@ -78,6 +77,7 @@ def _from_curve(
         digest=curve.digest,
         dof=dof_of_factor((chosen.interval95_K[1] - chosen.rise_K) / max(chosen.u_rise_K, 1e-12)),
         u_wall_K=min(dict(chosen.parts).get(WALL_LOSS, 0.0), chosen.u_rise_K),
+        hidden_K=chosen.hidden_K[0] if chosen.hidden_K is not None else None,
     )
 
 
@@ -138,9 +138,7 @@ def install_rise(quantities: Quantities, prepared: PreparedRun, rise: Rise) -> N
         for sign, name in ((1.0, "final error"), (-1.0, "before error")):
             q.add_to_form("rise", sign, name)
         q.add_to_form("cup_C", 1.0, "before error")
-        if rise.u_wall_K > 0.0:
-            q.put(_wall_input(prepared, rise))
-            q.add_to_form("rise", math.copysign(1.0, rise.rise_K), "wall loss")
+        add_wall_to_rise(q, run.apparatus, rise.rise_K, rise.u_wall_K)
     else:
         _install_readings(q, prepared, rise)
     if prepared.added is None:
@@ -151,15 +149,6 @@ def install_rise(quantities: Quantities, prepared: PreparedRun, rise: Rise) -> N
         _install_pouring(q, prepared, rise)
     elif rise.before_given or rise.from_curve:
         _assume_equal(q, instruments.u_assumed_equal_K, "added_C", "cup_C", "what is added")
-
-
-def _wall_input(prepared: PreparedRun, rise: Rise) -> Input:
-    """What the cup's slow wall loses unseen, along the rise; all runs of the cup share it."""
-    apparatus = prepared.run.apparatus
-    key = f"slow wall:{apparatus}" if apparatus else None
-    return Input(
-        "wall loss", 0.0, rise.u_wall_K, key=key, source="loss through the cup's slow wall"
-    )
 
 
 def _install_readings(q: Quantities, prepared: PreparedRun, rise: Rise) -> None:

@@ -188,3 +188,20 @@ def usual_hidden_share(vessel: Vessel, rate_per_s: float) -> tuple[float, float]
     weight = grid.weight / grid.weight.sum()
     mean = float(weight @ found.share)
     return mean, math.sqrt(float(weight @ (found.u_share**2 + (found.share - mean) ** 2)))
+
+
+def hidden_share_after_log(vessel: Vessel, rate_per_s: float) -> tuple[float, float]:
+    """ε and its u as a log of a usual vessel leaves them: before the log, for plans.
+
+    A log tells which wall it is, not the loss through it: the geometric means over the walls of
+    ``hidden_loss``'s ε and u, since they spread over decades and a plan speaks of the usual one.
+    """
+    grid = wall_grid(vessel)
+    at = np.arange(grid.time_s.size)
+    found = hidden_loss(np.full(at.size, rate_per_s), at, grid.overshoot, grid.u_overshoot, grid)
+    weight = grid.weight / grid.weight.sum()
+    share, u = (
+        math.exp(float(weight @ np.log(np.maximum(of, 1e-9))))
+        for of in (found.share, found.u_share)
+    )
+    return share, u

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -16,6 +17,7 @@ from calib.planning.calibration_plan import (
 )
 from calib.runs.instruments import Instruments
 from tests.benchmarks.calibration_sets import TAU, U_RISE_K, run_sets, tools
+from tests.benchmarks.whole_job import READINGS, new_scores, one_school
 
 SETUP = MixingSetup(hot_C=50.0, u_rise_K=U_RISE_K, between_J_per_K=TAU, wait_s=0.0)
 
@@ -26,6 +28,25 @@ def test_the_plan_is_what_happens():
     for count in (2, 4, 8):
         plan = plan_calibration(14.0, tools(), SETUP, runs=count)
         assert plan.u_J_per_K == pytest.approx(float(np.mean(scores[count].stated)), rel=0.25)
+
+
+@pytest.mark.parametrize(("judge", "low", "high"), [("foam", 0.8, 1.2), ("lumped", 1.0, 1.4)])
+def test_the_planned_u_is_what_logs_of_cups_of_that_loss_leave(judge, low, high, tmp_path):
+    """A plan of logged runs against four schools of each judge, their losses told: foam within 20 %;
+    the other judge's cups lose half as much and are read better than planned."""
+    shutil.copy(READINGS, tmp_path)
+    tools_in_use = Instruments.load(tmp_path / "t.csv")
+    reached, planned = [], []
+    for seed in (901, 902, 903, 904):
+        for one in one_school(judge, seed, new_scores())["calibration"]["constants"]:
+            setup = MixingSetup(
+                hot_C=52.0, wait_s=0.0, kind="double foam cup, foam lid",
+                heat_loss_W_per_K=one["heat_loss_W_per_K"],
+            )  # fmt: skip
+            plan = plan_calibration(one["constant_J_per_K"], tools_in_use, setup, runs=4)
+            reached.append(one["u_constant_J_per_K"])
+            planned.append(plan.u_J_per_K)
+    assert low <= np.mean(planned) / np.mean(reached) <= high
 
 
 def test_more_runs_help_only_what_is_their_own():

@@ -61,7 +61,7 @@ class _Sheet:
         molar = self.result.molar
         assert molar is not None
         x = self.x
-        q, n = float(m.heat_J(x, x["constant"])), float(m.extent_mol(x))
+        q, n = float(m.heat_J(x, m.C_cup(x))), float(m.extent_mol(x))
         text = f"ΔH = {shown(molar.value, molar.u)} kJ/mol"
         low, high = molar.interval95
         yield Step(
@@ -119,7 +119,7 @@ class _Sheet:
     def cup(self) -> Step:
         c = self.result.constant
         return self.step("heat", "Heat capacity of the cup: its constant", "C_cup",
-                         f"from the registry: {c.source}", "C_cup", lambda x: x["constant"],
+                         f"from the registry: {c.source}", "C_cup", self.m.C_cup,
                          "J/K")  # fmt: skip
 
     def rise(self) -> Step:
@@ -144,14 +144,14 @@ class _Sheet:
 
     def heat(self) -> Step:
         m, x = self.m, self.x
-        total = float(m.C_mix(x)) + x["constant"]
+        total = float(m.C_mix(x)) + float(m.C_cup(x))
         brought = float(m.C_2(x)) * (float(m.added_C(x)) - float(m.cup_C(x)))
         numbers = (
             f"Q = {number(total, 5)} J/K × {number(float(m.rise_K(x)), 4)} K − "
             f"({number(brought, 4)} J)"
         )
         return self.step("heat", "Heat released", "Q = (C_mix + C_cup) ΔT − Q₂", numbers, "Q",
-                         lambda y: m.heat_J(y, y["constant"]), "J",
+                         lambda y: m.heat_J(y, m.C_cup(y)), "J",
                          "Positive when heat was given out.")  # fmt: skip
 
     def extent(self) -> Step:

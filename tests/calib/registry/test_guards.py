@@ -26,6 +26,7 @@ ATTEMPTS = [
     ("update constants set recheck_due = '2030-01-01' where id = 2", EDIT),
     ("update constants set details_json = '[]' where id = 2", EDIT),
     ("update constants set fill_slope_j_per_k_per_ml = 0.1 where id = 2", EDIT),
+    ("update constants set wall_part_j_per_k = 0.1 where id = 2", EDIT),
     ("update constants set apparatus = 'H2' where id = 2", EDIT),
     ("update constants set status = 'draft' where id = 2", BACK),
     ("update constants set status = 'approved' where id = 1", BACK),

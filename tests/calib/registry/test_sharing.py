@@ -87,6 +87,44 @@ def test_an_export_brings_everything_to_an_empty_registry(
     assert other.check() == ()
 
 
+def test_the_wall_part_travels_and_older_exports_do_without(
+    cups: Registry, other: Registry, constant, tmp_path: Path
+) -> None:
+    wall = {"wall_part_J_per_K": 0.31, "hidden_share": 0.0012, "u_hidden_share": 0.00034}
+    cups.add_drafts([constant(**wall)], approve=True)
+    cups.export_constants(tmp_path / "out.json")
+    other.import_constants(tmp_path / "out.json")
+    (brought,) = other.constants("H1")
+    assert {name: getattr(brought, name) for name in wall} == wall
+    document = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
+    (row,) = document["content"]["constants"]
+    for name in wall:
+        del row[name.lower()]
+    document["sha256"] = checksum(document["content"])
+    (tmp_path / "older.json").write_text(json.dumps(document), encoding="utf-8")
+    with open_registry(tmp_path / "third.sqlite") as third:
+        third.import_constants(tmp_path / "older.json")
+        (older,) = third.constants("H1")
+        assert {getattr(older, name) for name in wall} == {None}
+        assert older.constant_J_per_K == brought.constant_J_per_K
+        assert third.check() == ()
+
+
+@pytest.mark.parametrize(
+    ("wall", "said"),
+    [
+        ({"wall_part_J_per_K": 0.3}, "the wall part, the hidden share and its uncertainty go"),
+        (
+            {"wall_part_J_per_K": -0.7, "hidden_share": 0.001, "u_hidden_share": 0.001},
+            "expected a part of u_constant_J_per_K, 0.6",
+        ),
+    ],
+)
+def test_a_wall_part_that_cannot_be_is_refused(constant, wall, said) -> None:
+    with pytest.raises(RegistryError, match=said):
+        constant(**wall)
+
+
 def test_importing_twice_changes_nothing(full: Registry, other: Registry, tmp_path: Path) -> None:
     full.export_constants(tmp_path / "out.json", results=True)
     other.import_constants(tmp_path / "out.json")

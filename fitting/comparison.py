@@ -16,7 +16,6 @@ from dataclasses import dataclass, field, replace
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from fitting.checks.glitches import without_glitches
 from fitting.cooling_laws.of_curve import laws_of
 from fitting.corrections.case import Case, build_case
 from fitting.corrections.choice import ON_REQUEST, correct
@@ -25,6 +24,7 @@ from fitting.curve import Curve
 from fitting.periods import MixingMoment
 from fitting.prior_weight import PriorWeight, weigh_prior
 from fitting.stability import CASE_CHOICES, Stability, scan_stability
+from fitting.thinning import sifted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -124,7 +124,7 @@ def compare(curve: Curve, *, progress: Progress | None = None, **choices: Any) -
             can still be said.
         CurveError: an argument is out of its range.
     """
-    curve = without_glitches(curve)
+    curve = sifted(curve)
     tell = progress or (lambda done, total, what: None)
     tell(0, 4, "every method")
     corrected = with_slow_methods(curve, correct(curve, **choices), choices)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from fitting.checks.faults import refuse_faults
-from fitting.checks.glitches import said, without_glitches
+from fitting.checks.glitches import said
 from fitting.checks.loss_change import before_the_change
 from fitting.checks.moment import held_against_the_jump
 from fitting.checks.plausible import held_to_the_reading
@@ -25,6 +25,7 @@ from fitting.curve import Curve
 from fitting.errors import CurveError
 from fitting.newton import VESSELS
 from fitting.periods import CurveRefused, MixingMoment, find_mixing, given_mixing
+from fitting.thinning import sifted
 
 DEFAULT = "newton-integral"
 _WORTH_S = 60.0  # readings after the mixing that may do by themselves
@@ -68,7 +69,7 @@ def correct(
     _check_arguments(method, capacity_ratio, room_C, u_room_K, prior_rate_per_s, u_prior_rate_per_s)
     if vessel is not None and vessel not in VESSELS:
         raise CurveError(f"there is no vessel {vessel!r}; expected one of {', '.join(VESSELS)}")
-    curve = without_glitches(curve)
+    curve = sifted(curve)
     mixing = (
         find_mixing(curve) if mixed_at_s is None else given_mixing(curve, mixed_at_s, u_mixed_at_s)
     )

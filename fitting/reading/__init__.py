@@ -2,5 +2,6 @@
 
 `text_files` (bytes to lines), `packed_lines` (millions of them), `text_rows` (lines to cells),
 `text_header` and `text_tables` (named columns), `cell_values`, `clock_times`, `units` and
-`column_names` (what they mean), `column_choice` (which to use), `assembly` and `checks` (the curve, and why there is none).
+`column_names` (what they mean), `column_choice` (which to use), `assembly` and `checks` (the curve,
+and why there is none).
 """

@@ -16,9 +16,9 @@ from dataclasses import dataclass, field
 from html import escape
 from typing import TYPE_CHECKING
 
-from fitting.checks.glitches import without_glitches
 from fitting.checks.prior_weight import PriorWeight, weigh_prior
 from fitting.checks.stability import Stability, scan_stability
+from fitting.checks.thinning import sifted
 from fitting.cooling.comparing import laws_of
 from fitting.corrections.choice import assemble, every_method, lay_out
 from fitting.corrections.result import Corrected, Correction, methods_frame, methods_html
@@ -152,7 +152,7 @@ def compare_known(
     progress: Progress | None = None,
 ) -> Comparison:
     """As `compare`, with all that is known in one record. Raises as `compare`."""
-    curve = without_glitches(curve)
+    curve = sifted(curve)
     tell = progress or (lambda done, total, what: None)
     tell(0, 3, "every method")
     case = lay_out(curve, known, method)

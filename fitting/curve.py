@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from html import escape
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeGuard
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +20,7 @@ FloatArray = npt.NDArray[np.float64]
 
 _SPARK_POINTS = 120
 _SPARK_WIDTH, _SPARK_HEIGHT = 360.0, 90.0
+_PART = 200_000  # readings looked at in one go
 _GRID_TOLERANCE = 0.001  # of a step: how far a difference may lie from a whole number of steps
 
 
@@ -206,7 +207,7 @@ def reading_step(temperature_C: npt.ArrayLike) -> float:
     0.0
     """
     readings = np.asarray(temperature_C, dtype=np.float64)
-    levels = np.unique(np.round(readings, 9))
+    levels = _levels(readings)
     if levels.size < 2 or readings.size < 4:
         return 0.0
     gaps = np.diff(levels)
@@ -223,7 +224,23 @@ def reading_step(temperature_C: npt.ArrayLike) -> float:
     return 0.0
 
 
+def _levels(readings: FloatArray) -> FloatArray:
+    """The values that occur, rising; long logs part by part."""
+    parts = [
+        np.unique(np.round(readings[start : start + _PART], 9))
+        for start in range(0, readings.size, _PART)
+    ]
+    return np.unique(np.concatenate(parts)) if parts else readings
+
+
+def _is_frozen(values: npt.NDArray[np.generic]) -> TypeGuard[FloatArray]:
+    """Whether an array may be shared: of this type, its own memory, and not to be written to."""
+    return values.dtype == np.float64 and not values.flags.writeable and values.flags.owndata
+
+
 def _frozen_array(values: npt.ArrayLike, name: str, source: str) -> FloatArray:
+    if isinstance(values, np.ndarray) and _is_frozen(values):
+        return values
     try:
         array = np.array(values, dtype=np.float64)
     except (TypeError, ValueError):

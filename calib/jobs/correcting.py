@@ -206,11 +206,11 @@ def correct_file(
         CurveError: the file is no curve, no correction can be made on it, or a number of
             ``release`` cannot be meant; the message says why.
     """
-    from fitting.checks import glitches
+    from fitting.checks.glitches import leave_out as left_out_by_hand
+    from fitting.checks.thinning import sifted
     from fitting.files.curve_files import read_curve
 
-    curve = glitches.leave_out(read_curve(path, **(reading or {})), leave_out)
-    curve = glitches.without_glitches(curve)
+    curve = sifted(left_out_by_hand(read_curve(path, **(reading or {})), leave_out))
     of_release = _known_of_release(release or {})
     loss = None
     if apparatus is not None:

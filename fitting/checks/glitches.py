@@ -42,6 +42,7 @@ _MANY_SHARE, _FEW = 0.05, 4
 _FAILED_C = (85.0, 0.0, -127.0, 127.0, 128.0, 850.0, -242.0, 0.1)
 _FAILED_APART_K = 10.0
 _FEWEST = 8
+_PART, _OVERLAP = 100_000, 60  # readings
 
 Flags = npt.NDArray[np.bool_]
 
@@ -120,11 +121,25 @@ def said(curve: Curve) -> tuple[str, ...]:
 
 
 def isolated(curve: Curve) -> Flags:
-    """Which readings stand alone, shape (n,); see the module's docstring."""
+    """Which readings stand alone, shape (n,); see the module's docstring.
+
+    Long logs are looked at in parts that overlap, so that memory stays small.
+    """
     y = curve.temperature_C
+    if y.size <= _PART:
+        return _isolated(y, curve.resolution_K)
+    out = np.zeros(y.size, dtype=bool)
+    for start in range(0, y.size, _PART):
+        low, high = max(start - _OVERLAP, 0), min(start + _PART + _OVERLAP, y.size)
+        part = _isolated(y[low:high], curve.resolution_K)
+        out[start : start + _PART] = part[start - low : start - low + _PART]
+    return out
+
+
+def _isolated(y: FloatArray, resolution_K: float) -> Flags:
     if y.size < _FEWEST:
         return np.zeros(y.size, dtype=bool)
-    limit = _least_distance(y, curve.resolution_K)
+    limit = _least_distance(y, resolution_K)
     flags = _failed_ends(y)
     jumps = np.abs(np.diff(y))
     if float(jumps.max()) <= 0.5 * float(limit.min()) and not flags.any():

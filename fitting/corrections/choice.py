@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fitting.checks.faults import refuse_faults
-from fitting.checks.glitches import said, without_glitches
+from fitting.checks.glitches import said
 from fitting.checks.loss_change import before_the_change
 from fitting.checks.moment import held_against_the_jump
 from fitting.checks.plausible import held_to_the_reading
 from fitting.checks.range_end import stands_long
+from fitting.checks.thinning import sifted
 from fitting.corrections.case import Case, build_case
 from fitting.corrections.choosing import (
     against_lines,
@@ -89,7 +90,7 @@ def lay_out(curve: Curve, known: Circumstances, method: str | None = None) -> Ca
     """What the methods see; faults of the curve refused. Raises as `correct`."""
     if method is not None and method not in METHODS:
         raise CurveError(f"there is no method {method!r}; expected one of {', '.join(METHODS)}")
-    curve = without_glitches(curve)
+    curve = sifted(curve)
     mixing = held_against_the_jump(curve, moment_of(curve, known))
     try:
         refuse_faults(curve, mixing)

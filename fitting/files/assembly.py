@@ -85,22 +85,24 @@ def assemble(
     times = _times(table, pair, time_unit, guesses)
     temperature, bad = _temperatures(table, pair)
     rows = _usable(table, pair, times, temperature, bad, guesses)
-    time = times.values[rows]
-    raw = temperature[rows]
+    whole = rows.size == temperature.size  # then millions of readings need no second copy
+    time = times.values if whole else times.values[rows]
+    raw = temperature if whole else temperature[rows]
     check_enough(table, pair, time.size)
     check_time_range(table, pair, time, rows)
     check_order(table, pair, time, rows)
     unit = _temperature_unit(pair, raw, temperature_unit, guesses)
     inside = check_plausible(table, pair, raw, unit, rows, asked=bool(temperature_unit))
     seconds, started = _on_the_clock(time, times, guesses)
-    left_out = _outside(table, seconds, to_celsius(raw, unit), rows, ~inside)
-    if left_out:
+    left_out: tuple[LeftOut, ...] = ()
+    if not inside.all():
+        left_out = _outside(table, seconds, to_celsius(raw, unit), rows, ~inside)
         word = "reading" if len(left_out) == 1 else "readings"
         guesses.append(
             f"{len(left_out)} {word} that no cup of liquid can have set aside (first: "
             f"{left_out[0].temperature_C:.6g} °C, {left_out[0].why})"
         )
-    seconds, raw, rows = seconds[inside], raw[inside], rows[inside]
+        seconds, raw, rows = seconds[inside], raw[inside], rows[inside]
     step = step_in_kelvin(reading_step(raw), unit)
     seconds, celsius = _averaged(seconds, to_celsius(raw, unit), table, rows, guesses)
     check_enough(table, pair, seconds.size, distinct=True)
@@ -227,7 +229,8 @@ def _usable(
         else:
             raise refuse_cell(table, pair.time if index in times.bad else pair.temperature, index)
     _note_remarks(table, remarks, guesses)
-    set_aside = np.isin(np.arange(temperature.size), remarks)
+    set_aside = np.zeros(temperature.size, dtype=bool)
+    set_aside[remarks] = True
     _count_missing(table, pair, "temperature", has_t & ~has_T & ~set_aside, guesses)
     _count_missing(table, pair, "time", has_T & ~has_t & ~set_aside, guesses)
     return rows

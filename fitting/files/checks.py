@@ -147,6 +147,9 @@ def check_plausible(
     Raises:
         CurveError: more than a few are outside; with the unit that they are likely in.
     """
+    ends = to_celsius(np.array([raw.min(), raw.max()]), unit)
+    if ends.min() >= COLDEST_C and ends.max() <= HOTTEST_C:
+        return np.ones(raw.size, dtype=bool)
     safe = np.clip(np.nan_to_num(raw, posinf=1e9, neginf=-1e9), -1e9, 1e9)
     celsius = to_celsius(safe, unit)
     inside = (celsius >= COLDEST_C) & (celsius <= HOTTEST_C)

@@ -56,7 +56,7 @@ def read_curve(
     Elapsed times keep the file's own zero; clock times count from the first reading in use.
 
     Args:
-        path: the file, at most 50 MB.
+        path: the file, at most 80 MB.
         time_column: name of the column of time, or its number counted from 1.
         temperature_column: name of the column of temperature, or its number counted from 1.
         temperature_unit: ``C``, ``F`` or ``K``; goes before what the file says.

@@ -6,13 +6,16 @@ import codecs
 import hashlib
 import os
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from fitting.errors import CurveError
+from fitting.files.packed_lines import LARGE_BYTES, PackedLines
 
-MAX_BYTES = 50_000_000
+MAX_BYTES = 80_000_000
 _SAMPLE_BYTES = 8192
+_BLANKS = b" \t\r\n\0\xef\xbb\xbf\xff\xfe"
 
 _SIGNATURES = (
     (b"\x89PNG\r\n", "a PNG picture"),
@@ -48,7 +51,7 @@ class TextFile:
     """Lines of one text file (line 1 is ``lines[0]``), with what was assumed to decode them."""
 
     name: str
-    lines: list[str]
+    lines: Sequence[str]
     digest: str
     notes: tuple[str, ...] = ()
 
@@ -61,7 +64,7 @@ def read_text(path: str | os.PathLike[str]) -> TextFile:
     """
     file = Path(path)
     content = _bytes_of(file)
-    if not content.strip(b" \t\r\n\0\xef\xbb\xbf\xff\xfe"):
+    if not content[:_SAMPLE_BYTES].strip(_BLANKS) and not content.strip(_BLANKS):
         raise CurveError(
             f"{file.name}: the file is empty; expected a table of time and temperature: "
             "export the readings again"
@@ -72,9 +75,12 @@ def read_text(path: str | os.PathLike[str]) -> TextFile:
     except UnicodeDecodeError:
         text = content.decode(encoding, errors="replace")
         why = why or f"text is damaged: some characters could not be decoded as {encoding}"
-    text = text.removeprefix("\ufeff").rstrip("\0\x1a")
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     digest = hashlib.sha256(content).hexdigest()
+    large = len(content) > LARGE_BYTES
+    del content  # a large text is held once at a time
+    text = text.removeprefix("\ufeff").rstrip("\0\x1a")
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    lines = PackedLines(text.encode()) if large else text.split("\n")
     return TextFile(file.name, lines, digest, (why,) if why else ())
 
 

@@ -18,7 +18,7 @@ _QUOTED_LINES = 5  # a quoted header may run over this many lines
 class Rows:
     """Lines cut into cells on demand."""
 
-    def __init__(self, lines: list[str], delimiter: str) -> None:
+    def __init__(self, lines: Sequence[str], delimiter: str) -> None:
         self.lines = lines
         self.delimiter = delimiter
         self._kinds: dict[int, str] = {}
@@ -65,7 +65,7 @@ def split_line(line: str, delimiter: str) -> list[str]:
     return line.split() if delimiter == " " else line.split(delimiter)
 
 
-def logical_lines(physical: list[str]) -> tuple[list[str], Sequence[int]]:
+def logical_lines(physical: Sequence[str]) -> tuple[Sequence[str], Sequence[int]]:
     """Lines with quoted line breaks joined, and the number of each one's first line."""
     first = 1 if physical and re.fullmatch(r'"?sep=.?"?', physical[0].strip(), re.I) else 0
     if not any('"' in line for line in physical[:_HEAD_LINES]):
@@ -87,7 +87,7 @@ def logical_lines(physical: list[str]) -> tuple[list[str], Sequence[int]]:
     return lines, numbers
 
 
-def find_delimiter(lines: list[str], name: str) -> str:
+def find_delimiter(lines: Sequence[str], name: str) -> str:
     """The delimiter that leaves the most lines with two numbers or more.
 
     Raises:
@@ -112,11 +112,11 @@ def find_delimiter(lines: list[str], name: str) -> str:
     return best
 
 
-def _sample(lines: list[str], size: int = _SAMPLE_LINES) -> list[str]:
+def _sample(lines: Sequence[str], size: int = _SAMPLE_LINES) -> Sequence[str]:
     return lines[:: max(1, len(lines) // size)]
 
 
-def no_table(lines: list[str], name: str) -> CurveError:
+def no_table(lines: Sequence[str], name: str) -> CurveError:
     """Why no line holds a pair of numbers: one column only, or no numbers at all."""
     full = [(i + 1, tidy(line.strip(' \t;,|"'))) for i, line in enumerate(lines) if line.strip()]
     single = [(i, text) for i, text in full if kind_of(text) in "nc"]

@@ -12,9 +12,12 @@ from fitting.curve import FloatArray
 from fitting.errors import CurveError
 from fitting.files.cell_values import LARGEST, Numbers, kind_of, tidy
 from fitting.files.column_names import Meaning, describe
+from fitting.files.packed_lines import PackedLines
 from fitting.files.text_files import TextFile
 from fitting.files.text_header import at_or_blank, find_layout, header_cells
 from fitting.files.text_rows import Rows, find_delimiter, logical_lines, no_table, split_line
+
+_PART_LINES = 100_000
 
 
 @dataclass(frozen=True)
@@ -121,13 +124,12 @@ def _recognised(names: Iterable[str]) -> bool:
 
 
 def _fast_columns(
-    lines: list[str], start: int, delimiter: str, width: int
+    lines: Sequence[str], start: int, delimiter: str, width: int
 ) -> tuple[FloatArray, Sequence[int], str] | None:
     """All columns at once where every cell is a plain number, the rows and the decimal mark.
 
-    None where any cell is something else.
+    None where any cell is something else. Long files are read part by part.
     """
-    decimal = "."
     end = len(lines)
     while end > start and not lines[end - 1].strip():
         end -= 1
@@ -135,22 +137,37 @@ def _fast_columns(
     probe = body[:: max(1, len(body) // 20)]
     if any(kind_of(tidy(c)) != "n" for line in probe for c in split_line(line, delimiter)):
         return None
-    text = "\n".join(body)
+    values = np.empty((len(body), width))
+    marks: set[str] = set()
+    for first in range(0, len(body), _PART_LINES):
+        part = _fast_part(body[first : first + _PART_LINES], delimiter, width, marks)
+        if part is None or len(marks) > 1:
+            return None
+        values[first : first + len(part)] = part
+    return values, range(start, end), "," if "," in marks else "."
+
+
+def _fast_part(
+    body: Sequence[str], delimiter: str, width: int, marks: set[str]
+) -> FloatArray | None:
+    """Some lines as numbers, shape (lines, width); the decimal marks seen go to ``marks``."""
+    part = body.to_list() if isinstance(body, PackedLines) else list(body)
+    text = "\n".join(part)
     if '"' in text or "_" in text or "\n\n" in text:
         return None
-    if "," in text and delimiter != ",":
-        if "." in text:
-            return None
-        decimal, body = ",", text.replace(",", ".").split("\n")
+    if delimiter != ",":
+        marks.update(mark for mark in ".," if mark in text)
+        if "," in text:
+            part = text.replace(",", ".").split("\n")
     try:
         values = np.loadtxt(
-            body, delimiter=None if delimiter == " " else delimiter, comments=None, ndmin=2
+            part, delimiter=None if delimiter == " " else delimiter, comments=None, ndmin=2
         )
     except (ValueError, OverflowError):
         return None
-    if values.shape != (len(body), width) or not (np.abs(values) < LARGEST).all():
+    if values.shape != (len(part), width) or not (np.abs(values) < LARGEST).all():
         return None
-    return values, range(start, end), decimal
+    return values
 
 
 def _slow_columns(

@@ -349,11 +349,11 @@ def test_folder(tmp_path: Path) -> None:
 def test_larger_than_the_limit(tmp_path: Path) -> None:
     file = tmp_path / "c.csv"
     with file.open("wb") as handle:
-        handle.truncate(60_000_000)
+        handle.truncate(90_000_000)
     with pytest.raises(CurveError) as refusal:
         read_curve(file)
     assert str(refusal.value) == (
-        "c.csv: the file has 60 MB; expected at most 50 MB: export fewer readings per second, or "
+        "c.csv: the file has 90 MB; expected at most 80 MB: export fewer readings per second, or "
         "one run per file"
     )
 

@@ -123,6 +123,8 @@ def compare(
     u_prior_rate_per_s: float | None = None,
     vessel: str | None = None,
     lid: str | None = None,
+    hidden_share: float | None = None,
+    u_hidden_share: float = 0.0,
 ) -> Comparison:
     """Correct a curve by every method, and scan what the result rests on.
 
@@ -141,6 +143,7 @@ def compare(
         mixed_at_s=mixed_at_s, u_mixed_at_s=u_mixed_at_s, capacity_ratio=capacity_ratio,
         room_C=room_C, u_room_K=u_room_K, rate_per_s=prior_rate_per_s,
         u_rate_per_s=u_prior_rate_per_s, vessel=vessel, lid=lid,
+        hidden_share=hidden_share, u_hidden_share=u_hidden_share,
     )  # fmt: skip
     return compare_known(curve, known, method, progress)
 

@@ -106,7 +106,7 @@ def evaluate_run(
     constant = apply_constant(constants, run, prepared)
     rise = find_rise(
         prepared, C_app=constant.value_J_per_K, u_C_app=constant.u_J_per_K, loss=constant.loss,
-        method=method,
+        method=method, hidden=constant.hidden,
     )  # fmt: skip
     measured = measure(prepared, rise)
     q = measured.quantities

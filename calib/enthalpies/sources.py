@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from calib.errors import RegistryError, RowProblem
 from calib.run_model.refusal import RowRefusedError
 from calib.run_model.rise import Loss
+from calib.run_model.shared_wall import CupsShare
 
 if TYPE_CHECKING:
     from calib.run_model.prepared import PreparedRun
@@ -28,7 +29,8 @@ class AppliedConstant:
     """The constant that a run uses. ``key`` names its error, which all runs that use it share.
 
     ``wall_part_J_per_K`` is what of its u comes from the cup's own wall, with its sign (None: not
-    known, or a pooled value, which rests on other cups; see `calib.run_model.shared_wall`).
+    known, or a pooled value, which rests on other cups), ``hidden`` what its calibration took for
+    the share of a rise that the wall hides (see `calib.run_model.shared_wall`).
     """
 
     apparatus: str
@@ -44,6 +46,7 @@ class AppliedConstant:
     warnings: tuple[str, ...] = ()
     constant_ids: tuple[int, ...] = ()
     wall_part_J_per_K: float | None = None
+    hidden: CupsShare | None = None
 
 
 class ConstantSource(Protocol):
@@ -146,6 +149,11 @@ def apply_constant(source: ConstantSource, run: Run, prepared: PreparedRun) -> A
         warnings=(*warnings, *((recheck,) if recheck else ())),
         constant_ids=(stored.id,),
         wall_part_J_per_K=getattr(stored, "wall_part_J_per_K", None),
+        hidden=CupsShare.of(
+            getattr(stored, "hidden_share", None),
+            getattr(stored, "u_hidden_share", None),
+            getattr(stored, "wall_part_J_per_K", None),
+        ),
     )
 
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from calib.balance import cooling_rate_per_s, u_cooling_rate_per_s
 from calib.errors import InputError
+from calib.run_model.shared_wall import CupsShare
 
 if TYPE_CHECKING:
     from fitting.cup.circumstances import Circumstances
@@ -29,6 +30,7 @@ class KnownLoss:
     u_heat_capacity_J_per_K: float
     vessel: str | None = None
     lid: str | None = None
+    hidden: CupsShare | None = None
 
     @property
     def rate_per_s(self) -> float:
@@ -46,12 +48,17 @@ class KnownLoss:
 
     def added_to(self, known: Circumstances) -> Circumstances:
         """What is known of a run in this cup; a vessel or lid that was told is kept."""
+        share, u = (
+            (None, 0.0) if self.hidden is None else self.hidden.at(self.heat_capacity_J_per_K)
+        )
         return replace(
             known,
             rate_per_s=self.rate_per_s,
             u_rate_per_s=self.u_rate_per_s,
             vessel=known.vessel or self.vessel,
             lid=known.lid or self.lid,
+            hidden_share=share,
+            u_hidden_share=u,
         )
 
     def facts(self) -> dict[str, Any]:
@@ -99,4 +106,5 @@ def known_loss(
         apparatus, stored.id, stored.heat_loss_W_per_K, stored.u_heat_loss_W_per_K,
         heat_capacity_J_per_K, u_heat_capacity_J_per_K or 0.0, vessel_of_kind(kind),
         lid_of_kind(kind),
+        CupsShare.of(stored.hidden_share, stored.u_hidden_share, stored.wall_part_J_per_K),
     )  # fmt: skip

@@ -169,6 +169,8 @@ def _advice(request: SessionRequest, best: CalibrationPlan) -> tuple[str, ...]:
 _REMEDIES: Sequence[tuple[str, str]] = (
     ("between reading and pouring", "read the hot water as it is poured (note added_read_s = 0), "
      "or log it (added_curve)"),
+    ("slow wall", "no number of runs takes it away, but it cancels in the enthalpies of runs in "
+     "the same cup at a like fill; a better lid makes it smaller"),
     ("planned log", "a quick probe read every 1 to 2 s, and a log of ten minutes after mixing (its "
      "rise is taken to be known to 0.1 %)"),
     ("heat lost before", "log a curve instead of reading the extreme"),

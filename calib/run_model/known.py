@@ -13,6 +13,7 @@ from fitting.cup.knowledge import BENCH, SURROUNDINGS
 if TYPE_CHECKING:
     from calib.run_model.found_rise import Loss
     from calib.run_model.prepared import PreparedRun
+    from calib.run_model.shared_wall import CupsShare
     from calib.runs.model import Run
 
 __all__ = [
@@ -31,7 +32,12 @@ hot water or ice in the cup tells nothing of it."""
 
 
 def circumstances_of(
-    prepared: PreparedRun, start_C: float, C_app: float, u_C_app: float, loss: Loss | None
+    prepared: PreparedRun,
+    start_C: float,
+    C_app: float,
+    u_C_app: float,
+    loss: Loss | None,
+    hidden: CupsShare | None = None,
 ) -> Circumstances:
     """Mixing, capacities, room, expected rate, vessel and lid of a row with a logged curve.
 
@@ -40,6 +46,7 @@ def circumstances_of(
         start_C: temperature that the content starts from, °C.
         C_app, u_C_app: the cup's constant, or a guess of it, J/K.
         loss: the cup's conductance, where it is known.
+        hidden: what the cup's calibration took for the share that its wall hides.
 
     Raises:
         CurveError: the row tells what no run can have.
@@ -56,11 +63,12 @@ def circumstances_of(
     if run.room_C is not None:
         u_room = prepared.instruments.u("room_C", run.room_C, run).u
     rate, u_rate = _expected_rate(prepared, start_C, start_C, C_app, u_C_app, loss) or (None, None)
+    share, u_share = (None, 0.0) if hidden is None else hidden.at(after + _bounded(C_app, after))
     return Circumstances(
         mixed_at_s=run.mixed_at_s, u_mixed_at_s=u_moment,
         capacity_ratio=min(max(ratio, _LEAST_RATIO), MOST_RATIO),
         room_C=run.room_C, u_room_K=u_room, rate_per_s=rate, u_rate_per_s=u_rate,
-        vessel=run.vessel, lid=run.lid,
+        vessel=run.vessel, lid=run.lid, hidden_share=share, u_hidden_share=u_share,
     )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from calib.run_model.prepared import PreparedRun
 from calib.run_model.quantities import Quantities
 from calib.run_model.reading_loss import install_loss, loss_of_reading
 from calib.run_model.refusal import RowRefusedError
-from calib.run_model.shared_wall import add_wall_to_rise
+from calib.run_model.shared_wall import CupsShare, add_wall_to_rise
 from calib.uncertainty import Input, dof_of_factor, rectangular
 
 __all__ = ["Loss", "Rise", "find_rise", "install_rise"]
@@ -24,11 +24,13 @@ def find_rise(
     u_C_app: float = 0.0,
     loss: Loss | None = None,
     method: str | None = None,
+    hidden: CupsShare | None = None,
 ) -> Rise:
     """Rise from the curve where there is one, else from the extreme reading.
 
     ``C_app`` is the cup's constant, or a guess of it: it enters only through the ratio of heat
-    capacities before and after mixing and through the expected cooling rate, with its u.
+    capacities before and after mixing and through the expected cooling rate, with its u. ``hidden``
+    is what the cup's calibration took for the share of a rise that its wall hides.
     Raises RowRefusedError.
     """
     if prepared.process.kind == "cooling":
@@ -38,12 +40,17 @@ def find_rise(
         _refuse_nonsense(prepared, heated.rise_K, heated.u_own_K)
         return heated
     if prepared.run.curve_path is not None:
-        return _from_curve(prepared, C_app, u_C_app, loss, method)
+        return _from_curve(prepared, C_app, u_C_app, loss, method, hidden)
     return _from_readings(prepared, C_app, u_C_app, loss)
 
 
 def _from_curve(
-    prepared: PreparedRun, C_app: float, u_C_app: float, loss: Loss | None, method: str | None
+    prepared: PreparedRun,
+    C_app: float,
+    u_C_app: float,
+    loss: Loss | None,
+    method: str | None,
+    hidden: CupsShare | None,
 ) -> Rise:
     from fitting.corrections.choice import correct_known
     from fitting.files.curve_files import read_curve
@@ -52,7 +59,8 @@ def _from_curve(
     run = prepared.run
     try:
         curve = read_curve(str(run.curve_path))
-        known = circumstances_of(prepared, float(curve.temperature_C[0]), C_app, u_C_app, loss)
+        start = float(curve.temperature_C[0])
+        known = circumstances_of(prepared, start, C_app, u_C_app, loss, hidden)
         corrected = correct_known(curve, known, method)
     except CurveError as error:
         raise RowRefusedError(

@@ -15,6 +15,10 @@ a like fill, and at another one r times the difference of the two heat capacitie
 The constant keeps its wall part, dC_app/dδ times the u of ε, in J/K; a run moves it and its own
 rise with one input, so that the budget, Monte Carlo and means over runs cancel them alike. The
 pooled value of a kind has none: it is made of other cups, whose walls are independent of this one.
+Both estimates of ε must be one for that: two curves of one cup tell of it differently, a slow
+release hardly at all. So a run takes off what its cup's calibration found (`CupsShare`), not its
+own guess.
+
 An extreme reading errs by what the wall has not yet taken up when it is read, which is not ε; its
 error has a name of its own.
 """
@@ -22,6 +26,7 @@ error has a name of its own.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from calib.uncertainty import Input
@@ -29,13 +34,37 @@ from calib.uncertainty import Input
 if TYPE_CHECKING:
     from calib.run_model.quantities import Quantities
 
-__all__ = ["CONSTANT", "WALL", "add_wall_to_rise", "install_constant", "wall_key"]
+__all__ = ["CONSTANT", "WALL", "CupsShare", "add_wall_to_rise", "install_constant", "wall_key"]
 
 CONSTANT = "constant"
 WALL = "wall loss"
 _ALONE = "loss through the cup's slow wall"
 _SHARED = "loss through the cup's slow wall, shared by its constant and its run"
 _IN_CONSTANT = "loss through the cup's slow wall, in its constant"
+
+
+@dataclass(frozen=True, slots=True)
+class CupsShare:
+    """What a cup's calibration took for the share that its wall hides, ε̂ and its u, and the whole
+    heat capacity [J/K] of the calibration; ε goes with the cooling rate, so with 1/C."""
+
+    share: float
+    u: float
+    capacity_J_per_K: float
+
+    @classmethod
+    def of(
+        cls, share: float | None, u: float | None, wall_part_J_per_K: float | None
+    ) -> CupsShare | None:
+        """From what is stored with a constant, whose wall part is u of ε times C; None: unknown."""
+        if share is None or not u or not wall_part_J_per_K:
+            return None
+        return cls(share, u, abs(wall_part_J_per_K / u))
+
+    def at(self, capacity_J_per_K: float) -> tuple[float, float]:
+        """ε̂ and its u at another filling."""
+        ratio = self.capacity_J_per_K / max(capacity_J_per_K, 1e-9)
+        return self.share * ratio, self.u * ratio
 
 
 def wall_key(apparatus: str | None) -> str | None:

@@ -49,6 +49,8 @@ def correct(
     u_prior_rate_per_s: float | None = None,
     vessel: str | None = None,
     lid: str | None = None,
+    hidden_share: float | None = None,
+    u_hidden_share: float = 0.0,
 ) -> Corrected:
     """Rise that a perfectly insulated cup would have shown, with every method beside it.
 
@@ -66,6 +68,8 @@ def correct(
             (`fitting.cup`). None: a cup, unless the curve itself shows a flask's
             heavy slow wall.
         lid: ``closed``, ``hole`` or ``open``: how much vapour leaves. None: not told.
+        hidden_share, u_hidden_share: share of the rise that this cup's wall hides, where its
+            calibration tells. None: the curve's own estimate.
 
     Raises:
         CurveRefused: no correction can be taken from the curve; the message says why, and what
@@ -76,6 +80,7 @@ def correct(
         mixed_at_s=mixed_at_s, u_mixed_at_s=u_mixed_at_s, capacity_ratio=capacity_ratio,
         room_C=room_C, u_room_K=u_room_K, rate_per_s=prior_rate_per_s,
         u_rate_per_s=u_prior_rate_per_s, vessel=vessel, lid=lid,
+        hidden_share=hidden_share, u_hidden_share=u_hidden_share,
     )  # fmt: skip
     return correct_known(curve, known, method)
 

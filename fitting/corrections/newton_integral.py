@@ -78,6 +78,8 @@ def _rate_off(found: Averaged) -> float:
 def correct(case: Case) -> Correction:
     """Average over the models; see the module's docstring."""
     found, vessel, warning = averaged(case)
+    if case.known.hidden_share is not None:
+        found = found.with_hidden_share(case.known.hidden_share, case.known.u_hidden_share)
     rise, u = found.moments(RISE)
     low, high = found.interval95(RISE)
     rate, u_rate = found.moments(RATE)

@@ -20,6 +20,8 @@ VESSEL_KINDS = tuple(VESSELS)
 LID_KINDS = tuple(LIDS)
 ROOM_C = (-20.0, 60.0)
 """Rooms that people measure in; outside it a kelvin, a degree Fahrenheit or a slip was typed."""
+MOST_HIDDEN = 0.3
+"""A wall that hid more of a rise would be most of the cup."""
 MOST_RATIO = 1.5
 """Heat capacity only grows when something is added; a little above 1 is scatter of what was weighed
 and of the cup's constant."""
@@ -45,6 +47,9 @@ class Circumstances:
             rate is known exactly.
         vessel: one of `VESSEL_KINDS`; None: not told, a cup unless the curve shows a flask.
         lid: one of `LID_KINDS`: a closed lid, one with a hole, none; None: not told.
+        hidden_share, u_hidden_share: what this cup's wall hides of a rise at this filling, as a
+            share of it (`fitting.newton.walls`), where its calibration tells; None: the curve's own
+            estimate is taken.
 
     Raises:
         CurveError: a value that no run can have; the message says what was found and expected.
@@ -67,6 +72,8 @@ like kelvin, give 21.35 °C
     u_rate_per_s: float | None = None
     vessel: str | None = None
     lid: str | None = None
+    hidden_share: float | None = None
+    u_hidden_share: float = 0.0
 
     def __post_init__(self) -> None:
         check_room(self.room_C, self.u_room_K)
@@ -75,6 +82,7 @@ like kelvin, give 21.35 °C
         _check_rate(self.rate_per_s, self.u_rate_per_s)
         _check_kind("vessel", self.vessel, VESSEL_KINDS)
         _check_kind("lid", self.lid, LID_KINDS)
+        _check_hidden(self.hidden_share, self.u_hidden_share)
 
     @property
     def expected_rate(self) -> tuple[float, float] | None:
@@ -136,6 +144,14 @@ def _check_rate(rate: float | None, u: float | None) -> None:
         raise CurveError(f"the cooling rate is {rate:g} 1/s; expected a number of 1/s, 0 or more")
     if u is not None:
         _check_u("cooling rate", u, "1/s")
+
+
+def _check_hidden(share: float | None, u: float) -> None:
+    _check_u("hidden share", u, "")
+    if share is not None and not abs(share) <= MOST_HIDDEN:
+        raise CurveError(
+            f"the wall's hidden share of a rise is {share:g}; expected at most {MOST_HIDDEN:g}"
+        )
 
 
 def _check_u(what: str, u: float, unit: str) -> None:

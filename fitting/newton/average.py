@@ -186,6 +186,23 @@ class Averaged:
         """Loss through a wall that was taken off the rise, and its u, K."""
         return mixture_moments(self.weight, self.hidden_K, self.u_hidden_K)
 
+    def with_hidden_share(self, share: float, u: float) -> Averaged:
+        """The same average where what the wall hides, a share of the change, is known of the cup.
+
+        Its own estimate of each model is put back and the cup's taken off, with the cup's u.
+        """
+        change = self.problem.setting.change_K
+        off, u_off = share * change, abs(u * change)
+        risen = np.zeros(len(_COLUMNS))
+        risen[[_AT[RISE], _AT[FINAL]]] = 1.0
+        mean = self.mean + (self.hidden_K - off)[:, None] * risen
+        more = (u_off**2 - self.u_hidden_K**2)[:, None, None] * np.outer(risen, risen)
+        same = np.ones_like(self.hidden_K)
+        return replace(
+            self, mean=mean, covariance=self.covariance + more, hidden_K=off * same,
+            u_hidden_K=u_off * same,
+        )  # fmt: skip
+
     @cached_property
     def most_likely(self) -> Design:
         """The model of the largest weight."""

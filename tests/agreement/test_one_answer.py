@@ -22,9 +22,11 @@ from calib.enthalpies.sources import FixedConstants
 from calib.jobs.calibrating import calibrate_table
 from calib.jobs.cooling_down import cool_down
 from calib.jobs.correcting import correct_file
+from calib.jobs.known_loss import KnownLoss
 from calib.jobs.vessels import told_kinds
 from calib.registry import open_registry
 from calib.run_model.prepared import prepare
+from calib.run_model.shared_wall import CupsShare
 from calib.runs.instruments import Instruments
 from calib.runs.reader import read_table
 from fitting import correct
@@ -240,3 +242,27 @@ def test_a_flask_scanned_as_a_cup_would_be_seen():
     cup = replace(flask, known=replace(flask.known, vessel="cup"))
     apart = abs(stability._Tried(curve, cup).rise()[0] - flask.chosen.rise_K)
     assert apart > 1e-3  # a million times the tolerance above
+
+
+def test_a_run_takes_off_what_its_cups_calibration_found():
+    """The share of the calibration at the run's heat capacity, whichever command asks for it."""
+    share = CupsShare.of(0.003, 0.001, 0.5)
+    assert share is not None
+    assert share.capacity_J_per_K == pytest.approx(500.0)
+    assert share.at(250.0) == pytest.approx((0.006, 0.002))
+    assert CupsShare.of(None, 0.001, 0.5) is None
+    assert CupsShare.of(0.003, 0.0, 0.5) is None
+    run = simulated("fast", 70_004)
+    curve = logged(run, "own", 0.01)
+    plain = Circumstances(
+        mixed_at_s=run.mixed_at_s, capacity_ratio=run.capacity_ratio, room_C=round(run.room_C, 1)
+    )
+    loss = KnownLoss("P1", 1, 0.05, 0.01, 500.0, 5.0, hidden=share)
+    told = loss.added_to(plain)
+    assert (told.hidden_share, told.u_hidden_share) == pytest.approx((0.003, 0.001))
+    same = replace(plain, rate_per_s=told.rate_per_s, u_rate_per_s=told.u_rate_per_s)
+    own, cups = correct_known(curve, same).chosen, correct_known(curve, told).chosen
+    assert own.hidden_K is not None
+    assert cups.hidden_K is not None
+    assert cups.rise_K + cups.hidden_K[0] == pytest.approx(own.rise_K + own.hidden_K[0], abs=1e-9)
+    assert cups.hidden_K[1] / abs(cups.rise_K) == pytest.approx(0.001, rel=0.02)

@@ -6,16 +6,16 @@ import pytest
 
 
 def test_a_wanted_uncertainty_gets_a_number_of_runs(cups):
-    done = cups("constants", "plan", "--wanted", "0.5", "--wait", "0", "--step", "0.01", "--json")
+    done = cups("constants", "plan", "--wanted", "1.5", "--wait", "0", "--step", "0.01", "--json")
     assert done.code == 0, done.err
     facts = done.json
     plan = facts["plan"]
     assert facts["reached"] is True
-    assert plan["u_J_per_K"] <= 0.5
+    assert plan["u_J_per_K"] <= 1.5
     assert plan["cold_g"] + plan["hot_g"] == pytest.approx(200.0)
     by_runs = {one["runs"]: one["u_J_per_K"] for one in facts["by_number_of_runs"]}
     assert by_runs[plan["runs"]] == pytest.approx(plan["u_J_per_K"])
-    assert all(u > 0.5 for runs, u in by_runs.items() if runs < plan["runs"])
+    assert all(u > 1.5 for runs, u in by_runs.items() if runs < plan["runs"])
     assert sum(line["share_percent"] for line in plan["limits"]) == pytest.approx(100.0, abs=1.0)
 
 

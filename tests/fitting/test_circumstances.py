@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 import math
+import re
 from dataclasses import fields
 
 import pytest
@@ -134,3 +135,16 @@ def test_a_heated_flask_is_taken_for_one():
     assert told.u_rise_K < untold.u_rise_K
     cup = heated_rise(curve, 400.0, Circumstances(mixed_at_s=180.0, vessel="cup"))
     assert cup.rise_K == untold.rise_K
+
+
+@pytest.mark.parametrize(
+    ("known", "words"),
+    [
+        ({"hidden_share": 0.6}, "the wall's hidden share of a rise is 0.6; expected at most 0.3"),
+        ({"hidden_share": 0.01, "u_hidden_share": -1.0}, "uncertainty of the hidden share is -1"),
+        ({"hidden_share": math.nan}, "the wall's hidden share of a rise is nan"),
+    ],
+)
+def test_a_hidden_share_that_no_cup_has_is_refused(known, words):
+    with pytest.raises(CurveError, match=re.escape(words)):
+        Circumstances(**known)

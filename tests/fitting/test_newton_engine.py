@@ -269,3 +269,14 @@ def test_every_fact_has_unit_and_source_and_every_vessel_a_whole_of_walls():
     shares = [lid_of(name).vapour_share.value for name in ("closed", "hole", "open")]
     assert shares == sorted(shares)
     assert shares[0] < lid_of(None).vapour_share.value < shares[2]
+
+
+def test_a_cups_own_hidden_share_takes_the_place_of_each_models():
+    """Rise + hidden stays what it was; u holds the cup's u in place of the models' own."""
+    found = average(newton_rows(noise=0.003), NOISE, setting_for())
+    told = found.with_hidden_share(0.004, 0.001)
+    assert told.mean[:, 1] + told.hidden_K == pytest.approx(found.mean[:, 1] + found.hidden_K)
+    assert told.hidden == pytest.approx((0.004 * RISE_K, 0.001 * RISE_K))
+    variance = told.covariance[:, 1, 1] - found.covariance[:, 1, 1]
+    assert variance == pytest.approx((0.001 * RISE_K) ** 2 - found.u_hidden_K**2)
+    assert np.all(told.covariance[:, 1, 1] > 0)

@@ -43,6 +43,7 @@ MAY_STAY = {
     # thresholds of the checks, and of what is drawn or said
     "_QUIET_FROM_S", "_WINDOW_S", "_JUMP_SHARE", "_LEAST_JUMP_K", "_EARLY_S", "_LEFT_WITHIN_S",
     "_LEFT_SHARE", "_FEW_S", "_SHORT_SHARE", "_STOOD_S", "SHOWN_SHARE", "_FALLBACK_SHARE",
+    "_LATE_SHARE", "_EARLY_SHARE", "_APART_S",
     "_SMALL_SHARE", "_EXCLUDED_S", "_SUDDEN_S", "CURVE_SLACK_K", "BEFORE_S", "QUICK_OVER_S",
     # search grids and the fit's own shapes
     "_LAG_S", "_STIRRING_S", "_POUR_S", "_SEEN_S", "_SLOW_S", "_SLOW_SHARE", "_HELD_SHARE",

@@ -83,7 +83,7 @@ def correct(case: Case) -> Correction:
     rise, u = found.moments(RISE)
     low, high = found.interval95(RISE)
     rate, u_rate = found.moments(RATE)
-    u_moment = _moment_part(case, rise)
+    u_moment = _moment_part(case, rise, rate)
     misfit, after = found.misfit * found.scale, main_end_s(case)  # where lines begin to be drawn
     poor = max(misfit / _MISFIT, 1.0)  # what no model follows is not told by their spread
     widened = poor * (float(np.hypot(u, u_moment)) / u if u > 0 else 1.0)
@@ -179,11 +179,12 @@ def _temperatures(case: Case, found: Averaged, *, known: bool) -> dict[str, Any]
     return out
 
 
-def _moment_part(case: Case, rise: float) -> float:
-    """Effect of the mixing moment: the drift before it and a sampling step of the integral, K."""
+def _moment_part(case: Case, rise: float, rate: float) -> float:
+    """Effect of the mixing moment: the drift before it, and what the integral of the loss gains or
+    loses with it, k ΔT δt, K."""
     fore = case.y[case.fore]
     drift = abs(float(fore[-1] - fore[0])) / max(float(-case.s[0]), 1.0) if fore.size > 1 else 0.0
-    return drift * case.mixing.u_s + 1e-6 * abs(rise) * case.curve.step_s
+    return drift * case.mixing.u_s + max(rate, 0.0) * abs(rise) * case.mixing.u_s
 
 
 _MISFIT = 2.2

@@ -39,6 +39,9 @@ def _stored(self, apparatus, day=None):
         id=7,
         heat_loss_W_per_K=0.06 if known else None,
         u_heat_loss_W_per_K=0.004 if known else None,
+        hidden_share=None,
+        u_hidden_share=None,
+        wall_part_J_per_K=None,
     )
 
 

@@ -11,6 +11,7 @@ from fitting.errors import CurveError
 from fitting.files.curve_files import read_curve
 from fitting.practice.exercise import DIFFICULTIES, VERSION, answer_beside, make_practice, reveal
 from fitting.practice.truth import practice_run
+from tests.benchmarks.practice_seeds import scored
 
 
 def test_two_files_and_what_may_be_known(tmp_path):
@@ -310,3 +311,10 @@ def test_answer_beside():
     from pathlib import Path
 
     assert answer_beside(Path("a/b.c.csv")).name == "b.c.answer.json"
+
+
+def test_the_default_holds_on_practice_curves():
+    """Cut down from `tests.benchmarks.practice_seeds`; README's own example is seed 4."""
+    held = [scored(("slow-dissolution", "noise"), seed)[2] for seed in range(1, 25)]
+    assert held[3]
+    assert sum(held) >= 20

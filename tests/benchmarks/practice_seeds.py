@@ -12,7 +12,7 @@ from __future__ import annotations
 import argparse
 
 import numpy as np
-from fitting.practice.practice_truth import practice_run
+from fitting.practice.truth import practice_run
 
 from fitting.corrections import correct
 from fitting.curve import Curve

@@ -12,10 +12,10 @@ from __future__ import annotations
 import argparse
 
 import numpy as np
-from fitting.practice.truth import practice_run
 
 from fitting.corrections import correct
 from fitting.curve import Curve
+from fitting.practice.truth import practice_run
 
 CHOSEN = (
     (), ("noise",), ("lag",), ("slow-wall",), ("evaporation",), ("slow-dissolution",),

@@ -26,7 +26,7 @@ from fitting.cup.knowledge import (
 from fitting.newton.walls import usual_hidden_share, wall_grid
 
 ROOT = Path(__file__).resolve().parents[2]
-JUDGES = ("simulated_cup.py", "practice_truth.py")
+JUDGES = ("simulated_cup.py", "truth.py")
 """Demo truth and the judge of the corrections keep numbers of their own, on purpose: a judge that
 reads the priors' table judges nothing."""
 FORECASTS = ("forecast", "catalogue")  # of `calib.reactions`: the others deal with no cup

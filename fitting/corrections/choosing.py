@@ -258,5 +258,5 @@ def _agreement(found: Mapping[str, Correction]) -> str:
         return "no method that draws a line may be used here; the average over models needs none"
     return (
         f"the {len(others)} other methods that may be used agree with it within the stated "
-        "uncertainties; the average over models needs no knowledge of how the heat was released"
+        "uncertainties; the average over models weighs several ways in which the heat may have come"
     )

@@ -125,8 +125,7 @@ class CoolingLogFacts:
         0.0, 2.5, "K", "the same where the law itself is one of a steep loss", PRACTICE
     )
     wet_K: Fact = Fact(
-        5.0, 5.0, "K", "T∞ lies lower by so much times n − 1: vapour that makes the loss steeper "
-        "by 0.1 keeps the cup 1 K below the room, convection does not; half of each",
+        5.0, 5.0, "K", "T∞ below the room, times n − 1: 10 K if vapour makes n, 0 if convection",
     )  # fmt: skip
     anywhere_K: Fact = Fact(0.0, 8.0, "K", "a log's room that nobody noted, about a usual one")
     ln_rate: Fact = Fact(0.0, 2.0, "1", "ln k of whatever was logged, about a usual cup's")

@@ -1,4 +1,4 @@
-"""The corrections before two judges that share no ranges with them: errors, coverage, simple methods.
+"""The corrections before two judges with ranges of their own: errors, coverage, simple methods.
 
     python -m tests.benchmarks.two_judges --judge foam --n 400 --rows foam.jsonl
     python -m tests.benchmarks.two_judges --table --rows foam.jsonl --rows lumped.jsonl

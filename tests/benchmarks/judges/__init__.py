@@ -1,4 +1,4 @@
-"""Judges of the corrections: simulated cups with a sealed truth that share nothing with the fitters.
+"""Judges of the corrections: simulated cups with a sealed truth and ranges of their own.
 
 ``foam`` conducts heat through a real wall; ``lumped_wide`` is the project's own simulator drawn from
 ranges twice as wide. Both give a `record.Judged` for a family and a seed; ``notebook_way`` is what a

@@ -80,8 +80,8 @@ def check_not_milliseconds(table: TextTable, field: Field, values: FloatArray) -
     raise CurveError(
         f"{table.name}, {field.title}: the unit of time is not given; taken as seconds the "
         f"readings would be {step:g} s apart and span {span / 3600:.3g} hours, taken as "
-        f"milliseconds {step / 1000:g} s and {span / 1000:.6g} s; say which: --time-unit ms or "
-        "--time-unit s (time_unit in Python)"
+        f"milliseconds {step / 1000:g} s and {span / 1000:.6g} s; name the column "
+        "time_ms or time_s, or say it with --time-unit (time_unit in Python)"
     )
 
 

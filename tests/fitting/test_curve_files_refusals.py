@@ -67,15 +67,15 @@ CASES: dict[str, tuple[str | bytes, dict[str, object], str]] = {
         "t,T (°C)\n0,20\n1000,20\n2000,21\n3000,21\n",
         {},
         "c.csv, column 1 't': the unit of time is not given; taken as seconds the readings would be "
-        "1000 s apart and span 0.833 hours, taken as milliseconds 1 s and 3 s; say which: "
-        "--time-unit ms or --time-unit s (time_unit in Python)",
+        "1000 s apart and span 0.833 hours, taken as milliseconds 1 s and 3 s; name the column "
+        "time_ms or time_s, or say it with --time-unit (time_unit in Python)",
     ),
     "five readings a second without a unit": (
         "t;T (°C)\n" + "".join(f"{200 * i};2{i % 3}\n" for i in range(600)),
         {},
         "c.csv, column 1 't': the unit of time is not given; taken as seconds the readings would be "
-        "200 s apart and span 33.3 hours, taken as milliseconds 0.2 s and 119.8 s; say which: "
-        "--time-unit ms or --time-unit s (time_unit in Python)",
+        "200 s apart and span 33.3 hours, taken as milliseconds 0.2 s and 119.8 s; name the column "
+        "time_ms or time_s, or say it with --time-unit (time_unit in Python)",
     ),
     "milliseconds with a thousands mark": (
         "time (ms);T (°C)\n0;20\n1,000;20\n2,000;21\n3,000;21\n",

@@ -58,13 +58,14 @@ class Cup:
 
 @dataclass(frozen=True, slots=True)
 class Room:
-    """Room temperature: T + drift t + swing sin(2 pi t / period + phase)."""
+    """Room temperature: T + drift t + swing sin(2 pi t / period + phase); relative humidity."""
 
     start_C: float = 21.0
     drift_K_per_s: float = 0.0
     swing_K: float = 0.0
     period_s: float = 900.0
     phase: float = 0.0
+    humidity: float = 0.45
 
     def at(self, time_s: float) -> float:
         """Room temperature [°C] at a time [s]."""
@@ -149,7 +150,7 @@ def _slopes(
         heat_W += e.heat_J * keep * e.slow_share * slow * math.exp(-slow * since_s)
     capacity = keep * (e.in_cup_J_per_K + poured * e.added_J_per_K) + cup.fast_J_per_K
     to_wall = cup.slow_wall_J_per_K / cup.slow_wall_s * (liquid - wall)
-    vapour = max(_vapour_kPa(liquid) - 0.45 * _vapour_kPa(room), 0.0)
+    vapour = max(_vapour_kPa(liquid) - e.room.humidity * _vapour_kPa(room), 0.0)
     loss = cup.loss_W_per_K * (liquid - room) * (1 - cup.wall_loss_share)
     loss += LATENT_HEAT_J_PER_G * cup.evaporation_g_per_s_kPa * vapour
     d_liquid = (

@@ -75,6 +75,12 @@ def test_an_insulated_cup_settles_at_the_true_rise(family):
         assert rise == pytest.approx(run.true_rise_K, rel=2e-6)
 
 
+def test_a_solution_may_hold_less_heat_than_its_water():
+    e = drawn("slow", 0, added_J_per_K=-3.0)
+    run = foam.judged(insulated(e), np.random.default_rng(1))
+    assert run.raw_C[-1] - run.true_before_C == pytest.approx(run.true_rise_K, rel=2e-6)
+
+
 def test_the_course_is_that_of_a_general_integrator():
     """The same balance written out node by node and left to scipy's BDF, one pouring apart."""
     e = drawn("pellets", 4, added_J_per_K=0.0)
@@ -279,7 +285,7 @@ def test_a_heater_brings_its_heat_to_the_cups_of_both_judges(make):
         assert run.true_rise_K == pytest.approx(task.heat_J / total, rel=1e-4)
         reached = np.max(run.raw_C) - run.true_before_C
         assert 0.75 * run.true_rise_K < reached < 1.01 * run.true_rise_K
-        assert abs(run.time_s[np.argmax(run.raw_C)] - run.mixed_at_s - task.heater_s) < 40.0
+        assert abs(run.time_s[np.argmax(run.raw_C)] - run.mixed_at_s - task.heater_s) < 100.0
 
 
 def test_one_school_does_its_job_in_foam_cups():

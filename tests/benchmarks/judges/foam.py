@@ -131,20 +131,20 @@ def draw_cup(rng: np.random.Generator, lids: tuple[float, float, float] = (0.35,
 
 
 def draw_room(rng: np.random.Generator, log_s: float) -> Room:
-    """17-26 °C, drift 0.3 K in 20 min (sd), swing up to 0.3 K in 5-25 min, 25-65 % humidity; in one run
-    of five a door or window: 0.3-2 K for 60-400 s, three in four colder (all judgement)."""
+    """17-26 °C, drift 0.6 K in 20 min (sd), swing up to 0.3 K in 5-25 min, 15-85 % humidity (a heated
+    room in frost, a cellar in summer); in one run of five a door or window: 0.3-2 K for 60-400 s, three in four colder (all judgement)."""
     door = rng.random() < 0.2
     size = log_uniform(rng, 0.3, 2.0) * (-1.0 if rng.random() < 0.75 else 1.0)
     return Room(
         start_C=rng.uniform(17.0, 26.0),
-        drift_K_per_s=rng.normal(0.0, 0.3) / 1200.0,
+        drift_K_per_s=rng.normal(0.0, 0.6) / 1200.0,
         swing_K=rng.uniform(0.0, 0.3),
         period_s=rng.uniform(300.0, 1500.0),
         phase=rng.uniform(0.0, 2.0 * math.pi),
         door_K=size if door else 0.0,
         door_s=rng.uniform(-200.0, log_s),
         door_for_s=log_uniform(rng, 60.0, 400.0),
-        humidity=rng.uniform(0.25, 0.65),
+        humidity=rng.uniform(0.15, 0.85),
     )
 
 

@@ -132,7 +132,7 @@ def course_of(run: Run) -> Course:
     h = run.pour_s / pieces
     liquid = run.in_cup_J_per_K
     portion = 0.5 * run.added_J_per_K / pieces
-    if run.added_J_per_K > 0:
+    if run.added_J_per_K != 0:  # a salt may leave a solution that holds less heat than its water
         for i in range(pieces):
             liquid, state[0] = _poured(liquid, float(state[0]), portion, run.added_C)
             network = Network(filled, liquid, (i + 0.5) / pieces)

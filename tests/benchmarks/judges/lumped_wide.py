@@ -74,21 +74,23 @@ def draw_flask(rng: np.random.Generator) -> Cup:
 def draw(family: str, rng: np.random.Generator, cup: Cup | None = None) -> Experiment:
     """One experiment; the family's name may end in `FLASK`. The display's step is left to the caller.
 
-    Room 16-28 °C, drift 0.4 K in 20 min (sd), swing 0-0.3 K in 250-3000 s; content within 1.2 K (sd)
-    of it; lag 1.5-24 s; noise 1.5-30 mK, wander 0-8 mK in 20-80 s; fore 120-300 s, after 480-720 s,
-    pour 0.5-8 s. fast: rise 1.5-20 K, rate 0.2-4 1/s. mixing: 12-45 K hotter. slow: ±1.5-12 K
-    over 3-60 s and 15-180 s, slow share 0-0.6. pellets: 12-60 K over 3-50 s and 12-120 s, 0-0.6. A
-    release with more than 0.25 % still to come when the log ends is drawn again: no log can tell of it.
+    Room 16-28 °C, drift 0.7 K in 20 min (sd), swing 0-0.3 K in 250-3000 s, humidity 15-85 %; content
+    within 1.2 K (sd) of it; lag 1.5-24 s; noise 1.5-30 mK, wander 0-8 mK in 20-80 s; fore 120-300 s,
+    after 480-720 s, pour 0.5-8 s. fast: rise 1.5-20 K, rate 0.2-4 1/s. mixing: 12-45 K hotter. slow:
+    ±1.5-12 K over 3-60 s and 15-180 s, slow share 0-0.6. pellets: 12-60 K over 3-50 s and 12-120 s,
+    0-0.6. A release with more than 0.25 % still to come when the log ends is drawn again: no log can
+    tell of it.
     """
     name = family.removesuffix(FLASK)
     if cup is None:
         cup = draw_flask(rng) if family.endswith(FLASK) else draw_cup(rng)
     room = Room(
         start_C=rng.uniform(16.0, 28.0),
-        drift_K_per_s=rng.normal(0.0, 0.4) / 1200.0,
+        drift_K_per_s=rng.normal(0.0, 0.7) / 1200.0,
         swing_K=rng.uniform(0.0, 0.3),
         period_s=log_uniform(rng, 250.0, 3000.0),
         phase=rng.uniform(0.0, 2.0 * math.pi),
+        humidity=rng.uniform(0.15, 0.85),
     )
     sensor = Sensor(
         lag_s=log_uniform(rng, 1.5, 24.0),

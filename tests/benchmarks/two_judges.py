@@ -1,10 +1,10 @@
-"""The corrections before two judges with ranges of their own: errors, coverage, simple methods.
+"""The corrections before judges with ranges of their own: errors, coverage, simple methods.
 
     python -m tests.benchmarks.two_judges --judge foam --n 400 --rows foam.jsonl
     python -m tests.benchmarks.two_judges --table --rows foam.jsonl --rows lumped.jsonl
 
-``foam``: `tests.benchmarks.judges.foam`; ``lumped``: `tests.benchmarks.judges.lumped_wide`. Errors are in
-per cent of the true rise. Each run serves four cells: moment of mixing given or to be found, display in
+``foam``: `tests.benchmarks.judges.foam`; ``lumped``: `tests.benchmarks.judges.lumped_wide`; ``bodies``:
+`tests.benchmarks.judges.two_bodies`. Errors are in per cent of the true rise. Each run serves four cells: moment of mixing given or to be found, display in
 steps of 0.01 or 0.1 K. Each row is kept in ``--rows`` at once, so that a run can be stopped, resumed and
 split (``--first-seed``).
 
@@ -28,18 +28,22 @@ import numpy as np
 from fitting.corrections import correct
 from fitting.curve import Curve
 from fitting.errors import CurveError
-from tests.benchmarks.judges import foam, lumped_wide
+from tests.benchmarks.judges import foam, lumped_wide, two_bodies
 from tests.benchmarks.judges.notebook_way import rises_K
 from tests.benchmarks.judges.record import Judged
 
 DEVELOPMENT = range(0, 1000)
 REPORT_FROM = 500_000
 
-JUDGES: dict[str, Callable[[str, int], Judged]] = {"foam": foam.run, "lumped": lumped_wide.run}
+JUDGES: dict[str, Callable[[str, int], Judged]] = {
+    "foam": foam.run, "lumped": lumped_wide.run, "bodies": two_bodies.run,
+}  # fmt: skip
 FAMILIES = foam.FAMILIES
 MIXING = ("given", "found")
 STEPS_K = (0.01, 0.1)
-SIMPLE = ("extreme", "straight-line", "exponential", "dickinson", "regnault-pfaundler")
+SIMPLE = (
+    "extreme", "straight-line", "equal-areas", "exponential", "regnault-pfaundler", "integral",
+)  # fmt: skip
 """The tool's own methods that a textbook has too."""
 
 RMSE_TARGET = {"fast": 0.15, "mixing": 0.15, "slow": 0.25, "pellets": 0.6}  # %; mixing: as fast

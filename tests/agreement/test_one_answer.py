@@ -13,6 +13,7 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from calib import balance
@@ -33,6 +34,7 @@ from fitting import correct
 from fitting.checks import stability
 from fitting.corrections.choice import correct_known
 from fitting.cup.circumstances import Circumstances
+from fitting.extreme.courses import Courses, responses
 from tests.benchmarks.coverage import IN_A_FLASK, logged, simulated
 
 SAMPLES = Path(__file__).parents[2] / "sample_runs"
@@ -266,3 +268,24 @@ def test_a_run_takes_off_what_its_cups_calibration_found():
     assert cups.hidden_K is not None
     assert cups.rise_K + cups.hidden_K[0] == pytest.approx(own.rise_K + own.hidden_K[0], abs=1e-9)
     assert cups.hidden_K[1] / abs(cups.rise_K) == pytest.approx(0.001, rel=0.02)
+
+
+@pytest.mark.parametrize("rate", [5e-5, 2e-4, 5e-4])
+@pytest.mark.parametrize(("share", "time_s", "through"), [(0.01, 6.0, 0.6), (0.02, 40.0, 0.4)])
+def test_an_extreme_readings_courses_hide_what_the_curves_engine_says(rate, share, time_s, through):
+    """The courses of a cup that nobody logged, put through Newton's integral as a log would be,
+    come out too large by the share that `fitting.newton.walls` says a wall hides: one wall, one
+    loss, in two forms (to first order in the wall's share of the heat capacity)."""
+    one = np.ones(1)
+    quick = 50.0 * one  # release and sensor: at once
+    course = Courses(
+        quick, quick, 0 * one, share * one, time_s * one, through * one, quick, one, one, 0 * one,
+        0 * one,
+    )  # fmt: skip
+    since = np.concatenate([np.linspace(0.0, 60.0, 3001), np.linspace(60.5, 2400.0, 4000)])
+    reading = responses(course, rate, since)[0][0]
+    late = -math.log(reading[-1] / reading[-400]) / (since[-1] - since[-400])
+    integral = float(np.sum(np.diff(since) * (reading[1:] + reading[:-1]) / 2))
+    gamma = 1 / (1 + through * rate * time_s / share)
+    hidden = share * (1 - gamma**2)
+    assert reading[-1] + late * integral - 1 == pytest.approx(hidden, rel=0.03)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property, wraps
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -51,6 +54,9 @@ class Case:
     periods: Periods
     known: Circumstances = NOTHING_KNOWN
     main_end_s: float | None = None
+    _found: dict[Callable[[Case], Any], Any] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     @property
     def fore(self) -> slice:
@@ -62,11 +68,31 @@ class Case:
         """Readings of the after period."""
         return self.periods.after
 
-    @property
+    @cached_property
     def swing_K(self) -> float:
         """Largest change of the reading from the value before mixing, with its sign."""
         change = self.y[self.s > 0] - self.before_C
         return float(change[np.argmax(np.abs(change))])
+
+
+Found = TypeVar("Found")
+
+
+def once_a_case(function: Callable[[Case], Found]) -> Callable[[Case], Found]:
+    """What a function finds of a case is kept as long as the case lives: seven methods ask for it.
+
+    The function depends on nothing but the case, and its answer is never changed.
+    """
+
+    @wraps(function)
+    def kept(case: Case) -> Found:
+        found = case._found
+        if function not in found:
+            found[function] = function(case)
+        answer: Found = found[function]
+        return answer
+
+    return kept
 
 
 @dataclass(frozen=True, slots=True)

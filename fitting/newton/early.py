@@ -60,14 +60,16 @@ _GRID_S = 0.5
 _POWERS = (1, 2, 3)
 
 
-def release_columns(rows: Rows, setting: Setting) -> tuple[FloatArray, FloatArray]:
+def release_columns(
+    rows: Rows, setting: Setting, which: list[int] | slice = slice(None)
+) -> tuple[FloatArray, FloatArray]:
     """Heat still to come, −d(s, τ), and its derivative with respect to ln τ; shapes (n, releases).
 
-    A time of 0 gives zeros: no such process.
+    A time of 0 gives zeros: no such process. ``which``: some of ``RELEASE_S`` only.
     """
-    step = 1e-3
-    shape = setting.source.late(rows.s, RELEASE_S)
-    later = np.asarray(RELEASE_S * float(np.exp(step)), dtype=np.float64)
+    step, time_s = 1e-3, RELEASE_S[which]
+    shape = setting.source.late(rows.s, time_s)
+    later = np.asarray(time_s * float(np.exp(step)), dtype=np.float64)
     moved = setting.source.late(rows.s, later)
     return -shape, (moved - shape) / -step
 

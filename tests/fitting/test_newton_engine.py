@@ -64,7 +64,7 @@ def test_the_engine_equals_a_plain_twin():
     checked = 0
     for m in np.argsort(-found.weight)[:12]:
         which = (found.quick[m], found.release[m], found.wall[m], found.band[m])
-        model = design(problem, found.bands, *(int(x) for x in which))
+        model = design(problem, found.prior, *(int(x) for x in which))
         V = problem.errors.total(problem.scale) + model.early.covariance
         P = np.linalg.inv(model.prior_covariance)
         A = P + model.columns.T @ np.linalg.solve(V, model.columns)
@@ -90,7 +90,7 @@ def test_weights_follow_the_evidence_of_the_plain_twin():
 
     def log_weight(m):
         q, r, w, b = (int(x[m]) for x in (found.quick, found.release, found.wall, found.band))
-        model = design(problem, found.bands, q, r, w, b)
+        model = design(problem, found.prior, q, r, w, b)
         V = problem.errors.total(problem.scale) + model.early.covariance
         V = V + model.columns @ model.prior_covariance @ model.columns.T
         rest = rows.y - model.early.mean - model.columns @ model.prior_mean

@@ -307,15 +307,19 @@ def settled_from(
 def _settled(
     s: FloatArray, y: FloatArray, integral: FloatArray, start: int, noise: Noise, tolerance: float
 ) -> bool:
+    """Whether the readings from index ``start`` on show no trend; see `settled_from`."""
     t, T = s[start:], y[start:]
     if t.size < 6:
         return True
-    basis = np.stack([np.ones_like(t), integral[start:], t], axis=1)
-    basis = basis / np.abs(basis).max(axis=0)
+    basis = np.empty((t.size, 3))
+    basis[:, 0], basis[:, 1], basis[:, 2] = 1.0, integral[start:], t
+    basis[:, 1:] /= np.abs(basis[:, 1:]).max(axis=0)
     coefficient, *_ = np.linalg.lstsq(basis, T, rcond=1e-9)
     residual = T - basis @ coefficient
     count = min(8, t.size // 3)
-    means = np.array([part.mean() for part in np.array_split(residual, count)])
+    length, longer = divmod(t.size, count)  # the first parts are longer by one
+    sizes = np.repeat([length + 1, length], [longer, count - longer])
+    means = np.add.reduceat(residual, np.cumsum(sizes) - sizes) / sizes
     scatter = noise.u_mean(max(t.size // count, 1))
     limit = 2.0 * float(np.hypot(scatter, tolerance))
     return bool(abs(means[0]) < limit and np.sqrt(np.mean(means**2)) < limit / 2)

@@ -44,7 +44,8 @@ import numpy as np
 import numpy.typing as npt
 
 from fitting.curve import FloatArray
-from fitting.newton.covariance import Errors, errors_of, whitened
+from fitting.newton.blocks import bordered, inverses, whitened
+from fitting.newton.covariance import Errors, errors_of
 from fitting.newton.early import (
     RELEASE_S,
     RELEASE_SHARE,
@@ -74,6 +75,7 @@ _USUAL_RATE_PER_S = (2e-5, 1.5e-3)
 KEPT = (BEFORE, RISE, POWER, RATE, VAPOUR)
 FINAL, SETTLES = -1, -2  # temperature without loss; where the cup tends to: made of the kept ones
 _COLUMNS = (*KEPT, FINAL, SETTLES)
+_TOLD = (BEFORE, RISE, FINAL, SETTLES)
 _AT = {name: _COLUMNS.index(name) for name in _COLUMNS}
 
 
@@ -168,10 +170,15 @@ class Averaged:
         return mixture_moments(self.weight, self.mean[:, at], self.sd[:, at])
 
     def interval95(self, parameter: int) -> tuple[float, float]:
-        """Interval that holds 95 % of a parameter's probability, 2.5 % on each side."""
-        at = _AT[parameter]
-        low, high = mixture_quantiles(self.weight, self.mean[:, at], self.sd[:, at], (0.025, 0.975))
+        """Interval that holds 95 % of a temperature's or the rise's probability, 2.5 % a side."""
+        low, high = self._intervals95[_TOLD.index(parameter)].tolist()
         return low, high
+
+    @cached_property
+    def _intervals95(self) -> FloatArray:
+        """The 95 % intervals of those that are told with one, shape (4, 2)."""
+        at = [_AT[parameter] for parameter in _TOLD]
+        return mixture_quantiles(self.weight, self.mean.T[at], self.sd.T[at], (0.025, 0.975))
 
     def sum_of(self, parts: Mapping[int, float]) -> tuple[FloatArray, FloatArray]:
         """A sum of kept parameters, each times a number, in every model: mean and u, (M,) each."""
@@ -226,7 +233,7 @@ def average(rows: Rows, noise: Noise, setting: Setting) -> Averaged:
     bands = rate_bands(setting)
     prior = shared_prior(bands, setting)
     solved = _solve(problem, q, look.r, _bands_near(bands, look), bands, prior)
-    return _gathered(problem, solved, bands, prior, look.rate)
+    return _gathered(problem, solved, prior, look.rate)
 
 
 def _rough_rate(rows: Rows, setting: Setting) -> float:
@@ -316,8 +323,8 @@ def _bands_near(bands: Bands, look: _Look) -> IntArray:
 class _Solved:
     """N combinations of quick set q, release r and band b (shapes (N,)), each with every wall.
 
-    Bands run fastest. mean, inverse: β̂ (N, 9) and A⁻¹ (N, 9, 9) without a wall; gain: A⁻¹ c (N, 9, walls); overshoot
-    and its variance, and log evidence with prior: (N, walls).
+    Bands run fastest. mean, inverse: β̂ (N, 9) and A⁻¹ (N, 9, 9) without a wall; gain: A⁻¹ c
+    (N, 9, walls); overshoot and its variance, and log evidence with prior: (N, walls).
     """
 
     q: IntArray
@@ -335,34 +342,27 @@ def _solve(
     problem: Problem, q: IntArray, r: IntArray, b: IntArray, bands: Bands, prior: Prior
 ) -> _Solved:
     """Solve each pair of quick set q and release r, shape (pairs,), in each band b, shape (B,),
-    with every wall; see the module's equations. Axes: n pairs, b bands, i and j parameters, w walls.
+    with every wall; see the module's equations. Axes: n pairs, b bands, i parameters, w walls.
     """
     setting, R = problem.setting, RELEASE_S.size
     G, size = problem.gram, problem.setting.size_K
-    p, shape = SHARED + 2, (q.size, b.size)
-    at = np.empty((q.size, p), dtype=np.intp)
-    at[:, :SHARED] = np.arange(SHARED)
-    at[:, SHARED], at[:, SHARED + 1] = SHARED + r, SHARED + R + r
-    y = G.shape[1] - 1
+    y, two = G.shape[1] - 1, np.column_stack([SHARED + r, SHARED + R + r])
+    at = np.column_stack([np.tile(np.arange(SHARED), (q.size, 1)), two])
+    sets, of = np.unique(q, return_inverse=True)
+    inner, log_inner = inverses(G[sets][:, None, :SHARED, :SHARED] + prior.precision[b])
     t_r = 1 / (U_RELEASE_SHARE[r] * size) ** 2
     t_v = 1 / (np.maximum(U_RELEASE_SHIFT[r], 1e-6) * size) ** 2
-    own = G[q[:, None, None], at[:, :, None], at[:, None, :]]
-    own[:, SHARED, SHARED] += t_r
-    own[:, SHARED + 1, SHARED + 1] += t_v
-    A = np.empty((*shape, p, p))
-    A[:] = own[:, None]
-    A[:, :, :SHARED, :SHARED] += prior.precision[b]
+    own = G[q[:, None, None], two[:, :, None], two[:, None, :]]
+    own[:, [0, 1], [0, 1]] += np.column_stack([t_r, t_v])
+    inverse, log_more = bordered(
+        inner[of], G[q[:, None, None], at[:, :SHARED, None], two[:, None]], own
+    )
+    log_A = log_inner[of] + log_more
     pull = t_r * RELEASE_SHARE[r] * setting.change_K
-    target = np.empty((*shape, p))
-    target[:] = G[q[:, None], at, y][:, None]
+    target = np.repeat(G[q[:, None], at, y][:, None], b.size, axis=1)
     target[:, :, :SHARED] += prior.pull[b]
     target[:, :, SHARED] += pull[:, None]
-    scale = np.sqrt(np.einsum("nbii->nbi", A))
-    both = scale[..., :, None] * scale[..., None, :]
-    unit = A / both
-    inverse = np.linalg.inv(unit) / both
     mean = (inverse @ target[..., None])[..., 0]
-    log_A = np.linalg.slogdet(unit)[1] + 2 * np.log(scale).sum(2)
     log_P = prior.log_det[b] + (np.log(t_r) + np.log(t_v))[:, None]
     known = prior.power[b] + (pull**2 / t_r)[:, None]
     fit = (target * mean).sum(2) - G[q, y, y][:, None] - known
@@ -380,7 +380,7 @@ def _solve(
     trust = setting.between(TRUST_LIQUID, TRUST_SOLID)
     prior_weight = weight[..., None] + np.log(problem.walls.weight)
     whole = trust * (evidence[..., None] + more) + prior_weight
-    N, W = q.size * b.size, wall.size
+    N, W, p = q.size * b.size, wall.size, at.shape[1]
     return _Solved(
         np.repeat(q, b.size), np.repeat(r, b.size), np.tile(b, q.size), mean.reshape(N, p),
         inverse.reshape(N, p, p), gain.reshape(N, p, W), overshoot.reshape(N, W),
@@ -389,11 +389,7 @@ def _solve(
 
 
 def _gathered(
-    problem: Problem,
-    solved: _Solved,
-    bands: Bands,
-    prior: Prior,
-    first_rate: tuple[float, float],
+    problem: Problem, solved: _Solved, prior: Prior, first_rate: tuple[float, float]
 ) -> Averaged:
     """The models that count, with their answers."""
     setting = problem.setting

@@ -24,7 +24,6 @@ from fitting.newton.rows import Rows
 from fitting.newton.setting import Setting
 from fitting.noise import Noise, step_covariance, step_variance
 
-_BLOCK = 8  # rows solved at once: few enough for the inverse of a block to cost next to nothing
 _DITHERS = 0.8  # of the noise: where it is estimated too large, it would seem to dither steps away
 _STEPS_TOO_SURE = 1.3  # variance of rounding over its formula's: noise and course are not exact
 
@@ -53,21 +52,6 @@ class Errors:
         """Covariance of the readings without quick processes, K²."""
         read, other = self.parts
         return np.asarray(read * scale**2 + other)
-
-
-def whitened(root: FloatArray, right: FloatArray) -> FloatArray:
-    """L⁻¹ B for lower triangular factors L, shape (q, n, n), and right sides B, shape (q, n, m).
-
-    Forward substitution in blocks of rows, all q at once: with L₁ the rows' part left of the
-    diagonal block L₂, W = L₂⁻¹ (B − L₁ W above). (A general solver does not know of the zeros.)
-    """
-    out = np.array(right)
-    for start in range(0, root.shape[1], _BLOCK):
-        rows = slice(start, start + _BLOCK)
-        if start:
-            out[:, rows] -= root[:, rows, :start] @ out[:, :start]
-        out[:, rows] = np.linalg.inv(root[:, rows, rows]) @ out[:, rows]
-    return out
 
 
 def errors_of(rows: Rows, noise: Noise, setting: Setting, rate_per_s: float) -> Errors:

@@ -66,9 +66,7 @@ class Likely:
         *_, release, _, wall = self.at
         slow, moved = release_columns(readings, setting, [release - SHARED])
         late = source.late(readings.s, self.walls.time_s[[wall - SHARED - 2 * RELEASE_S.size]])
-        return np.column_stack(
-            [shared_columns(readings, setting.ratio, source), slow, moved, late]
-        )
+        return np.column_stack([shared_columns(readings, setting.ratio, source), slow, moved, late])
 
 
 @dataclass(frozen=True, eq=False)

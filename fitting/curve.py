@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cached_property
 from html import escape
 from typing import TYPE_CHECKING, TypeGuard
 
@@ -120,10 +121,16 @@ class Curve:
     def __len__(self) -> int:
         return int(self.time_s.size)
 
-    @property
+    @cached_property
     def step_s(self) -> float:
         """Median interval between readings in seconds; 0 for a single reading."""
         return float(np.median(np.diff(self.time_s))) if len(self) > 1 else 0.0
+
+    @cached_property
+    def bend_K(self) -> float | None:
+        """Median size of the readings' second differences, K; None for fewer than three."""
+        second = np.diff(self.temperature_C, 2)
+        return float(np.median(np.abs(second))) if second.size else None
 
     @property
     def duration_s(self) -> float:

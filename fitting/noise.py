@@ -7,6 +7,8 @@ than its noise.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 
@@ -14,6 +16,7 @@ from fitting.curve import FloatArray
 from fitting.newton.evidence import normal_cdf
 
 _HARMONICS = np.arange(1, 9, dtype=np.float64)
+_NO_HARMONIC = 1e-18  # of q²: the readings' own variance is never below 1e-6 of it
 _MAX_RHO = 0.97
 _FEW = 30
 _FLICKER_BLOCK = 25  # readings over which the temperature goes one way
@@ -56,6 +59,7 @@ class Noise:
         return float(np.sqrt(white + step_variance(self.sigma_K, self.resolution_K)))
 
 
+@lru_cache(maxsize=256)
 def step_variance(sigma_K: float, resolution_K: float) -> float:
     """Part of a display step's variance that averaging cannot remove, K².
 
@@ -101,6 +105,8 @@ def step_covariance(
     apart = level_K[:, None] - level_K[None, :]
     for m in _HARMONICS:
         weight = (q / (np.pi * m)) ** 2 / 2 * np.exp(-((2 * np.pi * m * noise.sigma_K / q) ** 2))
+        if weight < _NO_HARMONIC * q**2:
+            break  # the higher ones are smaller still
         smear = np.sinc(m * spread_K / q)
         damping = np.exp(-2 * (np.pi * m * blur_K / q) ** 2)
         out += weight * np.outer(smear, smear) * np.cos(2 * np.pi * m * apart / q) * damping
@@ -135,14 +141,15 @@ def noise_of(stretches: list[FloatArray], resolution_K: float) -> Noise:
         if flicker < _HIDDEN * resolution_K and count >= _FEW:
             return Noise(max(flicker, 0.03 * resolution_K), 0.0, resolution_K, count)
     residuals = [r for stretch in stretches for r in _line_residuals(stretch)]
-    dof = sum(r.size - 2 for r in residuals)
+    count, blocks = sum(r.size for r in residuals), sum(len(r) for r in residuals)
+    dof = count - 2 * blocks
     if dof < 1:
         floor = resolution_K / 4 if resolution_K > 0 else 0.0
         return Noise(floor, 0.0, resolution_K, 0)
-    variance = sum(float(r @ r) for r in residuals) / dof
-    product = sum(float(r[1:] @ r[:-1]) for r in residuals)
-    power = sum(float(r @ r) for r in residuals)
-    mean_size = float(np.mean([r.size for r in residuals]))
+    power = sum(float(np.vdot(r, r)) for r in residuals)
+    product = sum(float((r[:, 1:] * r[:, :-1]).sum()) for r in residuals)
+    variance = power / dof
+    mean_size = count / blocks
     rho = product / power if power > 0 else 0.0
     rho = (rho + 2 / mean_size) / max(1 - 4 / mean_size, 0.3)
     if rho < 2 / np.sqrt(dof):
@@ -165,10 +172,10 @@ def flicker_noise(stretches: list[FloatArray], resolution_K: float) -> float:
     gone = drifted = 0.0
     pairs = 0
     for stretch in stretches:
-        for block in np.array_split(stretch, max(1, stretch.size // _FLICKER_BLOCK)):
-            steps = np.clip(np.round(np.diff(block) / resolution_K), -1.0, 1.0)
+        for blocks in _blocks(stretch, max(1, stretch.size // _FLICKER_BLOCK)):
+            steps = np.clip(np.round(np.diff(blocks) / resolution_K), -1.0, 1.0)
             gone += float(np.abs(steps).sum())
-            drifted += abs(float(steps.sum()))
+            drifted += float(np.abs(steps.sum(axis=1)).sum())
             pairs += steps.size
     if pairs == 0:
         return 0.0
@@ -176,16 +183,24 @@ def flicker_noise(stretches: list[FloatArray], resolution_K: float) -> float:
     return round(float(np.sqrt(np.pi) / 2 * resolution_K * flicker / pairs), 9)
 
 
+def _blocks(stretch: FloatArray, count: int) -> list[FloatArray]:
+    """A stretch in ``count`` neighbouring blocks: the longer ones, shape (blocks, length), then
+    those that are shorter by one."""
+    length, longer = divmod(stretch.size, count)
+    cut = longer * (length + 1)
+    parts = (stretch[:cut].reshape(longer, length + 1), stretch[cut:].reshape(-1, length))
+    return [part for part in parts if part.size]
+
+
 def _line_residuals(stretch: FloatArray, block: int = 40) -> list[FloatArray]:
-    pieces = np.array_split(stretch, max(1, round(stretch.size / block)))
+    """Residuals about a least-squares line through each block of three and more readings."""
     out = []
-    for piece in pieces:
-        if piece.size < 3:
+    for blocks in _blocks(stretch, max(1, round(stretch.size / block))):
+        if blocks.shape[1] < 3:
             continue
-        x = np.linspace(-1.0, 1.0, piece.size)
-        basis = np.stack([np.ones_like(x), x], axis=1)
-        coefficient, *_ = np.linalg.lstsq(basis, piece, rcond=None)
-        out.append(piece - basis @ coefficient)
+        x = np.linspace(-1.0, 1.0, blocks.shape[1])
+        level = blocks - blocks.mean(axis=1, keepdims=True)
+        out.append(level - np.outer(level @ x / (x @ x), x))
     return out
 
 
@@ -195,6 +210,7 @@ _BINS = 12
 _NOISE_FACTORS = (0.6, 1.0, 1.6)  # the noise itself is known to within these
 _FINEST = 0.03  # of a step
 _PER_STEP, _REACH_STEPS = 400, 6  # of the table of probabilities
+_FEW_LINES, _HOPELESS = 200, 40.0  # of log probability
 _MORE_THAN_ONE = 1.2  # steps between the first and the last eighth of the readings
 
 
@@ -209,6 +225,8 @@ def stepped_line(
     readings' mean, within the drifts that a cup shows (steeper ones where the readings pass more
     than a step: a cup far from the room), and over what the noise may be. (JCGM
     101:2008, 6.4.2, takes a single rounded reading as rectangular; this is the same for many.)
+    No reading makes a line likelier, so that one is left out once it has fallen e^40 times below
+    what the least-squares line reaches with all readings: it could not move the mean any more.
 
     Args:
         s, y: times [s] and readings [°C or K], shape (n,).
@@ -220,24 +238,52 @@ def stepped_line(
     """
     q = noise.resolution_K
     centre, mean = float(s.mean()), float(y.mean())
-    a = mean + np.linspace(-1.2 * q, 1.2 * q, _LEVELS)
-    b = _slopes(s, y, q)
-    log_weight = np.zeros((len(_NOISE_FACTORS), _LEVELS, b.size))
-    bins = max(_BINS, int(12 * np.abs(b).max() * np.ptp(s) / q))
-    tables = [_log_chances(max(factor * noise.sigma_K / q, _FINEST)) for factor in _NOISE_FACTORS]
-    for part in np.array_split(np.arange(s.size), min(bins, s.size)):
-        x = a[:, None] + b * (float(s[part].mean()) - centre)
-        for value, count in zip(*np.unique(y[part], return_counts=True), strict=True):
-            place = (np.abs(value - x) * (_PER_STEP / q)).astype(np.intp)
-            for at, table in enumerate(tables):
-                log_weight[at] += count * table.take(place, mode="clip")
-    weight = np.exp(log_weight - log_weight.max()).sum(axis=0)
+    slopes = _slopes(s, y, q)
+    a = np.repeat(mean + np.linspace(-1.2 * q, 1.2 * q, _LEVELS), slopes.size)
+    b = np.tile(slopes, _LEVELS)
+    bins = max(_BINS, int(12 * np.abs(slopes).max() * np.ptp(s) / q))
+    since, value, count = _counted(s, y, min(bins, s.size))
+    since = since - centre
+    tables = np.stack(
+        [_log_chances(max(factor * noise.sigma_K / q, _FINEST)) for factor in _NOISE_FACTORS],
+        axis=1,
+    )
+
+    def chances(a: FloatArray | float, b: FloatArray | float, i: int | slice) -> FloatArray:
+        """Log probability of some readings for each line and noise, shape (lines, noises)."""
+        place = (np.abs(value[i] - (a + b * since[i])) * (_PER_STEP / q)).astype(np.intp)
+        return np.asarray(tables.take(place, axis=0, mode="clip"))
+
+    x = s - centre
+    slope = float(x @ y) / max(float(x @ x), 1e-300)
+    reached = float((count @ chances(mean, slope, slice(None))).max())
+    log_weight = np.zeros((a.size, len(_NOISE_FACTORS)))
+    outermost = np.argsort(-np.abs(since), kind="stable").tolist()
+    for done, i in enumerate(outermost):
+        log_weight += count[i] * chances(a, b, i)
+        if a.size > _FEW_LINES and done % 2:
+            best = np.maximum.reduce([log_weight[:, at] for at in range(len(_NOISE_FACTORS))])
+            likely = best > reached - _HOPELESS
+            a, b, log_weight = a[likely], b[likely], log_weight[likely]
+    weight = np.exp(log_weight - log_weight.max()).sum(axis=1)
     weight /= weight.sum()
-    values = np.stack([a[:, None] + b * (end - centre) for end in ends_s])
-    expected = np.einsum("kab,ab->k", values, weight)
-    off = values - expected[:, None, None]
-    covariance = np.einsum("kab,lab,ab->kl", off, off, weight)
-    return expected, covariance + np.eye(2) * (0.01 * q) ** 2
+    values = np.stack([a + b * (end - centre) for end in ends_s])
+    expected = values @ weight
+    off = values - expected[:, None]
+    return expected, (off * weight) @ off.T + np.eye(2) * (0.01 * q) ** 2
+
+
+def _counted(s: FloatArray, y: FloatArray, bins: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """What was read in each of ``bins`` neighbouring stretches: mean time, value, how often."""
+    length, longer = divmod(s.size, bins)
+    sizes = np.repeat([length + 1, length], [longer, bins - longer])
+    edges = np.concatenate([[0], np.cumsum(sizes)]).tolist()
+    middle = np.array([float(s[i:j].mean()) for i, j in pairwise(edges)])
+    levels, which = np.unique(y, return_inverse=True)
+    keys, count = np.unique(
+        np.repeat(np.arange(bins), sizes) * levels.size + which, return_counts=True
+    )
+    return middle[keys // levels.size], levels[keys % levels.size], count.astype(np.float64)
 
 
 def _log_chances(sigma: float) -> FloatArray:

@@ -85,12 +85,11 @@ def quick_noise(curve: Curve) -> Noise:
     For white noise of standard deviation s the second difference has √6 s; the median of its
     absolute value is 0.6745 of that. The step's q²/12 is taken off.
     """
-    second = np.diff(curve.temperature_C, 2)
-    if second.size == 0:
+    if curve.bend_K is None:
         return Noise(curve.resolution_K / 4, 0.0, curve.resolution_K, 0)
-    quiet = float(np.median(np.abs(second))) / (0.6745 * np.sqrt(6))
+    quiet = curve.bend_K / (0.6745 * np.sqrt(6))
     own = np.sqrt(max(quiet**2 - curve.resolution_K**2 / 12, 0.0))
-    return Noise(float(own), 0.0, curve.resolution_K, second.size)
+    return Noise(float(own), 0.0, curve.resolution_K, len(curve) - 2)
 
 
 def find_mixing(curve: Curve) -> MixingMoment:

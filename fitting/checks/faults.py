@@ -45,11 +45,13 @@ def _refuse_jump(curve: Curve, mixing: MixingMoment) -> None:
     w = max(round(_WINDOW_S / max(curve.step_s, 1e-9)), 3)
     if y.size - first < 5 * w or first < w:
         return
+    swing = float(np.ptp(y[: first + w]))
+    limit = max(_JUMP_SHARE * swing, _LEAST_JUMP_K, 10 * _u_median(quick_noise(curve), w))
+    if _widest_change(y[first:], w) <= limit:
+        return
     medians = np.median(np.lib.stride_tricks.sliding_window_view(y, w), axis=1)
     steps = medians[w:] - medians[:-w]  # steps[i]: readings i+w.. against i..i+w
     now, before = steps[w:], steps[:-w]
-    swing = float(np.ptp(y[: first + w]))
-    limit = max(_JUMP_SHARE * swing, _LEAST_JUMP_K, 10 * _u_median(quick_noise(curve), w))
     sudden = (np.abs(now) > 2 * np.abs(before) + limit) & (np.arange(now.size) + w >= first)
     if not sudden.any():
         return
@@ -70,6 +72,20 @@ def _refuse_jump(curve: Curve, mixing: MixingMoment) -> None:
         ),
         good,
     )
+
+
+def _widest_change(y: FloatArray, w: int) -> float:
+    """No less than the largest change within 2 w readings, K.
+
+    Any 2 w readings lie in three neighbouring blocks of w: no two medians in them differ by more.
+    """
+    at = np.arange(0, y.size, w)
+    high, low = np.maximum.reduceat(y, at), np.minimum.reduceat(y, at)
+    if at.size < 3:
+        return float(high.max() - low.min())
+    high = np.maximum(np.maximum(high[2:], high[1:-1]), high[:-2])
+    low = np.minimum(np.minimum(low[2:], low[1:-1]), low[:-2])
+    return float((high - low).max())
 
 
 def _refuse_early_out(curve: Curve, mixing: MixingMoment) -> None:

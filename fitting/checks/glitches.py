@@ -22,7 +22,6 @@ full scales; common practice, no source), 10 K and more off what is next to them
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -185,8 +184,8 @@ def _least_distance(y: FloatArray, resolution_K: float) -> FloatArray:
     """How far a reading must stand off at least, from the scatter around it, K, shape (n,)."""
     second = np.abs(np.diff(y, 2)) / (0.6745 * np.sqrt(6))
     blocks = max(1, second.size // _BLOCK)
-    edges = np.linspace(0, second.size, blocks + 1).astype(int)
-    local = np.array([np.median(second[a:b]) for a, b in pairwise(edges)])
+    edges = np.linspace(0, second.size, blocks + 1).astype(np.intp)
+    local = _medians(second, edges)
     near = np.maximum(np.maximum(local, np.append(local[1:], 0.0)), np.append(0.0, local[:-1]))
     own = np.maximum(near, np.median(second)) ** 2 - resolution_K**2 / 12
     scatter = np.sqrt(np.maximum(own, 0.0))
@@ -197,6 +196,17 @@ def _least_distance(y: FloatArray, resolution_K: float) -> FloatArray:
         floor = _TIMES_NEIGHBOURS * float(np.median(moved)) if moved.size else 0.0
     place = np.minimum(np.arange(y.size) * blocks // max(second.size, 1), blocks - 1)
     return np.asarray(np.maximum(_TIMES_NOISE * scatter, floor)[place])
+
+
+def _medians(values: FloatArray, edges: npt.NDArray[np.intp]) -> FloatArray:
+    """Medians of neighbouring stretches of some values, shape (stretches,)."""
+    count = np.diff(edges)
+    place = edges[:-1, None] + np.arange(int(count.max()))
+    inside = place < edges[1:, None]
+    part = np.where(inside, values[np.minimum(place, values.size - 1)], np.inf)
+    part.sort(axis=1)
+    rows = np.arange(count.size)
+    return np.asarray((part[rows, (count - 1) // 2] + part[rows, count // 2]) / 2)
 
 
 def _failed_ends(y: FloatArray) -> Flags:

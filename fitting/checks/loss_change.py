@@ -203,8 +203,10 @@ def _scan(
     smooth: FloatArray, target: FloatArray, kinks: FloatArray, n: int
 ) -> tuple[FloatArray, int, FloatArray, FloatArray]:
     """Drop of the sum of squares at every place, the best place, its slopes and residuals."""
-    rest = kinks - smooth @ (smooth.T @ kinks)
-    gram = np.einsum("pia,pib->pab", rest, rest)
+    flat = kinks.transpose(1, 0, 2).reshape(kinks.shape[1], -1)  # one product, not one a place
+    rest = (flat - smooth @ (smooth.T @ flat)).reshape(-1, len(kinks), 2).transpose(1, 0, 2)
+    rest = np.ascontiguousarray(rest)
+    gram = rest.transpose(0, 2, 1) @ rest
     gram += 1e-6 * np.trace(gram, axis1=1, axis2=2)[:, None, None] * np.eye(2) + 1e-12 * np.eye(2)
     hit = np.einsum("pia,i->pa", rest, target)
     slopes = np.linalg.solve(gram, hit[..., None])[..., 0]

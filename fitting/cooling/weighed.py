@@ -332,7 +332,7 @@ class Weighed:
         """Mean of T∞, its standard uncertainty and 95 % interval, °C."""
         m, s = self.t_inf_C
         low, high = mixture_quantiles(self.weight, m, s, (0.025, 0.975))
-        return *mixture_moments(self.weight, m, s), (low, high)
+        return *mixture_moments(self.weight, m, s), (float(low), float(high))
 
     def between(self) -> float:
         """Standard deviation of ln k between the mixtures' means."""

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property, wraps
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -51,6 +54,9 @@ class Case:
     periods: Periods
     known: Circumstances = NOTHING_KNOWN
     main_end_s: float | None = None
+    _found: dict[Callable[[Case], Any], Any] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     @property
     def fore(self) -> slice:
@@ -62,11 +68,31 @@ class Case:
         """Readings of the after period."""
         return self.periods.after
 
-    @property
+    @cached_property
     def swing_K(self) -> float:
         """Largest change of the reading from the value before mixing, with its sign."""
         change = self.y[self.s > 0] - self.before_C
         return float(change[np.argmax(np.abs(change))])
+
+
+Found = TypeVar("Found")
+
+
+def once_a_case(function: Callable[[Case], Found]) -> Callable[[Case], Found]:
+    """What a function finds of a case is kept as long as the case lives: seven methods ask for it.
+
+    The function depends on nothing but the case, and its answer is never changed.
+    """
+
+    @wraps(function)
+    def kept(case: Case) -> Found:
+        found = case._found
+        if function not in found:
+            found[function] = function(case)
+        answer: Found = found[function]
+        return answer
+
+    return kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,15 +307,19 @@ def settled_from(
 def _settled(
     s: FloatArray, y: FloatArray, integral: FloatArray, start: int, noise: Noise, tolerance: float
 ) -> bool:
+    """Whether the readings from index ``start`` on show no trend; see `settled_from`."""
     t, T = s[start:], y[start:]
     if t.size < 6:
         return True
-    basis = np.stack([np.ones_like(t), integral[start:], t], axis=1)
-    basis = basis / np.abs(basis).max(axis=0)
+    basis = np.empty((t.size, 3))
+    basis[:, 0], basis[:, 1], basis[:, 2] = 1.0, integral[start:], t
+    basis[:, 1:] /= np.abs(basis[:, 1:]).max(axis=0)
     coefficient, *_ = np.linalg.lstsq(basis, T, rcond=1e-9)
     residual = T - basis @ coefficient
     count = min(8, t.size // 3)
-    means = np.array([part.mean() for part in np.array_split(residual, count)])
+    length, longer = divmod(t.size, count)  # the first parts are longer by one
+    sizes = np.repeat([length + 1, length], [longer, count - longer])
+    means = np.add.reduceat(residual, np.cumsum(sizes) - sizes) / sizes
     scatter = noise.u_mean(max(t.size // count, 1))
     limit = 2.0 * float(np.hypot(scatter, tolerance))
     return bool(abs(means[0]) < limit and np.sqrt(np.mean(means**2)) < limit / 2)

@@ -21,7 +21,7 @@ import numpy as np
 
 from fitting.cooling.result import Meant
 from fitting.corrections import newton_integral
-from fitting.corrections.case import Case
+from fitting.corrections.case import Case, once_a_case
 from fitting.corrections.result import Correction, replaced
 from fitting.periods import quick_noise
 
@@ -74,6 +74,7 @@ def widened_for_fast_loss(case: Case, one: Correction) -> Correction:
     return replaced(one, u_rise_K=u, interval95_K=interval, parts=parts, admissible=False, why=why)
 
 
+@once_a_case
 def _rate_alike(case: Case) -> tuple[float, float]:
     """k' [1/s] and the share of its loss that is unknown; (0, 0) on usual curves."""
     away = np.abs(case.y - case.before_C) * (case.s > 0)

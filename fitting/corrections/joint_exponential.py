@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitting.corrections.case import Case
+from fitting.corrections.case import Case, once_a_case
 from fitting.corrections.lines import after_readings, drift_lines, prior_of
 from fitting.curve import FloatArray
 from fitting.noise import lag1, step_variance
@@ -84,6 +84,7 @@ def decay(rate_per_s: float, s: FloatArray | float) -> tuple[FloatArray, FloatAr
     return fall, np.asarray(-np.expm1(-rate_per_s * np.asarray(s)) / rate_per_s)
 
 
+@once_a_case
 def fit_joint(case: Case) -> JointFit:
     """Least squares over fore and after period; a rate known beforehand adds ((k − k0)/u)².
 

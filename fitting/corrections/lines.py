@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitting.corrections.case import Case, Line, fit_line
+from fitting.corrections.case import Case, Line, fit_line, once_a_case
 
 _LATER = 1.5
 _FEWEST = 3  # readings of an after period
@@ -28,6 +28,7 @@ class DriftLines:
         return -self.rate_per_s * self.after.slope_K_per_s
 
 
+@once_a_case
 def main_end_s(case: Case) -> float:
     """End of the main period, s since mixing: a half later than the release seems to be over.
 
@@ -43,11 +44,13 @@ def main_end_s(case: Case) -> float:
     return float(case.s[min(at, max(case.s.size - _FEWEST, case.after.start))])
 
 
+@once_a_case
 def after_readings(case: Case) -> slice:
     """Readings of the after period that lines and laws are laid through."""
     return slice(int(np.searchsorted(case.s, main_end_s(case))), case.s.size)
 
 
+@once_a_case
 def drift_lines(case: Case) -> DriftLines:
     """Fit both lines and take k from the two drifts and the two mean temperatures.
 

@@ -8,6 +8,7 @@ uncertainty holds the spread between models beside each model's own.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -16,10 +17,10 @@ from fitting.corrections import integral as textbook
 from fitting.corrections.binning import after_readings, bin_case, single_readings
 from fitting.corrections.case import Case
 from fitting.corrections.lines import main_end_s
-from fitting.corrections.result import Correction, make, replaced, u_of_reading
+from fitting.corrections.result import Correction, Steps, make, replaced, u_of_reading
 from fitting.cup.knowledge import VESSELS, Vessel
 from fitting.newton.average import FINAL, SETTLES, Averaged, average
-from fitting.newton.explain import explain, late_heat, slow_wall, terms_of
+from fitting.newton.explain import Likely, explain, late_heat, slow_wall, terms_of
 from fitting.newton.rows import BEFORE, RATE, RISE
 from fitting.newton.setting import Setting, setting_for
 from fitting.release.sensor_lag import lag_of
@@ -97,7 +98,11 @@ def correct(case: Case) -> Correction:
     more = _temperatures(case, found, known=rate > u_rate / 2)
     return replaced(
         result, interval95_K=interval, u_rise_K=u * widened, vessel=vessel,
-        steps=_steps(case, found, rise, dict(explained.parts)),
+        steps=Steps(
+            partial(
+                _steps, case, explained.likely, dict(explained.parts), rise, rate, found.hidden
+            )
+        ),
         wall_weight=slow_wall(found, after), late_weight=late_heat(found, after),
         hidden_K=found.hidden, rate_left_out=bool(warning), note=warning or _misfit_note(misfit),
         **more,
@@ -113,7 +118,12 @@ REST_STEP = "average over models, and what is known of cups"
 
 
 def _steps(
-    case: Case, found: Averaged, rise: float, parts: dict[str, float]
+    case: Case,
+    likely: Likely,
+    parts: dict[str, float],
+    rise: float,
+    rate: float,
+    hidden: tuple[float, float],
 ) -> tuple[tuple[str, float, float], ...]:
     """The way from the textbook integral to this rise: cause, K, u in K.
 
@@ -123,9 +133,9 @@ def _steps(
     that was read, and lost by it.) Then comes what a wall hides of the loss; the rest is what
     neither tells.
     """
-    terms = terms_of(found, single_readings(case, slice(0, case.s.size)))
+    terms = terms_of(likely, single_readings(case, slice(0, case.s.size)))
     end = main_end_s(case)
-    first = textbook.rise_of(case, end, found.moments(RATE)[0])
+    first = textbook.rise_of(case, end, rate)
     if first is None:
         return ()
     now, k = first
@@ -144,9 +154,9 @@ def _steps(
             return ()
         out.append((cause, moved[0] - now, u))
         now, k = moved
-    hidden, u_hidden = found.hidden
-    rest = rise - now + hidden
-    return (*out, (WALL_STEP, -hidden, u_hidden), (REST_STEP, rest, parts["which model holds"]))
+    off, u_off = hidden
+    rest = rise - now + off
+    return (*out, (WALL_STEP, -off, u_off), (REST_STEP, rest, parts["which model holds"]))
 
 
 def _misfit_note(misfit: float) -> str:

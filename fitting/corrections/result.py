@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from html import escape
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, overload
 
 import numpy as np
 
-from fitting.corrections.case import Case
+from fitting.corrections.case import Case, once_a_case
 from fitting.cup.circumstances import NOTHING_KNOWN, Circumstances
 from fitting.cup.knowledge import SURROUNDINGS
 from fitting.curve import Curve, FloatArray, LeftOut
@@ -22,6 +22,50 @@ Part = tuple[str, float]
 Step = tuple[str, float, float]
 """What changed the rise, by how much, and the standard uncertainty of that: (cause, K, K)."""
 Interval = tuple[float, float]
+
+
+class Steps(Sequence[Step]):
+    """The way from the textbook integral to a rise, worked out when somebody first looks at it.
+
+    It does the integral five times over, and in a loop over curves nobody looks. Reads, compares,
+    copies and pickles like the tuple that it then is.
+    """
+
+    __slots__ = ("_work_out", "_worked_out")
+
+    def __init__(self, work_out: Callable[[], tuple[Step, ...]]) -> None:
+        self._work_out: Callable[[], tuple[Step, ...]] | None = work_out
+        self._worked_out: tuple[Step, ...] = ()
+
+    def _all(self) -> tuple[Step, ...]:
+        if self._work_out is not None:
+            self._worked_out, self._work_out = self._work_out(), None
+        return self._worked_out
+
+    def __len__(self) -> int:
+        return len(self._all())
+
+    @overload
+    def __getitem__(self, at: int) -> Step: ...
+    @overload
+    def __getitem__(self, at: slice) -> tuple[Step, ...]: ...
+    def __getitem__(self, at: int | slice) -> Step | tuple[Step, ...]:
+        return self._all()[at]
+
+    def __iter__(self) -> Iterator[Step]:
+        return iter(self._all())
+
+    def __eq__(self, other: object) -> bool:
+        return self._all() == (other._all() if isinstance(other, Steps) else other)
+
+    def __hash__(self) -> int:
+        return hash(self._all())
+
+    def __repr__(self) -> str:
+        return repr(self._all())
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return tuple, (self._all(),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +202,7 @@ class Correction:
     hidden_K: tuple[float, float] | None = None
     rate_left_out: bool = False
     note: str = ""
-    steps: tuple[Step, ...] = ()
+    steps: Sequence[Step] = ()
     wall_weight: float | None = None
     late_weight: float | None = None
     worked: Worked | None = None
@@ -381,6 +425,7 @@ _LAG_S = SURROUNDINGS.sensor_lag_s.value
 _WANDER_K = SURROUNDINGS.reading_wander_K.u
 
 
+@once_a_case
 def u_of_reading(case: Case) -> float:
     """How far the sensor itself stands from the content before the mixing, K.
 

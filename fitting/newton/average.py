@@ -44,6 +44,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitting.curve import FloatArray
+from fitting.newton.blocks import bordered, inverses, whitened
 from fitting.newton.covariance import Errors, errors_of
 from fitting.newton.early import (
     RELEASE_S,
@@ -55,7 +56,7 @@ from fitting.newton.early import (
     release_columns,
 )
 from fitting.newton.evidence import mixture_moments, mixture_quantiles, weights_of
-from fitting.newton.prior import Bands, one_wide_band, rate_bands, shared_prior
+from fitting.newton.prior import Bands, Prior, one_wide_band, rate_bands, shared_prior
 from fitting.newton.rows import BEFORE, POWER, RATE, RISE, SHARED, VAPOUR, Rows, shared_columns
 from fitting.newton.setting import Setting
 from fitting.newton.walls import WallGrid, hidden_loss, wall_grid
@@ -74,6 +75,7 @@ _USUAL_RATE_PER_S = (2e-5, 1.5e-3)
 KEPT = (BEFORE, RISE, POWER, RATE, VAPOUR)
 FINAL, SETTLES = -1, -2  # temperature without loss; where the cup tends to: made of the kept ones
 _COLUMNS = (*KEPT, FINAL, SETTLES)
+_TOLD = (BEFORE, RISE, FINAL, SETTLES)
 _AT = {name: _COLUMNS.index(name) for name in _COLUMNS}
 
 
@@ -133,14 +135,14 @@ class Averaged:
         quick, release, wall, band: which model, indices of shape (M,).
         release_K, wall_K: amplitudes of the heat still to come at the mixing, and of the overshoot.
         hidden_K, u_hidden_K: loss through a wall that was taken off the rise.
-        bands: the bands of cooling rates.
+        prior: what was known beforehand in each band of cooling rates.
         misfit: rms of the best model's residuals over what its errors explain.
         scale: what the readings' own errors were multiplied by.
         log_evidence: of the readings under the average of all models.
     """
 
     problem: Problem
-    bands: Bands
+    prior: Prior
     weight: FloatArray
     mean: FloatArray
     covariance: FloatArray
@@ -168,10 +170,15 @@ class Averaged:
         return mixture_moments(self.weight, self.mean[:, at], self.sd[:, at])
 
     def interval95(self, parameter: int) -> tuple[float, float]:
-        """Interval that holds 95 % of a parameter's probability, 2.5 % on each side."""
-        at = _AT[parameter]
-        low, high = mixture_quantiles(self.weight, self.mean[:, at], self.sd[:, at], (0.025, 0.975))
+        """Interval that holds 95 % of a temperature's or the rise's probability, 2.5 % a side."""
+        low, high = self._intervals95[_TOLD.index(parameter)].tolist()
         return low, high
+
+    @cached_property
+    def _intervals95(self) -> FloatArray:
+        """The 95 % intervals of those that are told with one, shape (4, 2)."""
+        at = [_AT[parameter] for parameter in _TOLD]
+        return mixture_quantiles(self.weight, self.mean.T[at], self.sd.T[at], (0.025, 0.975))
 
     def sum_of(self, parts: Mapping[int, float]) -> tuple[FloatArray, FloatArray]:
         """A sum of kept parameters, each times a number, in every model: mean and u, (M,) each."""
@@ -208,7 +215,7 @@ class Averaged:
         """The model of the largest weight."""
         top = int(np.argmax(self.weight))
         which = (self.quick, self.release, self.wall, self.band)
-        return design(self.problem, self.bands, *(int(x[top]) for x in which))
+        return design(self.problem, self.prior, *(int(x[top]) for x in which))
 
     def probability(self, models: npt.NDArray[np.bool_]) -> float:
         """Weight of some of the models, shape (M,)."""
@@ -223,11 +230,10 @@ def average(rows: Rows, noise: Noise, setting: Setting) -> Averaged:
     scale = _scale_of(problem, look)
     kept, q = np.unique(look.q, return_inverse=True)
     problem = _narrowed(problem, kept, scale)
-    bands, band = rate_bands(setting), _bands_near(rate_bands(setting), look)
-    solved = _solve(
-        problem, np.repeat(q, band.size), np.repeat(look.r, band.size), np.tile(band, q.size), bands
-    )
-    return _gathered(problem, solved, bands, look.rate)
+    bands = rate_bands(setting)
+    prior = shared_prior(bands, setting)
+    solved = _solve(problem, q, look.r, _bands_near(bands, look), bands, prior)
+    return _gathered(problem, solved, prior, look.rate)
 
 
 def _rough_rate(rows: Rows, setting: Setting) -> float:
@@ -252,10 +258,15 @@ def _problem(
         setting.source.late(rows.s, walls.time_s),
     ])  # fmt: skip
     own = errors.total(scale)
-    root = np.linalg.cholesky(np.stack([own + one.covariance for one in sets]))
-    right = np.stack([np.column_stack([columns, rows.y - one.mean]) for one in sets])
-    white = np.linalg.solve(root, right)
+    whole = np.empty((len(sets), *own.shape))
+    right = np.empty((len(sets), columns.shape[0], columns.shape[1] + 1))
+    right[:, :, :-1] = columns
+    for at, one in enumerate(sets):
+        np.add(own, one.covariance, out=whole[at])
+        right[at, :, -1] = rows.y - one.mean
+    root = np.linalg.cholesky(whole)
     log_det = np.log(np.einsum("qnn->qn", root)).sum(1)
+    white = whitened(root, right)
     return Problem(rows, setting, walls, errors, scale, sets, columns, white, log_det)
 
 
@@ -288,13 +299,14 @@ class _Look:
 
 def _first_look(problem: Problem) -> _Look:
     bands = one_wide_band(problem.setting)
+    prior = shared_prior(bands, problem.setting)
     q, r = np.nonzero(problem.weight > 0)
-    found = _solve(problem, q, r, np.zeros_like(q), bands)
+    found = _solve(problem, q, r, np.zeros(1, dtype=np.intp), bands, prior)
     best = found.log_evidence.max(axis=1)
     use = best > best.max() - _HOPELESS
     k, u_k = found.mean[use, RATE], np.sqrt(found.inverse[use, RATE, RATE])
     n, w = np.unravel_index(int(np.argmax(found.log_evidence)), found.log_evidence.shape)
-    model = design(problem, bands, int(q[n]), int(r[n]), int(w), 0)
+    model = design(problem, prior, int(q[n]), int(r[n]), int(w), 0)
     seen = mixture_moments(weights_of(best[use]), k, u_k)
     return _Look(q[use], r[use], seen, k, u_k, model)
 
@@ -311,8 +323,8 @@ def _bands_near(bands: Bands, look: _Look) -> IntArray:
 class _Solved:
     """N combinations of quick set q, release r and band b (shapes (N,)), each with every wall.
 
-    mean, inverse: β̂ (N, 9) and A⁻¹ (N, 9, 9) without a wall; gain: A⁻¹ c (N, 9, walls); overshoot
-    and its variance, and log evidence with prior: (N, walls).
+    Bands run fastest. mean, inverse: β̂ (N, 9) and A⁻¹ (N, 9, 9) without a wall; gain: A⁻¹ c
+    (N, 9, walls); overshoot and its variance, and log evidence with prior: (N, walls).
     """
 
     q: IntArray
@@ -326,53 +338,58 @@ class _Solved:
     log_evidence: FloatArray
 
 
-def _solve(problem: Problem, q: IntArray, r: IntArray, b: IntArray, bands: Bands) -> _Solved:
-    """Solve so many combinations with every wall; see the module's equations."""
+def _solve(
+    problem: Problem, q: IntArray, r: IntArray, b: IntArray, bands: Bands, prior: Prior
+) -> _Solved:
+    """Solve each pair of quick set q and release r, shape (pairs,), in each band b, shape (B,),
+    with every wall; see the module's equations. Axes: n pairs, b bands, i parameters, w walls.
+    """
     setting, R = problem.setting, RELEASE_S.size
     G, size = problem.gram, problem.setting.size_K
-    prior = shared_prior(bands, setting)
-    p = SHARED + 2
-    at = np.empty((q.size, p), dtype=np.intp)
-    at[:, :SHARED] = np.arange(SHARED)
-    at[:, SHARED], at[:, SHARED + 1] = SHARED + r, SHARED + R + r
-    y = G.shape[1] - 1
+    y, two = G.shape[1] - 1, np.column_stack([SHARED + r, SHARED + R + r])
+    at = np.column_stack([np.tile(np.arange(SHARED), (q.size, 1)), two])
+    sets, of = np.unique(q, return_inverse=True)
+    inner, log_inner = inverses(G[sets][:, None, :SHARED, :SHARED] + prior.precision[b])
     t_r = 1 / (U_RELEASE_SHARE[r] * size) ** 2
     t_v = 1 / (np.maximum(U_RELEASE_SHIFT[r], 1e-6) * size) ** 2
-    P = np.zeros((q.size, p, p))
-    P[:, :SHARED, :SHARED] = prior.precision[b]
-    P[:, SHARED, SHARED], P[:, SHARED + 1, SHARED + 1] = t_r, t_v
-    pull = np.zeros((q.size, p))
-    pull[:, :SHARED] = prior.pull[b]
-    pull[:, SHARED] = t_r * RELEASE_SHARE[r] * setting.change_K
-    A = P + G[q[:, None, None], at[:, :, None], at[:, None, :]]
-    target = pull + G[q[:, None], at, y]
-    scale = np.sqrt(np.einsum("nii->ni", A))
-    unit = A / (scale[:, :, None] * scale[:, None, :])
-    inverse = np.linalg.inv(unit) / (scale[:, :, None] * scale[:, None, :])
+    own = G[q[:, None, None], two[:, :, None], two[:, None, :]]
+    own[:, [0, 1], [0, 1]] += np.column_stack([t_r, t_v])
+    inverse, log_more = bordered(
+        inner[of], G[q[:, None, None], at[:, :SHARED, None], two[:, None]], own
+    )
+    log_A = log_inner[of] + log_more
+    pull = t_r * RELEASE_SHARE[r] * setting.change_K
+    target = np.repeat(G[q[:, None], at, y][:, None], b.size, axis=1)
+    target[:, :, :SHARED] += prior.pull[b]
+    target[:, :, SHARED] += pull[:, None]
     mean = (inverse @ target[..., None])[..., 0]
-    log_A = np.linalg.slogdet(unit)[1] + 2 * np.log(scale).sum(1)
-    log_P = prior.log_det[b] + np.log(t_r) + np.log(t_v)
-    known = prior.power[b] + pull[:, SHARED] ** 2 / t_r
-    fit = (target * mean).sum(1) - G[q, y, y] - known
-    evidence = (log_P - log_A + fit) / 2 - problem.log_det[q]
+    log_P = prior.log_det[b] + (np.log(t_r) + np.log(t_v))[:, None]
+    known = prior.power[b] + (pull**2 / t_r)[:, None]
+    fit = (target * mean).sum(2) - G[q, y, y][:, None] - known
+    evidence = (log_P - log_A + fit) / 2 - problem.log_det[q][:, None]
     wall = np.arange(SHARED + 2 * R, y)
     c = G[q[:, None, None], at[:, :, None], wall]
-    gain = inverse @ c
+    gain = inverse @ c[:, None]
     u_w, usual = problem.walls.u_overshoot * size, problem.walls.overshoot * setting.change_K
     t_w = 1 / u_w**2
-    free = G[:, wall, wall][q] + t_w - (c * gain).sum(1)
-    need = G[q[:, None], wall, y] + t_w * usual - (c * mean[..., None]).sum(1)
+    free = (G[:, wall, wall][q] + t_w)[:, None] - np.einsum("niw,nbiw->nbw", c, gain)
+    need = (G[q[:, None], wall, y] + t_w * usual)[:, None] - mean @ c
     overshoot = need / free
     more = (np.log(t_w / free) + need * overshoot - t_w * usual**2) / 2
-    weight = np.log(np.maximum(problem.weight, 1e-300))[q, r] + np.log(bands.weight)[b]
+    weight = np.log(np.maximum(problem.weight, 1e-300))[q, r][:, None] + np.log(bands.weight[b])
     trust = setting.between(TRUST_LIQUID, TRUST_SOLID)
-    prior_weight = weight[:, None] + np.log(problem.walls.weight)
-    whole = trust * (evidence[:, None] + more) + prior_weight
-    return _Solved(q, r, b, mean, inverse, gain, overshoot, 1 / free, whole)
+    prior_weight = weight[..., None] + np.log(problem.walls.weight)
+    whole = trust * (evidence[..., None] + more) + prior_weight
+    N, W, p = q.size * b.size, wall.size, at.shape[1]
+    return _Solved(
+        np.repeat(q, b.size), np.repeat(r, b.size), np.tile(b, q.size), mean.reshape(N, p),
+        inverse.reshape(N, p, p), gain.reshape(N, p, W), overshoot.reshape(N, W),
+        1 / free.reshape(N, W), whole.reshape(N, W),
+    )  # fmt: skip
 
 
 def _gathered(
-    problem: Problem, solved: _Solved, bands: Bands, first_rate: tuple[float, float]
+    problem: Problem, solved: _Solved, prior: Prior, first_rate: tuple[float, float]
 ) -> Averaged:
     """The models that count, with their answers."""
     setting = problem.setting
@@ -380,7 +397,10 @@ def _gathered(
     overshoot, v = solved.overshoot[n, w], solved.v_overshoot[n, w]
     gain = solved.gain[n, :, w]
     beta = solved.mean[n] - gain * overshoot[:, None]
-    covariance = solved.inverse[n] + gain[:, :, None] * gain[:, None, :] * v[:, None, None]
+    kept = np.array(KEPT)
+    seen = gain[:, kept]
+    covariance = solved.inverse[:, kept[:, None], kept][n]
+    covariance = covariance + seen[:, :, None] * seen[:, None, :] * v[:, None, None]
     change = setting.change_K if abs(setting.change_K) > 1e-3 else 1e-3
     hidden = hidden_loss(
         beta[:, RATE], w, overshoot / change, np.sqrt(v) / abs(change), problem.walls
@@ -391,13 +411,13 @@ def _gathered(
     top = float(log_weight.max())
     total = top + float(np.log(np.exp(log_weight - top).sum()))
     off, u_off = change * hidden.share, abs(change) * hidden.u_share
-    mean, kept = _answers(beta, covariance, off, u_off)
+    mean, covariance = _answers(beta[:, kept], covariance, off, u_off)
     best = int(np.argmax(log_weight))
     fitted = np.append(beta[best], overshoot[best])
     residual = _white_residual(problem, solved, fitted, int(n[best]), int(w[best]))
     misfit = float(np.sqrt(residual @ residual / max(residual.size - 4, 1)))
     return Averaged(
-        problem, bands, weights_of(log_weight), mean, kept, solved.q[n], solved.r[n], w,
+        problem, prior, weights_of(log_weight), mean, covariance, solved.q[n], solved.r[n], w,
         solved.b[n], beta[:, SHARED], overshoot, off, u_off, misfit, problem.scale, total,
         first_rate,
     )  # fmt: skip
@@ -418,19 +438,27 @@ def _answers(
 ) -> tuple[FloatArray, FloatArray]:
     """Kept parameters with the hidden loss taken off, T1 + rise, and p/k; shapes (M, 7), (M, 7, 7).
 
-    The hidden loss goes with k, so that its covariance with the rise is that of k.
+    Args:
+        beta, covariance: the kept parameters of M models, shapes (M, 5) and (M, 5, 5).
+        off, u_off: hidden loss and its u, K, shape (M,). It goes with k, so that its covariance
+            with the rise is that of k: d rise = d β₁ − (off/k) dk, and d(p/k) = dp/k − (p/k²) dk.
     """
-    kept = np.array(KEPT)
-    mean = beta[:, kept].copy()
+    mean = beta.copy()
     k = np.maximum(mean[:, _AT[RATE]], 1e-9)
     mean[:, _AT[RISE]] -= off
     rest = mean[:, _AT[POWER]] / k
-    turn = np.zeros((beta.shape[0], len(_COLUMNS), kept.size))
-    turn[:, : kept.size] = np.eye(kept.size)
-    turn[:, _AT[RISE], _AT[RATE]] = -off / k
-    turn[:, _AT[FINAL]] = turn[:, _AT[BEFORE]] + turn[:, _AT[RISE]]
-    turn[:, _AT[SETTLES], _AT[POWER]], turn[:, _AT[SETTLES], _AT[RATE]] = 1 / k, -rest / k
-    out = turn @ covariance[:, kept[:, None], kept] @ turn.transpose(0, 2, 1)
+
+    def turned(by: FloatArray) -> FloatArray:
+        """Derivatives of the kept ones, shape (M, 5, any), to those of the seven answers."""
+        out = np.empty((by.shape[0], len(_COLUMNS), by.shape[2]))
+        out[:, : len(KEPT)] = by
+        rate = by[:, _AT[RATE]]
+        out[:, _AT[RISE]] -= (off / k)[:, None] * rate
+        out[:, _AT[FINAL]] = by[:, _AT[BEFORE]] + out[:, _AT[RISE]]
+        out[:, _AT[SETTLES]] = by[:, _AT[POWER]] / k[:, None] - (rest / k)[:, None] * rate
+        return out
+
+    out = turned(turned(covariance).transpose(0, 2, 1))
     risen = np.zeros(len(_COLUMNS))
     risen[[_AT[RISE], _AT[FINAL]]] = 1.0
     out += (u_off**2)[:, None, None] * np.outer(risen, risen)
@@ -447,20 +475,20 @@ def _scale_of(problem: Problem, look: _Look) -> float:
     X = model.columns
     fixed = X @ model.prior_covariance @ X.T + model.early.covariance
     rest = problem.rows.y - model.early.mean - X @ model.prior_mean
-    whole = np.stack([problem.errors.total(scale) + fixed for scale in _SCALES])
+    read, other = problem.errors.parts
+    whole = read * (_SCALES**2)[:, None, None] + (other + fixed)
     root = np.linalg.cholesky(whole)
-    white = np.linalg.solve(root, np.broadcast_to(rest[:, None], (*whole.shape[:2], 1)))[..., 0]
+    white = whitened(root, np.broadcast_to(rest[:, None], (*whole.shape[:2], 1)))[..., 0]
     log = -(white**2).sum(1) / 2 - np.log(np.einsum("snn->sn", root)).sum(1)
     weight = weights_of(log - (np.log(_SCALES) / _LN_SCALE_SPREAD) ** 2 / 2)
     return float(np.exp(weight @ np.log(_SCALES)))
 
 
-def design(problem: Problem, bands: Bands, q: int, r: int, w: int, b: int) -> Design:
+def design(problem: Problem, prior: Prior, q: int, r: int, w: int, b: int) -> Design:
     """Write one model of the grid out."""
     setting = problem.setting
     R, size, change = RELEASE_S.size, setting.size_K, setting.change_K
     at = (*range(SHARED), SHARED + r, SHARED + R + r, SHARED + 2 * R + w)
-    prior = shared_prior(bands, setting)
     cov = np.zeros((SHARED + 3, SHARED + 3))
     cov[:SHARED, :SHARED] = np.linalg.inv(prior.precision[b])
     mean = np.zeros(SHARED + 3)

@@ -14,6 +14,7 @@ All parts are covariances in K², shape (n, n):
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -42,10 +43,15 @@ class Errors:
     shape: FloatArray
     known: FloatArray
 
+    @cached_property
+    def parts(self) -> tuple[FloatArray, FloatArray]:
+        """What was estimated from the readings, and all else, K²."""
+        return self.noise + self.wander, self.steps + self.air + self.shape + self.known
+
     def total(self, scale: float = 1.0) -> FloatArray:
         """Covariance of the readings without quick processes, K²."""
-        fixed = self.steps + self.air + self.shape + self.known
-        return np.asarray((self.noise + self.wander) * scale**2 + fixed)
+        read, other = self.parts
+        return np.asarray(read * scale**2 + other)
 
 
 def errors_of(rows: Rows, noise: Noise, setting: Setting, rate_per_s: float) -> Errors:

@@ -60,14 +60,16 @@ _GRID_S = 0.5
 _POWERS = (1, 2, 3)
 
 
-def release_columns(rows: Rows, setting: Setting) -> tuple[FloatArray, FloatArray]:
+def release_columns(
+    rows: Rows, setting: Setting, which: list[int] | slice = slice(None)
+) -> tuple[FloatArray, FloatArray]:
     """Heat still to come, −d(s, τ), and its derivative with respect to ln τ; shapes (n, releases).
 
-    A time of 0 gives zeros: no such process.
+    A time of 0 gives zeros: no such process. ``which``: some of ``RELEASE_S`` only.
     """
-    step = 1e-3
-    shape = setting.source.late(rows.s, RELEASE_S)
-    later = np.asarray(RELEASE_S * float(np.exp(step)), dtype=np.float64)
+    step, time_s = 1e-3, RELEASE_S[which]
+    shape = setting.source.late(rows.s, time_s)
+    later = np.asarray(time_s * float(np.exp(step)), dtype=np.float64)
     moved = setting.source.late(rows.s, later)
     return -shape, (moved - shape) / -step
 
@@ -99,6 +101,7 @@ def early_processes(rows: Rows, setting: Setting) -> tuple[Early, ...]:
     return (*decays, *_ending(rows, setting, ends))
 
 
+@lru_cache(maxsize=1)
 def _second_weights() -> FloatArray:
     """Prior weights of a second release's times, summing to 1."""
     second = np.exp(-((np.log(_SECOND_S / _R.second_s.value) / _R.second_s.u) ** 2) / 2)
@@ -195,9 +198,12 @@ def _ending(rows: Rows, setting: Setting, ends: FloatArray) -> list[Early]:
         covariance = both @ block @ both.T + _R.ending_each.u**2 * (apart @ apart.T)
         mean = -sign * _R.ending_share.value * both.mean(axis=1)
         rest = np.clip(1 - s / (1.25 * end + _LAGS_S[1]), 0.0, None) * after
-        rough = _R.ending_error.u * size * rest
-        gap = (s[:, None] - s[None, :]) / (0.2 * end)
-        covariance = covariance + np.outer(rough, rough) * np.exp(-(gap**2) / 2)
+        early = np.flatnonzero(rest)  # rows that lie one after the other
+        if early.size:
+            use = slice(int(early[0]), int(early[-1]) + 1)
+            rough = _R.ending_error.u * size * rest[use]
+            gap = (s[use, None] - s[use]) / (0.2 * end)
+            covariance[use, use] += np.outer(rough, rough) * np.exp(-(gap**2) / 2)
         own = np.zeros(RELEASE_S.size)
         own[0], own[1:_SINGLE] = 1 - late, late * _second_weights()
         out.append(Early(mean, covariance, weight * own))

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fitting.curve import FloatArray
-from fitting.newton.average import Averaged, Design
+from fitting.newton.average import Averaged
 from fitting.newton.early import RELEASE_S, release_columns
 from fitting.newton.rows import (
     BEFORE,
@@ -30,6 +30,8 @@ from fitting.newton.rows import (
     Rows,
     shared_columns,
 )
+from fitting.newton.setting import Setting
+from fitting.newton.walls import WallGrid
 
 WALL_LOSS = "loss through a slow wall"
 _MODEL = "which model holds"
@@ -37,26 +39,64 @@ _LATE, _WALL = "heat still released", "slow wall's overshoot"
 
 
 @dataclass(frozen=True, eq=False)
+class Likely:
+    """The most likely model of an average, solved, and nothing else of it.
+
+    Attributes:
+        setting, walls: what the models were told.
+        at: which of the grid's columns are its own, 10 of them.
+        beta: its parameters, shape (10,).
+        s, early_K: times of the averaged readings [s], and what its early processes did there [K].
+    """
+
+    setting: Setting
+    walls: WallGrid
+    at: tuple[int, ...]
+    beta: FloatArray
+    s: FloatArray
+    early_K: FloatArray
+
+    def early(self, s: FloatArray) -> FloatArray:
+        """What its early processes did at other times, K, shape as s."""
+        return np.asarray(np.interp(s, self.s, self.early_K))
+
+    def columns(self, readings: Rows) -> FloatArray:
+        """Its columns at some readings, shape (n, 10)."""
+        setting, source = self.setting, self.setting.source
+        *_, release, _, wall = self.at
+        slow, moved = release_columns(readings, setting, [release - SHARED])
+        late = source.late(readings.s, self.walls.time_s[[wall - SHARED - 2 * RELEASE_S.size]])
+        return np.column_stack([shared_columns(readings, setting.ratio, source), slow, moved, late])
+
+
+@dataclass(frozen=True, eq=False)
 class Explained:
     """Attributes:
     parts: standard uncertainties of the rise by source, K; their squares add up to its variance.
     residual_K: readings of the after period minus the most likely course, K, shape (n,).
+    likely: the most likely model.
     """
 
     parts: tuple[tuple[str, float], ...]
     residual_K: FloatArray
+    likely: Likely
 
 
 def explain(found: Averaged, readings: Rows) -> Explained:
     """Take the most likely model apart; ``readings`` are those of the after period, one by one."""
     problem, model = found.problem, found.most_likely
     X, P = model.columns, np.linalg.inv(model.prior_covariance)
-    beta, early = solved(found, model)
     errors = problem.errors
     V = errors.total(problem.scale) + model.early.covariance
-    back = np.linalg.solve(V, X)
-    scale = np.sqrt(np.diag(P + X.T @ back))
-    inverse = np.linalg.inv((P + X.T @ back) / np.outer(scale, scale)) / np.outer(scale, scale)
+    rest = problem.rows.y - model.early.mean
+    back = np.linalg.solve(V, np.column_stack([X, rest]))
+    back, back_rest = back[:, :-1], back[:, -1]
+    A = P + X.T @ back
+    scale = np.sqrt(np.diag(A))
+    inverse = np.linalg.inv(A / np.outer(scale, scale)) / np.outer(scale, scale)
+    beta = inverse @ (P @ model.prior_mean + back.T @ rest)
+    early = model.early.mean + model.early.covariance @ (back_rest - back @ beta)
+    likely = Likely(problem.setting, problem.walls, model.at, beta, problem.rows.s, early)
     row = inverse[RISE]
     reading = back @ row
 
@@ -76,32 +116,8 @@ def explain(found: Averaged, readings: Rows) -> Explained:
             shares[name] = float(weight[at])
     shares[_LATE] = float(weight[SHARED : SHARED + 2].sum()) + share(errors.shape)
     shares[_WALL] = float(weight[SHARED + 2])
-    shown = course(found, readings, model, beta) + np.interp(readings.s, problem.rows.s, early)
-    return Explained(_scaled(found, shares), readings.y - shown)
-
-
-def solved(found: Averaged, model: Design) -> tuple[FloatArray, FloatArray]:
-    """A model's parameters (10,), and what its early processes did at the averaged readings [K]."""
-    problem, X = found.problem, model.columns
-    V = problem.errors.total(problem.scale) + model.early.covariance
-    back, P = np.linalg.solve(V, X), np.linalg.inv(model.prior_covariance)
-    A = P + X.T @ back
-    scale = np.sqrt(np.diag(A))
-    right = P @ model.prior_mean + back.T @ (problem.rows.y - model.early.mean)
-    beta = np.linalg.solve(A / np.outer(scale, scale), right / scale) / scale
-    left = problem.rows.y - model.early.mean - X @ beta
-    return beta, model.early.mean + model.early.covariance @ np.linalg.solve(V, left)
-
-
-def course(found: Averaged, readings: Rows, model: Design, beta: FloatArray) -> FloatArray:
-    """The most likely model's course at some readings without early processes, K, shape (n,)."""
-    setting = found.problem.setting
-    release, shift = release_columns(readings, setting)
-    wall = setting.source.late(readings.s, found.problem.walls.time_s)
-    X = np.column_stack(
-        [shared_columns(readings, setting.ratio, setting.source), release, shift, wall]
-    )
-    return np.asarray(X[:, model.at] @ beta)
+    shown = likely.columns(readings) @ beta + likely.early(readings.s)
+    return Explained(_scaled(found, shares), readings.y - shown, likely)
 
 
 def _scaled(found: Averaged, shares: dict[str, float]) -> tuple[tuple[str, float], ...]:
@@ -156,17 +172,10 @@ class Terms:
     wall: FloatArray
 
 
-def terms_of(found: Averaged, readings: Rows) -> Terms:
+def terms_of(likely: Likely, readings: Rows) -> Terms:
     """The most likely model's terms, one by one, at some readings."""
-    setting, model = found.problem.setting, found.most_likely
-    beta, early = solved(found, model)
-    release, shift = release_columns(readings, setting)
-    wall = setting.source.late(readings.s, found.problem.walls.time_s)
-    X = np.column_stack(
-        [shared_columns(readings, setting.ratio, setting.source), release, shift, wall]
-    )
-    own = X[:, model.at] * beta
-    soon = np.interp(readings.s, found.problem.rows.s, early) * (readings.s > 0)
+    own = likely.columns(readings) * likely.beta
+    soon = likely.early(readings.s) * (readings.s > 0)
     return Terms(
         own[:, VAPOUR], own[:, DRIFT] + own[:, MISMATCH],
         own[:, SHARED] + own[:, SHARED + 1] + soon, own[:, SHARED + 2],

@@ -14,15 +14,23 @@ quicker one: not for a solid, which dissolves in its own time.
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from fitting.corrections.case import Case
 from fitting.cup.knowledge import RELEASES
 from fitting.curve import FloatArray
 
+IntArray = npt.NDArray[np.intp]
 _LAG_S = np.geomspace(0.7, 40.0, 44)
 _STIRRING_S = np.array([0.3, 0.8, 1.6, 3.0, 5.5])
 _POUR_S = np.array([0.2, 1.0, 2.0, 3.0, 4.0, 6.0])
 _QUICKER = 1.5  # stirring is at least so many times quicker than the sensor
+_TRIED = np.array([
+    (a, b, p)
+    for a in range(_LAG_S.size) for b in range(_STIRRING_S.size) for p in range(_POUR_S.size)
+    if _LAG_S[a] >= _QUICKER * _STIRRING_S[b]
+]).T  # fmt: skip
+"""Places of lag, stirring and pouring in their lists, shape (3, m)."""
 _SEEN_S = 75.0
 _SLOW_S = 50.0
 _SLOW_SHARE = 0.015  # of the change: what loss and wall make within the minute
@@ -63,22 +71,29 @@ def lag_of(case: Case) -> tuple[float, float] | None:
 
 def _misfits(s: FloatArray, y: FloatArray, change_K: float) -> tuple[FloatArray, FloatArray]:
     """Lag and smallest sum of squares [K²] of everything tried, shape (m,)."""
-    tried = [
-        (a, b, p) for a in _LAG_S for b in _STIRRING_S for p in _POUR_S if a >= _QUICKER * b
-    ]  # fmt: skip
-    lag, stirring, pour = (column[:, None] for column in np.array(tried).T)
-    risen = _area(s, lag, stirring) - _area(s - pour, lag, stirring)
-    shape = risen / pour * change_K
-    columns = np.stack([shape, shape * (s / _SEEN_S), shape * np.exp(-s / _SLOW_S)], axis=2)
-    gram = columns.transpose(0, 2, 1) @ columns
+    shape = _shapes(s) * change_K
+    columns = np.stack([shape, shape * (s / _SEEN_S), shape * np.exp(-s / _SLOW_S)], axis=1)
+    gram = columns @ columns.transpose(0, 2, 1)
     gram[:, [1, 2], [1, 2]] += (_HELD_SHARE * change_K / _SLOW_SHARE) ** 2
-    moment = columns.transpose(0, 2, 1) @ y
+    moment = columns @ y
     fitted = np.linalg.solve(gram, moment[..., None])[..., 0]
-    return lag[:, 0], np.asarray(y @ y - (moment * fitted).sum(1))
+    return _LAG_S[_TRIED[0]], np.asarray(y @ y - (moment * fitted).sum(1))
 
 
-def _area(s: FloatArray, lag_s: FloatArray, stirring_s: FloatArray) -> FloatArray:
-    """F of the module's docstring: area under the answer to a sudden change, s."""
-    t = np.maximum(s, 0.0)
-    late = -(lag_s**2) * np.expm1(-t / lag_s) + stirring_s**2 * np.expm1(-t / stirring_s)
-    return np.asarray(t - late / (lag_s - stirring_s))
+def _shapes(s: FloatArray) -> FloatArray:
+    """Answer to a pouring of p seconds, [F(s) − F(s − p)]/p, for all that is tried; shape (m, n).
+
+    F of the module's docstring is the area under the answer to a sudden change, s. Its two
+    exponentials are of lag and stirring apart, so that each is worked out once a pouring.
+    """
+    t = np.maximum(np.stack([s, *(s - p for p in _POUR_S)]), 0.0)  # (1 + pourings, n)
+    by_lag, by_stirring = (
+        tau[:, None, None] ** 2 * np.expm1(-t / tau[:, None, None]) for tau in (_LAG_S, _STIRRING_S)
+    )
+    a, b, p = _TRIED
+    apart = (_LAG_S[a] - _STIRRING_S[b])[:, None]
+
+    def area(when: IntArray) -> FloatArray:
+        return np.asarray(t[when] - (by_stirring[b, when] - by_lag[a, when]) / apart)
+
+    return np.asarray((area(np.zeros_like(p)) - area(p + 1)) / _POUR_S[p][:, None])

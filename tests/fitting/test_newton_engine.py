@@ -5,11 +5,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import scipy.stats
 
 from fitting.cup.knowledge import CUP, VESSELS, all_facts, lid_of
 from fitting.newton.average import TRUST_LIQUID, TRUST_SOLID, average, design
 from fitting.newton.covariance import errors_of
 from fitting.newton.early import RELEASE_S, early_processes
+from fitting.newton.evidence import mixture_quantiles
 from fitting.newton.explain import explain
 from fitting.newton.prior import rate_bands, shared_prior
 from fitting.newton.rows import (
@@ -64,7 +66,7 @@ def test_the_engine_equals_a_plain_twin():
     checked = 0
     for m in np.argsort(-found.weight)[:12]:
         which = (found.quick[m], found.release[m], found.wall[m], found.band[m])
-        model = design(problem, found.bands, *(int(x) for x in which))
+        model = design(problem, found.prior, *(int(x) for x in which))
         V = problem.errors.total(problem.scale) + model.early.covariance
         P = np.linalg.inv(model.prior_covariance)
         A = P + model.columns.T @ np.linalg.solve(V, model.columns)
@@ -90,7 +92,7 @@ def test_weights_follow_the_evidence_of_the_plain_twin():
 
     def log_weight(m):
         q, r, w, b = (int(x[m]) for x in (found.quick, found.release, found.wall, found.band))
-        model = design(problem, found.bands, q, r, w, b)
+        model = design(problem, found.prior, q, r, w, b)
         V = problem.errors.total(problem.scale) + model.early.covariance
         V = V + model.columns @ model.prior_covariance @ model.columns.T
         rest = rows.y - model.early.mean - model.columns @ model.prior_mean
@@ -280,3 +282,16 @@ def test_a_cups_own_hidden_share_takes_the_place_of_each_models():
     variance = told.covariance[:, 1, 1] - found.covariance[:, 1, 1]
     assert variance == pytest.approx((0.001 * RISE_K) ** 2 - found.u_hidden_K**2)
     assert np.all(told.covariance[:, 1, 1] > 0)
+
+
+def test_quantiles_of_a_mixture_hold_their_share_even_far_from_its_middle():
+    """Against scipy's normal distribution: what lies below each quantile is its level."""
+    rng = np.random.default_rng(3)
+    for _ in range(40):
+        m, s = 3 * rng.normal(size=60), np.exp(rng.normal(size=60))
+        w = np.exp(2 * rng.normal(size=60))
+        w = np.where(w > 1e-3 * w.max(), w, 0.0) / w[w > 1e-3 * w.max()].sum()
+        found = mixture_quantiles(w, np.stack([m, 5 * m]), np.stack([s, 5 * s]), (0.025, 0.975))
+        assert found[1] == pytest.approx(5 * found[0], rel=1e-5)
+        below = scipy.stats.norm.cdf(found[0][:, None], m, s) @ w
+        assert below == pytest.approx([0.025, 0.975], abs=1e-6)

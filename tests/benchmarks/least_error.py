@@ -54,7 +54,7 @@ from fitting.practice.simulated_cup import (
     draw_experiment,
     simulate,
 )
-from tests.benchmarks.judges.linearised import Linearised, linearised
+from tests.benchmarks.judges.linearised import Linearised, linearised, linearised_at
 
 _ROOT12 = math.sqrt(12.0)
 ROOM_READ_K = 0.1  # the room's thermometer, as two_judges rounds it
@@ -308,8 +308,10 @@ def posterior(known: FloatArray, exactly: list[FloatArray]) -> FloatArray:
     return cov
 
 
-def least_of_curve(curve: Linearised, step_K: float, found: bool) -> dict[str, float]:
-    """Least standard errors of one curve, % of its rise, by what is told besides (`TOLD`).
+def least_of_curve(
+    curve: Linearised, step_K: float, found: bool, tell: dict[str, tuple[str, ...]] = TOLD
+) -> dict[str, float]:
+    """Least standard errors of one curve, % of its rise, by what is told besides.
 
     "heat": of the heat, % of it, told the cup's constant and what was poured; "matched": with each uniform
     quantity's own variance in place of its near-normal coordinate.
@@ -334,7 +336,7 @@ def least_of_curve(curve: Linearised, step_K: float, found: bool) -> dict[str, f
 
     plain, away = np.ones(len(parts)), () if found else ("moment",)
     ratio = ("capacity_ratio",)
-    out = {name: u((*told, *away), "true_rise_K", ratio, plain) for name, told in TOLD.items()}
+    out = {name: u((*told, *away), "true_rise_K", ratio, plain) for name, told in tell.items()}
     out["matched"] = u(away, "true_rise_K", ratio, np.append(curve.shrink, 1.0))
     if curve.run.heat_J:
         amounts = ("liquid_J_per_K", "added_J_per_K", "added_C", "constant_J_per_K")
@@ -390,6 +392,25 @@ def judge_tables(rows: list[dict[str, Any]]) -> str:
     return "\n".join(first) + "\n\n" + "\n".join(then)
 
 
+def _print_ensembles(judges: list[str], families: list[str], n: int, seeds: range) -> None:
+    """Narrow families: what is reached by learning from n curves, and the least error of 60 of them."""
+    from tests.benchmarks.judges.ensemble import KEPT, narrow, reached
+
+    print("| judge | family | about seed | n | learnt: rmse % | least % | least, wall told % |")
+    print("|---|---|---|---|---|---|---|")
+    tell = {"kept": KEPT, "wall": (*KEPT, *TOLD["wall"])}
+    for seed in seeds:
+        for judge in judges:
+            for family in families:
+                some = narrow(judge, family, seed, np.random.default_rng([12, seed]))
+                least = [
+                    least_of_curve(linearised_at(next(some)), 0.01, False, tell) for _ in range(60)
+                ]
+                learnt = reached(judge, family, seed, n, 0.01)
+                told = " | ".join(f"{_rms([x[name] for x in least]):.3f}" for name in tell)
+                print(f"| {judge} | {family} | {seed} | {n} | {learnt:.3f} | {told} |", flush=True)
+
+
 def _print_judges(judges: list[str], families: list[str], seeds: range, path: Path | None) -> None:
     from tests.benchmarks.two_judges import read_rows
 
@@ -418,6 +439,9 @@ def main() -> None:
     parser.add_argument("--n", type=int, default=100)
     parser.add_argument("--first-seed", type=int, help="300 000; with --judge 500 000")
     parser.add_argument("--judge", help="foam,lumped: the judges' curves instead")
+    parser.add_argument(
+        "--ensemble", type=int, help="learn from so many curves about a seed instead"
+    )
     parser.add_argument("--rows", type=Path, help="where the judges' rows are kept and resumed")
     parser.add_argument("--family", default=",".join(FAMILIES))
     parser.add_argument("--after", default="own,300,150")
@@ -428,6 +452,10 @@ def main() -> None:
     first_seed = args.first_seed or (500_000 if args.judge else 300_000)
     if args.judge:
         seeds = range(first_seed, first_seed + args.n)
+        if args.ensemble:
+            judges, families = args.judge.split(","), args.family.split(",")
+            _print_ensembles(judges, families, args.ensemble, seeds)
+            return
         _print_judges(args.judge.split(","), args.family.split(","), seeds, args.rows)
         return
     if args.steps:

@@ -127,9 +127,19 @@ def bench(judge: str, family: str, seed: int) -> Bench:
     tape = Tape(np.random.default_rng([SEED_OF[judge], names.index(family), seed]))
     draw_of = foam.draw if judge == "foam" else lumped_wide.draw
     draw_of(family, tape)  # type: ignore[arg-type]
-    replayed: Any = Tape(kept=tape.kept)  # equal but for the last digits of Phi and its inverse
+    return replayed(judge, family, seed, tape)
+
+
+def replayed(judge: str, family: str, seed: int, tape: Tape) -> Bench:
+    """The draw that a tape holds; equal to the first but for the last digits of Phi and its inverse.
+
+    Raises:
+        OtherPathError: the tape's numbers, changed since, make the draw go another way.
+    """
+    back: Any = Tape(kept=tape.kept)
     if judge == "foam":
-        e = foam.draw(family, replayed)
+        e = foam.draw(family, back)
+        back.finished()
         return Bench(
             tape, e,
             lambda t: foam.draw(family, t),
@@ -137,7 +147,8 @@ def bench(judge: str, family: str, seed: int) -> Bench:
             lambda x, by: replace(x, run=replace(x.run, fore_s=x.run.fore_s + by)),
             e.probe,
         )  # fmt: skip
-    f = lumped_wide.draw(family, replayed)
+    f = lumped_wide.draw(family, back)
+    back.finished()
     return Bench(
         tape, f,
         lambda t: lumped_wide.draw(family, t),
@@ -145,6 +156,23 @@ def bench(judge: str, family: str, seed: int) -> Bench:
         lambda x, by: replace(x, fore_s=x.fore_s + by),
         f.sensor,
     )  # fmt: skip
+
+
+def parts_on(one: Bench) -> dict[int, str]:
+    """The part (`PARTS`) of every coordinate that the reader is not told anyway."""
+    out = {}
+    for which, (kind, z) in enumerate(one.tape.kept):
+        if kind not in ("uniform", "normal"):
+            continue
+        try:
+            other = again(one, which, z - STEP if z > 0 else z + STEP)
+        except OtherPathError:
+            other = again(one, which, z + STEP if z > 0 else z - STEP)
+        paths = moved_fields(one.experiment, other)
+        paths = [p for p in paths if "noise_K" not in p and "wander" not in p]
+        if paths and not any(p.endswith(("fore_s", "after_s")) for p in paths):
+            out[which] = part_of(paths[0])
+    return out
 
 
 def again(one: Bench, which: int, z: float) -> Any:
@@ -160,8 +188,12 @@ def again(one: Bench, which: int, z: float) -> Any:
 
 
 def linearised(judge: str, family: str, seed: int) -> Linearised:
+    """The judge's ``run(family, seed)`` with its derivatives."""
+    return linearised_at(bench(judge, family, seed))
+
+
+def linearised_at(one: Bench) -> Linearised:
     """One curve with its derivatives."""
-    one = bench(judge, family, seed)
     centre = one.quiet(one.experiment)
     columns, slopes, parts, shrink = [], [], [], []
 
@@ -171,26 +203,18 @@ def linearised(judge: str, family: str, seed: int) -> Linearised:
         d[:n] = (other.raw_C[:n] - centre.raw_C[:n]) / by
         return d, [(getattr(other, aim) - getattr(centre, aim)) / by for aim in AIMS]
 
-    for which, (kind, z) in enumerate(one.tape.kept):
-        if kind not in ("uniform", "normal"):
-            continue
-        for by in (-STEP, STEP) if z > 0 else (STEP, -STEP):
-            try:
-                other = again(one, which, z + by)
-                break
-            except OtherPathError:
-                other = one.experiment
-        paths = [
-            p
-            for p in moved_fields(one.experiment, other)
-            if "noise_K" not in p and "wander" not in p
-        ]
-        if not paths or any(p.endswith(("fore_s", "after_s")) for p in paths):
-            continue
+    for which, part in parts_on(one).items():
+        kind, z = one.tape.kept[which]
+        by = -STEP if z > 0 else STEP
+        try:
+            other = again(one, which, z + by)
+        except OtherPathError:
+            by = -by
+            other = again(one, which, z + by)
         column, slope = change(one.quiet(other), by)
         columns.append(column)
         slopes.append(slope)
-        parts.append(part_of(paths[0]))
+        parts.append(part)
         density = math.exp(-0.5 * z * z) / math.sqrt(2 * math.pi)
         shrink.append(1.0 if kind == "normal" else 1 / math.sqrt(12.0) / density)
     by = 0.2 * one.sensor.every_s

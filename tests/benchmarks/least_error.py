@@ -54,7 +54,7 @@ from fitting.practice.simulated_cup import (
     draw_experiment,
     simulate,
 )
-from tests.benchmarks.judges.linearised import Linearised, linearised, linearised_at
+from tests.benchmarks.judges.linearised import Linearised, linearised, linearised_at, opened
 
 _ROOT12 = math.sqrt(12.0)
 ROOM_READ_K = 0.1  # the room's thermometer, as two_judges rounds it
@@ -368,27 +368,42 @@ def judge_tables(rows: list[dict[str, Any]]) -> str:
         cells.setdefault(key, []).append(row)
     first = [
         "| judge | family | mixing | step K | n | least % | its median | variance-matched % | wall told % |"
-        " the wall's part % | default's rmse % | least / default | least, heat % |",
+        " the wall's part % | default's rmse % | default / least: rms, middle | least, heat % |",
         "|" + "---|" * 13,
     ]
-    then = ["| judge | family | mixing | step K | " + " | ".join(TOLD) + " |"]
-    then.append("|" + "---|" * (4 + len(TOLD)))
+    names = " | ".join(TOLD)
+    then = [
+        f"| judge | family | mixing | step K | {names} | room quiet: n | least % | default's rmse % |",
+        "|" + "---|" * (7 + len(TOLD)),
+    ]
     for key, cell in cells.items():
         fair = [row for row in cell if row["default"] is not None]
 
-        def rms(name: str, of: list[dict[str, Any]] = cell) -> float:
-            return _rms([row["least"].get(name, math.nan) for row in of])
+        def rms(name: str, some: list[dict[str, Any]] = cell) -> float:
+            return _rms([row["least"].get(name, math.nan) for row in some])
 
         default = _rms([row["default"] for row in fair])
+        of = [abs(row["default"]) / row["least"]["nothing"] for row in fair]
         head = f"| {' | '.join(str(x) for x in key)} |"
+        least = np.square([row["least"]["nothing"] for row in cell])
+        within = float(np.std(least)) / (2 * math.sqrt(float(np.mean(least)) * len(cell)))
+        heat = f"{rms('heat'):.3f}" if not math.isnan(rms("heat")) else ""
         wall = math.sqrt(max(rms("nothing") ** 2 - rms("wall") ** 2, 0.0))
         median = float(np.median([row["least"]["nothing"] for row in cell]))
         first.append(
-            f"{head} {len(cell)} | {rms('nothing'):.3f} | {median:.3f} | {rms('matched'):.3f} |"
-            f" {rms('wall'):.3f} | {wall:.3f} | {default:.3f} | {rms('nothing', fair) / default:.2f} |"
-            f" {rms('heat'):.3f} |"
+            f"{head} {len(cell)} | {rms('nothing'):.3f} ± {within:.3f} | {median:.3f} | {rms('matched'):.3f} |"
+            f" {rms('wall'):.3f} | {wall:.3f} | {default:.3f} | {_rms(of):.2f}, {np.median(of):.2f} |"
+            f" {heat} |"
         )
-        then.append(f"{head} " + " | ".join(f"{rms(name):.3f}" for name in TOLD) + " |")
+        if key[2:] == ("given", min(k[3] for k in cells)):  # the others go alike
+            quiet_room = [
+                row for row in fair if not opened(row["judge"], row["family"], row["seed"])
+            ]
+            told = " | ".join(f"{rms(name):.3f}" for name in TOLD)
+            beside = _rms([row["default"] for row in quiet_room])
+            then.append(
+                f"{head} {told} | {len(quiet_room)} | {rms('nothing', quiet_room):.3f} | {beside:.3f} |"
+            )
     return "\n".join(first) + "\n\n" + "\n".join(then)
 
 

@@ -175,6 +175,11 @@ def parts_on(one: Bench) -> dict[int, str]:
     return out
 
 
+def opened(judge: str, family: str, seed: int) -> bool:
+    """Whether a door or window opened in that run; the lumped judge has none."""
+    return judge == "foam" and bench(judge, family, seed).experiment.run.room.door_K != 0
+
+
 def again(one: Bench, which: int, z: float) -> Any:
     """The experiment with one coordinate moved.
 

@@ -2,7 +2,7 @@
 
 The narrow family is one seed of a judge with its room, sensor, clock, vessel's kind, lid and kind of
 release kept; walls, losses, vapour, amounts, temperatures, pour and rates are drawn anew from the
-judge's own distributions. A polynomial of the curve's shape is fitted to the true rise by ridge
+judge's own distributions. A polynomial of the curve's shape and of what textbook methods make of it is fitted to the true rise by ridge
 regression and scored on curves that it never saw. What it reaches is reachable; the best may be better.
 """
 
@@ -14,6 +14,7 @@ from itertools import pairwise
 import numpy as np
 
 from tests.benchmarks.judges.linearised import Bench, bench, parts_on, replayed
+from tests.benchmarks.judges.notebook_way import rises_K
 from tests.benchmarks.judges.record import FloatArray, Judged
 from tests.benchmarks.judges.tape import OtherPathError, Tape
 
@@ -48,20 +49,23 @@ def noisy(run: Judged, one: Bench, step_K: float, rng: np.random.Generator) -> F
 
 
 def features(run: Judged, shown_C: FloatArray) -> tuple[FloatArray, float]:
-    """Shape of a curve, and the raw change that it is scaled by. [K]
+    """Shape of a curve, and the rise by the textbook integral that it is scaled by. [K]
 
     Means of the readings over 5 parts of the fore period and over about 30 of the after period that get longer,
-    from the last of the fore period and over the raw change; the start against the room; capacity ratio;
-    the raw change itself.
+    from the last of the fore period and over that rise; the start against the room; capacity ratio; the rise
+    itself; what the other textbook methods make of it (`notebook_way`).
     """
     before = int(np.searchsorted(run.time_s, run.mixed_at_s))
     fore = [float(np.mean(part)) for part in np.array_split(shown_C[:before], 5)]
     after = shown_C[before:]
     edges = np.unique(np.round(len(after) * np.linspace(0.0, 1.0, 31) ** 2).astype(int))
     late = [float(np.mean(after[a:b])) for a, b in pairwise(edges)]
-    raw = late[-1] - fore[-1]
-    means = (np.array(fore[:-1] + late[:-1]) - fore[-1]) / raw
-    return np.append(means, [(fore[-1] - run.room_C) / raw, run.capacity_ratio, 1 / raw]), raw
+    by_hand = rises_K(run.time_s, shown_C, run.mixed_at_s, run.capacity_ratio)
+    scale = by_hand.pop("integral")
+    means = (np.array(fore[:-1] + late) - fore[-1]) / scale
+    others = [rise / scale - 1.0 for rise in by_hand.values()]
+    more = [(fore[-1] - run.room_C) / scale, run.capacity_ratio, 1 / scale, *others]
+    return np.append(means, more), scale
 
 
 def _polynomial(x: FloatArray, squares: int, cubes: int) -> FloatArray:
@@ -77,7 +81,7 @@ def _polynomial(x: FloatArray, squares: int, cubes: int) -> FloatArray:
 
 
 def learnt_rmse(x: FloatArray, y: FloatArray, weight: FloatArray) -> float:
-    """Held-out relative rmse [%] of a cubic ridge regression of y (true over raw rise) on x (n, m),
+    """Held-out relative rmse [%] of a cubic ridge regression of y (true rise over the scale) on x (n, m),
     each curve with its weight (n,).
 
     Three fifths learn, one chooses ridge and degree, one scores. Coordinates are the principal ones of the
@@ -107,15 +111,15 @@ def _rms(x: FloatArray) -> float:
 def reached(judge: str, family: str, seed: int, n: int, step_K: float) -> float:
     """`learnt_rmse` over n curves of the narrow family about a seed. [%]
 
-    A curve weighs 1/(1 + (m/raw)²), m the middle one of the raw changes: noise counts for less on a large one.
+    A curve weighs 1/(1 + (m/r)²), m the middle one of the rises r: noise counts for less on a large one.
     """
     rng = np.random.default_rng([11, seed])
-    xs, ys, raws = [], [], []
+    xs, ys, sizes = [], [], []
     for _, one in zip(range(n), narrow(judge, family, seed, rng), strict=False):
         run = one.quiet(one.experiment)
-        x, raw = features(run, noisy(run, one, step_K, rng))
+        x, scale = features(run, noisy(run, one, step_K, rng))
         xs.append(x)
-        ys.append(run.true_rise_K / raw)
-        raws.append(raw)
-    size = np.abs(raws)
+        ys.append(run.true_rise_K / scale)
+        sizes.append(scale)
+    size = np.abs(sizes)
     return learnt_rmse(np.array(xs), np.array(ys), 1 / (1 + (np.median(size) / size) ** 2))

@@ -41,7 +41,9 @@ class Surroundings:
     )
     room_K: Fact = Fact(0.0, 2.0, "K", "room not noted: content before mixing against the room")
     room_read_K: Fact = Fact(0.0, 0.5, "K", "a noted room temperature against the air at the cup")
-    room_drift_K_per_s: Fact = Fact(0.0, 3e-4, "K/s", "drift of the room: 1 K in an hour")
+    room_drift_K_per_s: Fact = Fact(
+        0.0, 4.5e-4, "K/s", "drift of the room: 1.6 K in an hour, as heating or a window makes it"
+    )
     air_K: Fact = Fact(0.0, 0.15, "K", "the air's wander about a drifting room")
     air_s: Fact = Fact(150.0, 0.0, "s", "for how long such a wander lasts", shape="exact")
     humidity: Fact = Fact(0.45, 0.12, "1", "relative humidity of the room")
@@ -137,7 +139,8 @@ CUP = Vessel(
     (
         wall_of("wall", 0.50, (0.012, 0.010), (6.0, 1.0), (0.6, 0.22), FOAM, seen=False),
         wall_of("lid, rim, probe body, double foam", 0.48, (0.009, 0.008), (38.0, 0.75),
-                (0.35, 0.22), JUDGEMENT),
+                (0.42, 0.28), "a tenth of the loss for a probe's body, most of it for a double "
+                "cup's outer half; judgement"),
         wall_of("glass or heavy plastic", 0.02, (0.05, 0.05), (110.0, 0.6), (0.5, 0.2),
                 JUDGEMENT),
     ),

@@ -5,18 +5,19 @@
     with reagent left over:  + Σ r_j [φ_L,j(in the mixture) - φ_L,j(as brought)]
 
 summed over the dissolved species, ν positive for products, r_j the moles of reagent j that are
-left per mole of reaction. For a dissolution this is the integral enthalpy of solution.
+left per mole of reaction. For a dissolution this is the integral enthalpy of solution. Where a φ_L
+is estimated or held past the end of its data, the sum is said as a band ("lies between").
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from math import copysign, sqrt
+from dataclasses import dataclass, replace
+from math import ceil, copysign, floor, log10, sqrt
 
 from calib.errors import ReactionError, SubstanceError
-from calib.estimate import Estimate
-from calib.reactions.apparent_enthalpy import phi_L
+from calib.estimate import Estimate, Kind
+from calib.reactions.apparent_enthalpy import phi_L, shared_part
 from calib.reactions.equation import Equation, Species
 from calib.reactions.extent import Extent, react
 from calib.reactions.heat_capacity_change import delta_cp, lacking_cp
@@ -55,6 +56,11 @@ class ExpectedLine:
     source: str
     key: str = ""
     sign: float = 1.0
+    kind: Kind = "published"
+
+
+WIDE_SHARE = 0.005
+"""A band is said in words once 1.96 u of what is not tabulated reaches this share of the value."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +75,33 @@ class Expected:
     at_run: Estimate | None
     why: str
     lines: tuple[ExpectedLine, ...] = ()
+
+    @property
+    def not_tabulated(self) -> tuple[ExpectedLine, ...]:
+        """The terms that are estimated, or held past the end of their data."""
+        return tuple(
+            line for line in self.lines if line.kind in ("assumed", "extrapolated") and line.u > 0
+        )
+
+    @property
+    def band(self) -> str:
+        """"lies between -61 and -55 kJ/mol (95 %)" and why; empty where tables give the value."""
+        if self.at_run is None:
+            return ""
+        value, rough = self.at_run.value, self.not_tabulated
+        if 1.96 * sqrt(sum(line.u**2 for line in rough)) < WIDE_SHARE * abs(value):
+            return ""
+        largest = max(rough, key=lambda line: line.u)
+        return f"{between(self.at_run)}, most of it for {largest.what} ({largest.source})"
+
+
+def between(estimate: Estimate) -> str:
+    """A value's 95 % interval in words, rounded outwards to what its width can tell."""
+    low, high = estimate.interval95
+    step = 10.0 ** floor(log10(max(high - low, 1e-6) / 5.0))
+    places = max(0, -round(log10(step)))
+    low, high = step * floor(low / step + 1e-9), step * ceil(high / step - 1e-9)
+    return f"lies between {low:.{places}f} and {high:.{places}f} {estimate.unit} (95 %)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,12 +145,12 @@ def expected_enthalpy(
     value = sum(line.value for line in lines)
     u = sqrt(sum(line.u**2 for line in lines))
     source = "; ".join(dict.fromkeys(line.source for line in lines))
-    return Expected(
-        standard, Estimate(value, u, "kJ/mol", source, "computed"), _why(lines), tuple(lines)
-    )
+    at_run = Estimate(value, u, "kJ/mol", source, "computed")
+    found = Expected(standard, at_run, _sum_of(lines), tuple(lines))
+    return replace(found, why=f"{found.band}; {found.why}") if found.band else found
 
 
-def _why(lines: list[ExpectedLine]) -> str:
+def _sum_of(lines: list[ExpectedLine]) -> str:
     return "sum of " + ", ".join(f"{line.what} {line.value:+.2f}" for line in lines) + " kJ/mol"
 
 
@@ -152,11 +185,28 @@ def _concentration_lines(
                 "the molecular equation, e.g. HCl(aq) + KOH(aq) -> KCl(aq) + H2O(l)"
             )
         molality = _molality_of(species, molalities)
-        one = phi_L(species.formula, molality, t_C)
-        times = float(number) / 1e3
-        what = f"{species} at {molality:.3g} mol/kg"
-        value, u, sign = times * one.value, abs(times) * one.u, copysign(1.0, times)
-        lines.append(ExpectedLine(what, value, u, one.source, f"φL:{species.formula}", sign))
+        lines += _phi_lines(species, molality, t_C, float(number) / 1e3)
+    return lines
+
+
+def _phi_lines(species: Species, molality: float, t_C: float, times: float) -> list[ExpectedLine]:
+    """One solute's term; what an estimate shares with other salts of its anion stands apart."""
+    one = phi_L(species.formula, molality, t_C)
+    what, key = f"{species} at {molality:.3g} mol/kg", f"φL:{species.formula}"
+    value, sign = times * one.value, copysign(1.0, times)
+    shared = shared_part(species.formula, molality)
+    if shared is None:
+        u = abs(times) * one.u
+        return [ExpectedLine(what, value, u, one.source, key, sign, one.kind)]
+    common = min(shared.u, one.u)
+    own = sqrt(one.u**2 - common**2)
+    anion = f"φL:{shared.anion}-"
+    lines = [
+        ExpectedLine(what, value, abs(times) * common, one.source, anion, sign, one.kind)
+    ]
+    if own > 0.0:
+        text = f"{species}, its cation's part"
+        lines.append(ExpectedLine(text, 0.0, abs(times) * own, one.source, key, sign, one.kind))
     return lines
 
 

@@ -1,12 +1,13 @@
 """First temperature derivatives of Pitzer's parameters at 25 °C, per kelvin.
 
 ``SP78``  L. F. Silvester, K. S. Pitzer, J. Solution Chem. 7 (1978) 327, as Pitzer (1991), ch. 3,
-          Tables 12 and 13 list them (F: a public copy of those tables). HCl carries the
-          negative dCφ/dT of Table 12: a widely used file prints it positive, which misses the
-          published φ_L by 0.35 kJ/mol at 2 mol/kg.
-``FIT``   temperature-dependent parameter functions of a later compilation, differentiated at
-          298.15 K (C from F); preferred where listed, and compared with SP78 for their worth.
-``CARB``  carbonates and bicarbonates as a public-domain geochemical data file lists them (F).
+          Tables 12 and 13 print them. For HCl, HBr, LiCl, LiBr, NaBr, KBr, NaOH, Li2SO4, SrCl2,
+          CaBr2, MgBr2 and BaBr2 the file pitzer.dat of PHREEQC (US Geological Survey, public
+          domain) prints the same numbers, but for dCφ/dT of HCl: positive there, which misses the
+          published φ_L by 0.35 kJ/mol at 2 mol/kg; Table 12 has the negative sign.
+``USGS``  temperature function of the same file, after C. A. J. Appelo, Appl. Geochem. 55 (2015) 62,
+          differentiated at 298.15 K (C from F); within 55 J/mol of Archer (1999).
+``CARB``  carbonates and bicarbonates as the same file lists them (F).
 
 Each row: dβ0, dβ1, dβ2, dCφ for one formula unit, highest molality of the fit, source. Table 13
 lists C = Cφ / (2 |z+ z-|^½); it is turned into Cφ here. 2-2 salts use α1 = 1.4 and α2 = 12.
@@ -59,9 +60,8 @@ _TWO_TWO = {  # 1e-3, 1e-2, b2 1e-1, C 1e-3
     "MgSO4": (-0.690, 1.530, -2.53, 0.131, 2.0), "CuSO4": (-4.400, 2.380, -4.73, 1.200, 1.0),
     "ZnSO4": (-3.660, 2.330, -3.33, 0.990, 1.0), "CdSO4": (-2.790, 1.710, -5.22, 0.650, 1.0),
 }
-_FIT = {  # 1e-4, 1e-4, 1e-5
-    "KCl": (6.632, 10.16, -7.94, 4.5), "KOH": (1.519, 5.971, -2.05, 4.0),
-    "KNO3": (15.52, 48.75, -22.2, 2.4), "NaNO3": (12.78, 23.90, -17.6, 2.2),
+_USGS = {  # 1e-4, 1e-4, 1e-5
+    "KCl": (5.778, 14.99, -6.227, 4.8),
 }
 _CARB = {  # 1e-3, 1e-3
     "Na2CO3": (1.79, 2.05, 0.0, 1.0), "K2CO3": (1.788, 2.051, 0.0, 1.0),
@@ -83,23 +83,23 @@ SP78: dict[str, Slopes] = {
         for s, (a, b, d, c, m) in _TWO_TWO.items()
     },
 }
-FIT: dict[str, Slopes] = {
-    s: Slopes(a * 1e-4, b * 1e-4, 0.0, c * 1e-5, m, "FIT") for s, (a, b, c, m) in _FIT.items()
+USGS: dict[str, Slopes] = {
+    s: Slopes(a * 1e-4, b * 1e-4, 0.0, c * 1e-5, m, "USGS") for s, (a, b, c, m) in _USGS.items()
 }
 CARB: dict[str, Slopes] = {
     s: Slopes(a * 1e-3, b * 1e-3, 0.0, 0.0, m, "CARB") for s, (a, b, _, m) in _CARB.items()
 }
 
 SOURCES = {
-    "SP78": "Pitzer model, Silvester & Pitzer (1978), from a public copy",
-    "FIT": "Pitzer model, later temperature-dependent fit, differentiated at 25 °C (computed)",
-    "CARB": "Pitzer model, public-domain geochemical data file",
+    "SP78": "Pitzer model, Silvester & Pitzer (1978)",
+    "USGS": "Pitzer model, pitzer.dat of PHREEQC (USGS, public domain), differentiated at 25 °C",
+    "CARB": "Pitzer model, pitzer.dat of PHREEQC (USGS, public domain)",
 }
 
 
 def slopes(formula: str) -> Slopes | None:
     """The parameter slopes used for a salt, or ``None``."""
-    for table in (FIT, SP78, CARB):
+    for table in (USGS, SP78, CARB):
         if formula in table:
             return table[formula]
     return None
@@ -107,4 +107,4 @@ def slopes(formula: str) -> Slopes | None:
 
 def all_slopes() -> dict[str, Slopes]:
     """Every salt with parameters, the preferred set of each."""
-    return {**CARB, **SP78, **FIT}
+    return {**CARB, **SP78, **USGS}

@@ -177,6 +177,8 @@ def _show_summary(out: Output, line: dict[str, Any]) -> None:
             f"  expected at these concentrations and temperatures:"
             f" {_number(line, 'expected_at_runs')} {unit}{own}"
         )
+        if line["expected_band"]:
+            out.say(f"  it {line['expected_band']}")
     elif molar:
         out.say(
             f"  expected at these concentrations and temperatures: cannot be given,"

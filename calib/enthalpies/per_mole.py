@@ -82,6 +82,7 @@ def two_values(expected: Expected | None, *, molar: bool = True) -> dict[str, An
         "expected_at_run_kJ_per_mol": at_run.value if at_run is not None else None,
         "u_expected_at_run_kJ_per_mol": at_run.u if at_run is not None else None,
         "expected_why": _made_of(expected),
+        "expected_band": (expected.band or None) if expected is not None else None,
         "why_no_expected": _why_not(expected) if molar else None,
         "expected_lines": [
             {
@@ -142,6 +143,7 @@ class ComparedWith:
     expected_range: tuple[float, float] | None = None
     made_of: str = ""
     why_no_expected: str = ""
+    band: str = ""
 
     def to_json(self) -> dict[str, Any]:
         """Keys of a line of ``summary``."""
@@ -153,6 +155,7 @@ class ComparedWith:
             "u_expected_at_runs": self.u_expected,
             "expected_range": list(self.expected_range) if self.expected_range else None,
             "expected_why": self.made_of or None,
+            "expected_band": self.band or None,
             "why_no_expected": self.why_no_expected or None,
         }
 
@@ -180,4 +183,5 @@ def compared_with(runs: Sequence[RunResult]) -> ComparedWith:
         max(one.u for one in at_runs),
         (min(values), max(values)),
         str(_made_of(known[0])),
+        band=max((one.band for one in known), key=len),
     )

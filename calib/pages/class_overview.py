@@ -105,10 +105,15 @@ def _sentence(summary: Row, groups: int) -> str:
         if spread is not None
         else ""
     )
+    band = (
+        f" What is expected here {summary['expected_band']}."
+        if summary.get("expected_band")
+        else ""
+    )
     if groups == 1:
-        return f"One group: {plus_minus(mean.value, mean.u)} {mean.unit}."
+        return f"One group: {plus_minus(mean.value, mean.u)} {mean.unit}.{minus(band)}"
     said = f"Mean of {groups} groups: {plus_minus(mean.value, mean.u)} {mean.unit}{scatter}."
-    said += _robust(summary, groups, mean.unit)
+    said += _robust(summary, groups, mean.unit) + minus(band)
     shared, own = summary.get("u_shared"), summary.get("u_independent")
     if shared is not None and own is not None:
         said += (

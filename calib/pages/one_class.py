@@ -262,6 +262,8 @@ def _facts(row: Row) -> list[tuple[str, str]]:
         facts.append(
             ("expected at its concentration", f"{plus_minus(here.value, here.u)} {result.unit}")
         )
+        if row.get("expected_band"):
+            facts.append(("which", minus(str(row["expected_band"]))))
     elif row.get("why_no_expected"):
         facts.append(("expected at its concentration", f"not given: {row['why_no_expected']}"))
     if dilute is not None:

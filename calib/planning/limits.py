@@ -1,19 +1,27 @@
-"""What a plan runs into: a solid that stays, a cup that softens, water that boils."""
+"""What a plan runs into: a solid that stays, a cup that softens, a solution that boils or freezes.
+
+Freezing and boiling are the solution's own (:mod:`calib.reactions.osmotic`), not water's; a
+solubility ends with its table, and then says so.
+"""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
 from calib.errors import SubstanceError
+from calib.estimate import Estimate
+from calib.reactions.osmotic import boiling_point, freezing_point
 from calib.run_model.prepared import PreparedRun
 from calib.substances.formula import split_hydrate
 from fitting.cup.knowledge import PLAN
 
 __all__ = ["Dissolving", "HeatLimit", "dissolving", "heat_limit"]
 
-BOILS_C = 100.0
 NEAR_K = 10.0
+TABLE_SPAN = (0.0, 60.0)
+"""The temperatures that the solubility table spans."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +84,10 @@ def _one(
         tight = min(holds, _holds(formula, water_g, final - 2 * u))
     except SubstanceError as error:
         return Dissolving(formula, grams, water_g, final, None, None, f"{formula}: {error}")
+    share = 1.0 if grams <= holds else _share(formula, grams, water_g, t1, rise)
+    reached = t1 + share * rise
+    if not TABLE_SPAN[0] <= reached <= TABLE_SPAN[1]:
+        return _past_the_table(formula, grams, water_g, reached, holds)
     sure = grams <= 0.95 * tight
     if grams <= holds:
         said = "dissolve" if solid_in else "stay dissolved"
@@ -85,8 +97,6 @@ def _one(
             f"{final:.1f} °C{more}"
         )
         return Dissolving(formula, grams, water_g, final, holds, True, sentence)
-    share = _share(formula, grams, water_g, t1, rise)
-    reached = t1 + share * rise
     stays = f"the change is then about {reached - t1:.1f} K" if solid_in else "the rest settles"
     sentence = (
         f"NOT ALL of {formula} dissolves: about {share * grams:.3g} of {grams:.3g} g at "
@@ -95,10 +105,31 @@ def _one(
     return Dissolving(formula, grams, water_g, reached, share * grams, False, sentence)
 
 
+def _past_the_table(
+    formula: str, grams: float, water_g: float, final: float, holds: float
+) -> Dissolving:
+    """What the last tabulated temperature tells of one beyond it: less in the cold, more in heat."""
+    end = TABLE_SPAN[0] if final < TABLE_SPAN[0] else TABLE_SPAN[1]
+    cold = final < TABLE_SPAN[0]
+    told: bool | None = None
+    if cold and grams > holds:
+        told, verdict = False, f"NOT ALL of {formula} dissolves"
+    elif not cold and grams <= holds:
+        told, verdict = True, f"{grams:.3g} g of {formula} dissolve"
+    else:
+        verdict = f"whether {grams:.3g} g of {formula} dissolve is not told"
+    sentence = (
+        f"{verdict}: the solubility table ends at {end:g} °C, where the water holds {holds:.3g} g; "
+        f"{final:.1f} °C lies past it"
+    )
+    return Dissolving(formula, grams, water_g, final, holds, told, sentence)
+
+
 def _holds(formula: str, water_g: float, t_C: float) -> float:
     from calib.substances.solubility import solubility
 
-    return solubility(formula, min(max(t_C, 0.0), 60.0)).value * water_g / 100.0
+    low, high = TABLE_SPAN
+    return solubility(formula, min(max(t_C, low), high)).value * water_g / 100.0
 
 
 def _share(formula: str, grams: float, water_g: float, t1: float, rise: float) -> float:
@@ -118,12 +149,16 @@ class HeatLimit:
     limit_C: float
     verdict: str
     sentences: tuple[str, ...]
+    freezes: Estimate
+    boils: Estimate
 
     def to_json(self) -> dict[str, Any]:
         """As the command prints it."""
         return {
             "hottest_C": self.hottest_C, "limit_C": self.limit_C, "verdict": self.verdict,
             "sentences": list(self.sentences),
+            "freezes_C": self.freezes.value, "u_freezes_K": self.freezes.u,
+            "boils_C": self.boils.value, "u_boils_K": self.boils.u,
         }  # fmt: skip
 
 
@@ -132,7 +167,9 @@ def heat_limit(
 ) -> HeatLimit:
     """Compare the hottest that must be reckoned with (rise + 2 u) with the cup's limit."""
     glass = any(word in kind.casefold() for word in ("glass", "steel", "dewar", "metal"))
-    limit, what = (BOILS_C, "the water boils")
+    liquid = prepared.contents.liquid
+    freezes, boils = freezing_point(liquid), boiling_point(liquid)
+    limit, what = boils.value, "the solution boils" if liquid.solutes_g else "the water boils"
     if not glass:
         limit, what = PLAN.foam_softens_C.value, "foam softens"
     start = max(t1_C, float(prepared.run.added_C or t1_C) if _liquid_added(prepared) else t1_C)
@@ -152,20 +189,37 @@ def heat_limit(
         )
     else:
         sentences.append(f"up to {hottest:.0f} °C; {what} from about {limit:.0f} °C on")
-    if hottest >= BOILS_C:
-        sentences.append("the water would boil and spray: do not do this")
-    if t1_C + rise_K - 2.0 * u_K <= 0.0:
-        sentences.append("it would fall to the freezing point: part of the water would freeze")
+    if hottest >= boils.value - 2.0 * boils.u:
+        sentences.append("it would boil and spray: do not do this")
+    sentences += _frost(t1_C + rise_K, u_K, freezes)
     added = prepared.added
     if added is not None and added.species.state == "s" and prepared.process.kind == "reaction":
         near = t1_C + rise_K / PLAN.unstirred_share.value
-        if rise_K > 0 and near >= BOILS_C > hottest:
+        if rise_K > 0 and near >= boils.value > hottest:
             verdict = "near" if verdict == "within" else verdict
             sentences.append(
                 f"{added.species} lying in a quarter of the water would bring that to boiling: "
                 "stir from the first moment, add it in portions, never drop it into little water"
             )
-    return HeatLimit(hottest, limit, verdict, tuple(sentences))
+    return HeatLimit(hottest, limit, verdict, tuple(sentences), freezes, boils)
+
+
+def _frost(final_C: float, u_K: float, freezes: Estimate) -> list[str]:
+    """Whether ice forms: the coldest to be reckoned with against the solution's freezing point."""
+    where = f"{freezes.value:.1f} ± {max(freezes.u, 0.05):.1f} °C"
+    if final_C <= freezes.value:
+        return [
+            f"it would fall to the freezing point of the solution, {where}: ice (or salt) would "
+            "separate and it would get no colder; take more water or less of the salt"
+        ]
+    apart = 2.0 * math.hypot(u_K, freezes.u)
+    if final_C - apart <= freezes.value:
+        return [f"it comes near the freezing point of the solution, {where}: a little ice may form"]
+    if final_C - 2.0 * u_K <= 0.0:
+        return [
+            f"below 0 °C, but ice forms in this solution only at {where}, if no salt settles before"
+        ]
+    return []
 
 
 def _liquid_added(prepared: PreparedRun) -> bool:

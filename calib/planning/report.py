@@ -30,6 +30,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "dH_kJ_per_mol": rise.dH.value if rise.dH is not None else None,
         "u_dH_kJ_per_mol": rise.dH.u if rise.dH is not None else None,
         "dH_source": rise.dH.source if rise.dH is not None else None,
+        "dH_band": rise.band or None,
         "before_C": t1,
         "rise_K": rise.rise.value,
         "u_rise_K": rise.rise.u,

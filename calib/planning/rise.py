@@ -49,6 +49,8 @@ class PlannedRise:
     dH: Estimate | None
     limiting: Limiting | None
     warnings: tuple[str, ...]
+    band: str = ""
+    """ΔH as a band in words, where it is estimated or held past its data."""
 
 
 def plan_rise(
@@ -80,7 +82,16 @@ def plan_rise(
         final = min(max(t1 + rise.value, 0.0), 99.0)
     loss, u_loss, after = _loss(prepared, constant, t1, rise.value, after_s)
     shown = _shown(q, prepared, f, t1, t1 + rise.value - loss, (loss, u_loss))
-    return PlannedRise(rise, shown, loss, after, dH, limiting, tuple(warnings))
+    band = "" if given is not None else _band(prepared, t1)
+    return PlannedRise(rise, shown, loss, after, dH, limiting, tuple(warnings), band)
+
+
+def _band(prepared: PreparedRun, t_C: float) -> str:
+    from calib.run_model.expected import expected_for
+
+    if prepared.process.equation is None or prepared.process.kind == "dilution":
+        return ""
+    return expected_for(prepared, t_C).band
 
 
 def _looked_up(prepared: PreparedRun, t_C: float) -> tuple[Estimate | None, list[str]]:

@@ -85,7 +85,7 @@ class Expected:
 
     @property
     def band(self) -> str:
-        """"lies between -61 and -55 kJ/mol (95 %)" and why; empty where tables give the value."""
+        """ "lies between -61 and -55 kJ/mol (95 %)" and why; empty where tables give the value."""
         if self.at_run is None:
             return ""
         value, rough = self.at_run.value, self.not_tabulated
@@ -201,9 +201,7 @@ def _phi_lines(species: Species, molality: float, t_C: float, times: float) -> l
     common = min(shared.u, one.u)
     own = sqrt(one.u**2 - common**2)
     anion = f"φL:{shared.anion}-"
-    lines = [
-        ExpectedLine(what, value, abs(times) * common, one.source, anion, sign, one.kind)
-    ]
+    lines = [ExpectedLine(what, value, abs(times) * common, one.source, anion, sign, one.kind)]
     if own > 0.0:
         text = f"{species}, its cation's part"
         lines.append(ExpectedLine(text, 0.0, abs(times) * own, one.source, key, sign, one.kind))

@@ -42,11 +42,11 @@ def test_the_cups_own_constant_is_used(cups, tmp_path):
 
 
 def test_an_enthalpy_that_is_not_tabulated_is_given_by_hand(cupledger):
-    """10 mL of 12 mol/L sulfuric acid: beyond every table; -60 kJ/mol of it by hand."""
-    words = ("plan", "100 g water", "10 mL 12 mol/L H2SO4(aq)")
-    done = cupledger(*words)
+    """Glucose: its solution is in no table. 10 mL of 12 mol/L sulfuric acid, -60 kJ/mol by hand."""
+    done = cupledger("plan", "100 g water", "5 g C6H12O6(s)")
     assert done.code == 2
     assert "--enthalpy" in done.err
+    words = ("plan", "100 g water", "10 mL 12 mol/L H2SO4(aq)")
     facts = cupledger(*words, "--enthalpy", "-60", "--u-enthalpy", "2", "--json").json
     assert facts["dH_kJ_per_mol"] == -60.0
     by_hand = 0.12 * 60e3 / (117 * 3.8 + 15)  # 1.67 g/mL, some 3.8 J/(g K), assumed cup

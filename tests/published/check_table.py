@@ -99,12 +99,14 @@ def dilution_rows() -> Iterator[Row]:
     topic = "relative apparent molar enthalpy"
     for formula, m, value in dilution.CASES:
         yield _phi(topic, formula, m, value, dilution.TOLERANCE, "F", PARKER)
-    for letter_source, points in (
-        ("Archer, J. Phys. Chem. Ref. Data 28 (1999) 1", dilution.ARCHER_KCL),
-        ("a later fitted Pitzer model", dilution.FITTED_KCL),
-    ):
-        for m, value in points:
-            yield _phi(topic, "KCl", m, value, 100.0, "C", letter_source)
+    archer = "Archer, J. Phys. Chem. Ref. Data 28 (1999) 1"
+    for m, value in dilution.ARCHER_KCL:
+        yield _phi(topic, "KCl", m, value, 100.0, "C", archer)
+    for m, value in dilution.THOMSEN_KCL:
+        yield _phi(topic, "KCl", m, value, 100.0, "C", "Thomsen, thesis (1997)", "another model")
+    for formula, m, value in dilution.OTHERS:
+        source = "Thomsen, thesis (1997)" if formula == "NH4Cl" else "Silvester & Pitzer (1978)"
+        yield _phi(topic, formula, m, value, 0.1 * abs(value), "C", source, "another model")
     page = "CRC Handbook, enthalpy of dilution of acids"
     for formula, m, kJ in (
         ("HClO4", 1, -0.201), ("HBr", 1, 1.314), ("HI", 1, 0.933), ("HNO3", 1, 0.506),
@@ -118,11 +120,18 @@ def dilution_rows() -> Iterator[Row]:
 
 
 def _phi(
-    topic: str, formula: str, m: float, value: float, tolerance: float, letter: str, source: str
+    topic: str,
+    formula: str,
+    m: float,
+    value: float,
+    tolerance: float,
+    letter: str,
+    source: str,
+    way: str = "",
 ) -> Row:
     ours = phi_L(formula, m)
     return Row(topic, f"{formula} {m:.3g} mol/kg", value, tolerance, "J/mol", letter, source,
-               ours.value, ours.u)  # fmt: skip
+               ours.value, ours.u, way)  # fmt: skip
 
 
 def neutralization_rows() -> Iterator[Row]:
@@ -134,8 +143,9 @@ def neutralization_rows() -> Iterator[Row]:
             species = (Species("HCl", "aq"), Species(base, "aq"), Species(salt, "aq"))
             found = expected_enthalpy(equation, dict(zip(species, row[1:4], strict=True))).at_run
             assert found is not None
-            yield Row(topic, f"{row[0]:g} mol/L HCl + {base}", row[column], 0.02, "kJ/mol", "C",
-                      f"CODATA and {PARKER}" if base == "NaOH" else "CODATA and a Pitzer model",
+            own = base == "NaOH"
+            yield Row(topic, f"{row[0]:g} mol/L HCl + {base}", row[column], 0.02 if own else 0.1,
+                      "kJ/mol", "C", f"CODATA and {PARKER}" if own else "CODATA, CRC and Thomsen",
                       found.value, found.u)  # fmt: skip
     slope = delta_cp(parse_equation("HCl(aq) + NaOH(aq) -> NaCl(aq) + H2O(l)"))
     assert slope is not None

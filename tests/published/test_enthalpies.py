@@ -67,17 +67,18 @@ def test_ionization_of_water_measured_at_10_and_40(t_C, kcal):
     assert abs(expected_enthalpy(equation, nothing, t_C).at_run.value + kcal * 4.184) < 0.6
 
 
-# C from Parker's φ_L (F) and, for KOH and KCl, a fitted Pitzer model (C from F). Molalities from
+# C from Parker's φ_L (F) and, for KOH and KCl, the extended UNIQUAC model of K. Thomsen, thesis
+# (1997), doi 10.11581/dtu:00000074 (C from F); our KCl is another model's. Molalities from
 # the densities of Laliberté (L). mol/L each; m acid, base, salt; with NaOH; adiabatic rise; with KOH
 FINITE = [
-    (0.05, 0.0502, 0.0501, 0.0251, -56.32, 0.338, -56.34),
-    (0.1, 0.1005, 0.1003, 0.0501, -56.50, 0.678, -56.53),
-    (0.25, 0.2519, 0.2505, 0.1253, -56.80, 1.706, -56.92),
-    (0.5, 0.5063, 0.5007, 0.2506, -57.12, 3.437, -57.38),
+    (0.05, 0.0502, 0.0501, 0.0251, -56.32, 0.338, -56.32),
+    (0.1, 0.1005, 0.1003, 0.0501, -56.50, 0.678, -56.51),
+    (0.25, 0.2519, 0.2505, 0.1253, -56.80, 1.706, -56.89),
+    (0.5, 0.5063, 0.5007, 0.2506, -57.12, 3.437, -57.34),
     (1.0, 1.0225, 1.0008, 0.5012, -57.62, 6.954, -58.14),
-    (1.5, 1.5492, 1.5012, 0.7521, -58.10, 10.54, -58.83),
-    (2.0, 2.0868, 2.0029, 1.0035, -58.63, 14.21, -59.50),
-    (3.0, 3.1966, 3.0138, 1.5091, -59.85, 21.81, -60.83),
+    (1.5, 1.5492, 1.5012, 0.7521, -58.10, 10.54, -58.93),
+    (2.0, 2.0868, 2.0029, 1.0035, -58.63, 14.21, -59.73),
+    (3.0, 3.1966, 3.0138, 1.5091, -59.85, 21.81, -61.39),
 ]
 
 
@@ -87,8 +88,8 @@ def test_neutralization_at_finite_concentration(row, base, salt, column):
     equation = parse_equation(f"HCl(aq) + {base}(aq) -> {salt}(aq) + H2O(l)")
     species = (Species("HCl", "aq"), Species(base, "aq"), Species(salt, "aq"))
     found = expected_enthalpy(equation, dict(zip(species, row[1:4], strict=True)))
-    assert found.at_run.value == pytest.approx(row[column], abs=0.016)
-    assert found.at_run.u < 0.25
+    assert found.at_run.value == pytest.approx(row[column], abs=0.016 if base == "NaOH" else 0.1)
+    assert found.at_run.u < (0.25 if base == "NaOH" else 0.45)
 
 
 @pytest.mark.parametrize("row", FINITE)
@@ -259,10 +260,10 @@ def test_ammonium_persulfate():
 
 @pytest.mark.parametrize(
     ("salt", "m", "low", "high"),
-    [("KNO3", 0.5, 33.3, 33.7), ("KNO3", 1.0, 31.9, 32.8), ("NH4Cl", 1.0, 15.4, 15.4)],
+    [("KNO3", 0.5, 33.7, 33.9), ("KNO3", 1.0, 32.5, 32.8), ("NH4Cl", 1.0, 15.4, 15.4)],
 )
 def test_integral_enthalpy_of_solution(salt, m, low, high):
-    """C from two Pitzer parameter sets (F)."""
+    """C from Silvester & Pitzer (1978) and Thomsen (1997) (F)."""
     equation = parse_equation(f"{salt}(s) -> {salt}(aq)")
     found = expected_enthalpy(equation, {Species(salt, "aq"): m}).at_run
     assert low - 0.1 <= found.value <= high + 0.1

@@ -1,0 +1,232 @@
+"""Every kind of file that the commands write: its endings, and how one of our own is recognised.
+
+Pages say what they are in ``<meta name="generator" …>``, Markdown in a comment, workbooks in the
+property "last modified by" (which every other program that saves them changes), text tables by
+their row of headings, charts in their metadata, exports by their first line. So an own output is
+replaced without asking, and a file of somebody else's, or a table that was filled in, is not.
+How files are written: `fitting.files.outputs`.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+import zipfile
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from calib.version import __version__
+from fitting.files.outputs import BEGINNING, Kind, Outputs, begins_with, first_bytes
+
+if TYPE_CHECKING:
+    from calib.runs.model import Table
+
+__all__ = [
+    "CERTIFICATE", "CHART", "CLASS_PAGE", "COOLDOWN_PAGE", "CURVE_PAGE", "EXPORT", "KEY_MARKDOWN",
+    "KEY_PAGE", "MARKS", "RESULTS", "SHEETS_MARKDOWN", "SHEETS_PAGE", "SUMMARY", "TABLE", "Kind",
+    "Outputs", "made_by", "markdown_mark", "outputs_beside", "page_kind", "reads_table",
+    "table_kind",
+]  # fmt: skip
+
+HTML = (".html", ".htm")
+MARKDOWN = (".md", ".markdown")
+TABLES = (".csv", ".tsv", ".txt", ".xlsx")
+
+
+def made_by(name: str) -> str:
+    """What an output says of itself where its format has a place for it."""
+    return f"cupledger {__version__}: {name}"
+
+
+# --- pages and Markdown ------------------------------------------------------------------------
+
+
+def page_kind(name: str) -> Kind:
+    """The kind of a self-contained page."""
+    wanted = re.compile(rf'<meta name="generator" content="cupledger [^":]*: {re.escape(name)}">')
+    return Kind(name, HTML, lambda path: bool(wanted.search(_beginning(path))))
+
+
+def markdown_mark(name: str) -> str:
+    """The first line of a Markdown file: a comment, which is not shown."""
+    return f"<!-- {made_by(name)} -->\n\n"
+
+
+def _markdown_kind(name: str) -> Kind:
+    wanted = re.compile(rf"<!-- cupledger [^:\n]*: {re.escape(name)} -->\n")
+    return Kind(name, MARKDOWN, lambda path: bool(wanted.match(_beginning(path))))
+
+
+def _beginning(path: Path) -> str:
+    return first_bytes(path).decode("utf-8-sig", errors="replace")
+
+
+CURVE_PAGE = page_kind("curve page")
+COOLDOWN_PAGE = page_kind("cooling page")
+CLASS_PAGE = page_kind("class page")
+CERTIFICATE = page_kind("certificate")
+SHEETS_PAGE = page_kind("feedback sheets")
+SHEETS_MARKDOWN = _markdown_kind("feedback sheets")
+KEY_PAGE = page_kind("worked answer")
+KEY_MARKDOWN = _markdown_kind("worked answer")
+PAGE = Kind("page", HTML, begins_with('<meta name="generator" content="cupledger '))
+
+TEMPLATES = {
+    "curve": CURVE_PAGE.name,
+    "cooldown": COOLDOWN_PAGE.name,
+    "class": CLASS_PAGE.name,
+    "certificate": CERTIFICATE.name,
+    "feedback": SHEETS_PAGE.name,
+    "key": KEY_PAGE.name,
+}
+"""The kind of page that each template makes."""
+
+
+# --- tables ------------------------------------------------------------------------------------
+
+
+def table_kind(name: str, headings: Sequence[str] = (), *, whole: bool = False) -> Kind:
+    """The kind of a table: in text known by the headings that it ends with (or is, if ``whole``).
+
+    A workbook is known by its properties; one that another program saved since is not own.
+    """
+    wanted = list(headings)
+
+    def is_own(path: Path) -> bool:
+        if path.suffix.casefold() == ".xlsx":
+            return workbook_is(path, name)
+        found = headings_of(path)
+        return bool(wanted) and (found if whole else found[-len(wanted) :]) == wanted
+
+    return Kind(name, TABLES, is_own)
+
+
+def headings_of(path: Path) -> list[str]:
+    """The first row of a text table, whichever of our delimiters it has."""
+    lines = first_bytes(path, 16 * BEGINNING).decode("utf-8-sig", errors="replace").splitlines()
+    rows = [next(csv.reader(lines[:1], delimiter=mark), []) for mark in ",;\t"]
+    return max(rows, key=len)
+
+
+_PROPERTIES = "docProps/core.xml"
+_MOST_BYTES = 100_000
+
+
+def workbook_is(path: Path, name: str) -> bool:
+    """Whether a workbook was written here as this kind and was not saved since.
+
+    The file's own properties (ISO/IEC 29500-2, core properties) tell both: who saved it last, and
+    that this was when it was made.
+    """
+    try:
+        with zipfile.ZipFile(path) as package, package.open(_PROPERTIES) as part:
+            text = part.read(_MOST_BYTES).decode("utf-8")
+    except (OSError, ValueError, KeyError, RuntimeError, zipfile.BadZipFile, NotImplementedError):
+        return False
+    if not re.search(rf"lastModifiedBy>cupledger [^<:]*: {re.escape(name)}<", text):
+        return False
+    made, saved = (_moment(text, word) for word in ("created", "modified"))
+    return made is not None and saved is not None and abs((saved - made).total_seconds()) <= 2.0
+
+
+def _moment(properties: str, word: str) -> datetime | None:
+    found = re.search(rf"<dcterms:{word}[^>]*>([^<]*)<", properties)
+    try:
+        return datetime.fromisoformat(found[1].replace("Z", "")) if found else None
+    except ValueError:
+        return None
+
+
+TABLE = table_kind("table")
+RESULTS_HEADINGS = (
+    *("constant_id", "constant_J_per_K", "u_constant_J_per_K", "rise_K", "u_rise_K", "method"),
+    *("heat_J", "extent_mol", "limiting", "at_C", "dH_kJ_per_mol", "u_dH_kJ_per_mol"),
+    *("interval95_low_kJ_per_mol", "interval95_high_kJ_per_mol"),
+    *("per", "reference_kJ_per_mol", "u_reference_kJ_per_mol"),
+    *("expected_at_run_kJ_per_mol", "u_expected_at_run_kJ_per_mol", "why_no_expected"),
+    *("quantity", "value", "u_value", "unit", "deviation", "mishap_verdict"),
+    *("warnings", "not_used_because"),
+)
+RESULTS = table_kind("results", RESULTS_HEADINGS)
+SUMMARY_HEADINGS = (
+    *("reaction", "unit", "per", "runs", "mean", "u_mean", "u_independent", "u_shared", "sd"),
+    *("robust_mean", "robust_sd", "scatter_p", "reference", "expected_at_runs"),
+    *("interval95_low", "interval95_high", "shared_by_all", "far_from_others"),
+)
+SUMMARY = table_kind("means", SUMMARY_HEADINGS, whole=True)
+MARKS_HEADINGS = (
+    *("answer_as_typed", "verdict", "slips", "what_happened", "own_readings_give", "unit"),
+    "not_marked_because",
+)
+MARKS = table_kind("marks", MARKS_HEADINGS)
+
+
+# --- charts and exports ------------------------------------------------------------------------
+
+
+def _is_chart(path: Path) -> bool:
+    try:
+        with path.open("rb") as stream:
+            beginning = stream.read(BEGINNING)
+            stream.seek(max(stream.seek(0, 2) - BEGINNING, 0))
+            return bool(re.search(rb"cupledger [^:\n]*: control chart", beginning + stream.read()))
+    except OSError:
+        return False
+
+
+CHART = Kind("control chart", (".svg", ".png", ".pdf"), _is_chart)
+EXPORT = Kind("export of constants", (".json",), begins_with('"format": "cupledger constants"'))
+
+
+# --- what a call reads -------------------------------------------------------------------------
+
+
+def outputs_beside(
+    registry: str | None = None,
+    *,
+    overwrite: bool = False,
+    table: Path | str | None = None,
+    curve: Path | str | None = None,
+) -> Outputs:
+    """The outputs of a call that uses this registry, and a table or a curve.
+
+    The registry's file, the files that SQLite keeps beside it, the table and the
+    ``readings.toml`` beside it are declared as read; the table's curves are once it is read
+    (`reads_table`).
+    """
+    from calib.registry.errors import RegistryError
+    from calib.registry.place import find_place
+    from calib.runs.readings_file import FILE_NAME
+
+    outputs = Outputs(overwrite=overwrite)
+    try:
+        place = find_place(registry).path
+    except RegistryError:  # said by whatever opens it
+        place = None
+    if place is not None:
+        outputs.reads("the registry", place)
+        outputs.reads(
+            "a part of the registry",
+            *(place.with_name(place.name + end) for end in ("-journal", "-wal", "-shm")),
+        )
+    if table is not None:
+        outputs.reads("the table", table)
+        outputs.reads("the instruments' file", Path(table).parent / FILE_NAME)
+    outputs.reads("the curve", curve)
+    return outputs
+
+
+def reads_table(outputs: Outputs, table: Table) -> Outputs:
+    """Declare all that a table was or will be read from: itself, its instruments, its curves.
+
+    Raises:
+        OutputError: one of the outputs that were declared is among them.
+    """
+    from calib.runs.readings_file import FILE_NAME
+
+    outputs.reads("the table", table.path)
+    outputs.reads("the instruments' file", table.path.parent / FILE_NAME)
+    outputs.reads("a curve of the table", *table.curves)
+    return outputs

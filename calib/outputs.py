@@ -103,10 +103,10 @@ def table_kind(name: str, headings: Sequence[str] = (), *, whole: bool = False) 
     return Kind(name, TABLES, is_own)
 
 
-def headings_of(path: Path) -> list[str]:
-    """The first row of a text table, whichever of our delimiters it has."""
+def headings_of(path: Path, delimiters: str = ",;\t") -> list[str]:
+    """The first row of a text table, whichever of the delimiters it has."""
     lines = first_bytes(path, 16 * BEGINNING).decode("utf-8-sig", errors="replace").splitlines()
-    rows = [next(csv.reader(lines[:1], delimiter=mark), []) for mark in ",;\t"]
+    rows = [next(csv.reader(lines[:1], delimiter=mark), []) for mark in delimiters]
     return max(rows, key=len)
 
 

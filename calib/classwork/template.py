@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from calib.classwork.template_sheets import BLANK_TABLE, CAUTIONS, HEADINGS, Form, workbook
 from calib.errors import InputError
@@ -147,26 +148,38 @@ def write_template(
 def is_blank(path: Path) -> bool:
     """Whether a file is a template as it was written here, with nothing filled in since.
 
-    In text: our headings, the example's row, and rows that hold a label and what every row and
-    the example hold alike.
+    That is: our headings, the example's row, and rows that hold a label and what every row and the
+    example hold alike; of a workbook also that no other program saved it since.
     """
-    if path.suffix.casefold() == ".xlsx":
-        return workbook_is(path, BLANK_TABLE)
     try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
+        headings, *rows = _cells_of(path)
     except (OSError, ValueError):
         return False
-    headings = headings_of(path)
     if "Run" not in headings or not set(headings) <= set(HEADINGS.values()):
         return False
-    mark = next((m for m in ",;\t" if lines[0].count(m) == len(headings) - 1), ",")
-    rows = [dict(zip(headings, row, strict=False)) for row in csv.reader(lines[1:], delimiter=mark)]
-    labels = [row.pop("Run", "") for row in rows]
-    example, *benches = rows or [{}]
-    if labels[:1] != [EXAMPLE_LABEL] or not benches:
+    named = [dict(zip(headings, row, strict=False)) for row in rows]
+    labels = [row.pop("Run", "") for row in named]
+    if labels[:1] != [EXAMPLE_LABEL] or len(named) < 2:
         return False
-    same = all(row == benches[0] for row in benches)
-    return same and all(not cell or cell == example[name] for name, cell in benches[0].items())
+    example, first, *others = named
+    alike = all(row == first for row in others)
+    return alike and all(cell in (None, "", example[name]) for name, cell in first.items())
+
+
+def _cells_of(path: Path) -> list[list[Any]]:
+    """The cells of a template, headings first; raises ValueError where it is none."""
+    if path.suffix.casefold() != ".xlsx":
+        marks = {len(headings_of(path, mark)): mark for mark in ",;\t"}
+        text = path.read_text(encoding="utf-8-sig")
+        return list(csv.reader(text.splitlines(), delimiter=marks[max(marks)])) or [[]]
+    from python_calamine import CalamineError, CalamineWorkbook
+
+    if not workbook_is(path, BLANK_TABLE):
+        raise ValueError("another program saved it")
+    try:
+        return CalamineWorkbook.from_path(str(path)).get_sheet_by_index(0).to_python()
+    except CalamineError as error:
+        raise ValueError(str(error)) from None
 
 
 TEMPLATE = Kind(BLANK_TABLE, TABLES, is_blank)

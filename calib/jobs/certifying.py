@@ -50,8 +50,8 @@ def certify(
         if not cups and not numbers:
             wanted += [k for k in store.constants() if k.in_force_on(day)]
     wanted = list({page_name(one): one for one in wanted}.values())
-    for one in wanted:
-        outputs.claim(CERTIFICATE, folder / page_name(one))
+    for one in wanted if folder.is_dir() else ():
+        outputs.check(CERTIFICATE, folder / page_name(one))
     pages = [(CERTIFICATE, page_name(one), certificate_page(one)) for one in wanted]
     paths = outputs.write_folder(folder, pages) if pages else []
     written = [

@@ -19,6 +19,7 @@ import stat
 import tempfile
 import unicodedata
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -119,7 +120,8 @@ class Outputs:
         place = Path(path)
         self.check(kind, place)
         one = _Claim(kind, place, option)
-        others = [claim for claim in self._claims if (claim.path, claim.kind) != (place, kind)]
+        own = (place, kind.name)
+        others = [claim for claim in self._claims if (claim.path, claim.kind.name) != own]
         for other in others:
             if same_file(place, other.path):
                 names = " and ".join(name for name in (other.option, option) if name)
@@ -307,15 +309,22 @@ def _listed(endings: tuple[str, ...]) -> str:
     return " or ".join(filter(None, (", ".join(endings[:-1]), endings[-1])))
 
 
-def _is_log(path: Path) -> bool:
-    """Whether a file reads as a logged curve."""
-    from fitting.files.curve_files import read_curve
+_MOST_LOG_COLUMNS = 4
+"""Of a log that cannot be read as it stands; a table of runs, which is no log, has more."""
 
-    try:
+
+def _is_log(path: Path) -> bool:
+    """Whether a file reads as a logged curve, or has the headings of one."""
+    from fitting.files.curve_files import list_columns, read_curve
+
+    with suppress(CurveError):
         read_curve(path)
-    except CurveError:
-        return False
-    return True
+        return True
+    with suppress(CurveError):
+        columns = list_columns(path)
+        named = {column.quantity for column in columns}
+        return len(columns) <= _MOST_LOG_COLUMNS and {"time", "temperature"} <= named
+    return False
 
 
 # --- onto the disk ---------------------------------------------------------------------------

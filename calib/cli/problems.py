@@ -10,8 +10,11 @@ from calib.errors import CupledgerError
 
 
 def show_problems(out: Output, problems: Sequence[dict[str, Any]]) -> None:
-    """Name each row, its column and what to do, on stderr."""
+    """Name each row, its column and what to do, on stderr; what is no row's is an error."""
     for problem in problems:
+        if problem["row"] is None:
+            out.note(f"error: {problem['message']}")
+            continue
         text = f"not used: row {problem['row']}, column {problem['column']}: {problem['message']}"
         for key, words in (("found", "found "), ("expected", "expected "), ("remedy", "")):
             if problem.get(key):

@@ -10,6 +10,7 @@ How files are written: `fitting.files.outputs`.
 from __future__ import annotations
 
 import csv
+import os
 import re
 import zipfile
 from collections.abc import Sequence
@@ -207,10 +208,9 @@ def outputs_beside(
         place = None
     if place is not None:
         outputs.reads("the registry", place)
-        outputs.reads(
-            "a part of the registry",
-            *(place.with_name(place.name + end) for end in ("-journal", "-wal", "-shm")),
-        )
+        for base in (place, Path(os.path.realpath(place))):  # SQLite follows a link
+            parts = (base.with_name(base.name + end) for end in ("-journal", "-wal", "-shm"))
+            outputs.reads("a part of the registry", *parts)
     if table is not None:
         outputs.reads("the table", table)
         outputs.reads("the instruments' file", Path(table).parent / FILE_NAME)

@@ -81,7 +81,7 @@ def patient_streams() -> Iterator[None]:
         except SystemExit as stop:
             code = stop.code
         out.flush()
-        if out.failed:
+        if out.failed and code != 2:  # a refusal was said on stderr already
             err.write(f"error: the results could not be printed on stdout: {out.failed}\n")
             code = code or 1
         err.flush()

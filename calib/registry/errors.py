@@ -46,15 +46,15 @@ class RegistryNotWritten(RegistryError):  # noqa: N818 - named for what is the m
     """A change was right but could not be stored: no room, no right, no server, no turn."""
 
 
-class RegistryReadOnly(RegistryNotWritten):  # noqa: N818 - named for what is the matter
+class RegistryReadOnly(RegistryNotWritten):
     """A change was asked of a registry that can only be read."""
 
 
-class RegistryBusy(RegistryNotWritten):  # noqa: N818 - named for what is the matter
+class RegistryBusy(RegistryNotWritten):
     """Others held the registry for longer than the waiting time; nothing was changed."""
 
 
-class RegistryUnreachable(RegistryNotWritten):  # noqa: N818 - named for what is the matter
+class RegistryUnreachable(RegistryNotWritten):
     """The database server cannot be reached, or went away.
 
     ``done`` says whether the change under way was kept: True, False, or None where nobody could be

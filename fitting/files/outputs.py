@@ -175,10 +175,12 @@ class Outputs:
                 at = path
                 os.replace(part, place)
                 done.append(path)
-        except (OSError, ValueError) as error:
+        except BaseException as error:
             for _, _, part in staged[len(done) :]:
                 part.unlink(missing_ok=True)
-            raise _cannot_write(at, error, done, len(wanted)) from None
+            if isinstance(error, OSError | ValueError):
+                raise _cannot_write(at, error, done, len(wanted)) from None
+            raise
         for folder in {place.parent for _, place, _ in staged}:
             _sync_folder(folder)
         return done
@@ -196,7 +198,7 @@ class Outputs:
         made = _make_folders(place)
         try:
             return self.write_all([(kind, place / name, content) for kind, name, content in files])
-        except OutputError:
+        except BaseException:
             for one in made:
                 _take_away(one)
             raise

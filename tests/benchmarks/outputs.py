@@ -229,8 +229,12 @@ def aim(option: Option, kind: str, made: Path, *, overwrite: bool) -> Result | N
     changed = tuple(
         name for name in sorted(held) if name in before and after.get(name) != before[name]
     )
-    left = tuple(name for name in after if Path(name).name.startswith("."))
     outcome = "written" if after.get(target.name) != before.get(target.name) else "refused"
+    left = tuple(
+        name
+        for name in set(after) - set(before)
+        if outcome == "refused" or Path(name).name.startswith(".")
+    )
     return Result(option.name, kind, overwrite, code, outcome, changed, left, said)
 
 
@@ -268,7 +272,7 @@ def _prepare(
         if kind == "capitals of it":
             target = folder / f"READ{option.ending}"
     elif kind == "a folder":
-        if option.inside:
+        if option.inside or option.parameter == "sheets":  # they take one
             return None
         target.mkdir()
         (target / "kept.txt").write_bytes(b"kept")
@@ -391,23 +395,37 @@ def every_result(made: Path) -> Iterator[Result]:
 
 
 def table_of(results: list[Result]) -> str:
-    """Markdown: a line a kind of file, calls, refused, and replaced with and without the word."""
-    lines = [
-        "| in the way | calls | refused | replaced without `--overwrite` | replaced with it |"
-        " input, registry, log or kept file changed |",
-        "|---|---:|---:|---:|---:|---:|",
+    """Markdown: a line a kind of file, a column an option, and the counts of both."""
+    names = [option.name for option in OUTPUTS]
+    lines = [f"{place}. `{name}`" for place, name in enumerate(names, start=1)]
+    numbers = " | ".join(map(str, range(1, len(names) + 1)))
+    lines += [
+        "",
+        f"| in the way | {numbers} | calls | replaced with the word | without it | changed |",
+        f"|---|{':-:|' * len(names)}---:|---:|---:|---:|",
     ]
-    for kind in KINDS:
-        own = [one for one in results if one.kind == kind]
+    for kind in [*KINDS, "**all**"]:
+        own = [one for one in results if kind in (one.kind, "**all**")]
+        cells = [_cell([one for one in own if one.option == name]) for name in names]
         written = [one for one in own if one.outcome == "written"]
-        lines.append(
-            f"| {kind} | {len(own)} | {len(own) - len(written)}"
-            f" | {sum(not one.overwrite for one in written)}"
-            f" | {sum(one.overwrite for one in written)} | {sum(bool(o.changed) for o in own)} |"
-        )
-    changed = sum(bool(one.changed) for one in results)
-    lines.append(f"| **all** | **{len(results)}** | | | | **{changed}** |")
+        counts = (
+            len(own), sum(one.overwrite for one in written),
+            sum(not one.overwrite for one in written), sum(bool(one.changed) for one in own),
+        )  # fmt: skip
+        if kind == "**all**":
+            cells = ["" for _ in names]
+        lines.append(f"| {kind} | {' | '.join([*cells, *map(str, counts)])} |")
     return "\n".join(lines)
+
+
+def _cell(results: list[Result]) -> str:
+    """r: refused; o: replaced with ``--overwrite`` only; f: replaced freely; !: what must not be."""
+    if not results:
+        return ""
+    if any(one.changed for one in results):
+        return "!"
+    written = [one for one in results if one.outcome == "written"]
+    return "f" if any(not one.overwrite for one in written) else "o" if written else "r"
 
 
 def main() -> None:
@@ -416,13 +434,10 @@ def main() -> None:
         made = make(Path(spare))
         results = list(every_result(made))
         registries = list(registry_results(made))
-    print(f"{len(OUTPUTS)} options that name an output, {len(KINDS)} kinds of file\n")
     print(table_of(results))
     changed = sum(bool(one.changed) for one in registries)
-    print(f"\n`--registry` of {len(REGISTRIES)} commands that write into it, aimed at a table, a")
-    print(
-        f"curve, readings.toml, text, binary, a folder: {len(registries)} calls, {changed} changed"
-    )
+    print(f"\n`--registry` of {len(REGISTRIES)} commands that write into it, aimed at six kinds of")
+    print(f"file that is no registry: {len(registries)} calls, {changed} changed anything")
     for one in [*results, *registries]:
         if one.changed or one.left or "Traceback" in one.said or "went wrong inside" in one.said:
             print(f"FAULT {one.option} at {one.kind} overwrite={one.overwrite}: {one}")

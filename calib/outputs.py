@@ -13,7 +13,6 @@ import csv
 import os
 import re
 import zipfile
-from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -88,18 +87,16 @@ TEMPLATES = {
 # --- tables ------------------------------------------------------------------------------------
 
 
-def table_kind(name: str, headings: Sequence[str] = (), *, whole: bool = False) -> Kind:
-    """The kind of a table: in text known by the headings that it ends with (or is, if ``whole``).
+def table_kind(name: str, *headings: str) -> Kind:
+    """The kind of a table: in text known by headings that no other table has together.
 
     A workbook is known by its properties; one that another program saved since is not own.
     """
-    wanted = list(headings)
 
     def is_own(path: Path) -> bool:
         if path.suffix.casefold() == ".xlsx":
             return workbook_is(path, name)
-        found = headings_of(path)
-        return bool(wanted) and (found if whole else found[-len(wanted) :]) == wanted
+        return bool(headings) and set(headings) <= set(headings_of(path))
 
     return Kind(name, TABLES, is_own)
 
@@ -141,27 +138,9 @@ def _moment(properties: str, word: str) -> datetime | None:
 
 
 TABLE = table_kind("table")
-RESULTS_HEADINGS = (
-    *("constant_id", "constant_J_per_K", "u_constant_J_per_K", "rise_K", "u_rise_K", "method"),
-    *("heat_J", "extent_mol", "limiting", "at_C", "dH_kJ_per_mol", "u_dH_kJ_per_mol"),
-    *("interval95_low_kJ_per_mol", "interval95_high_kJ_per_mol"),
-    *("per", "reference_kJ_per_mol", "u_reference_kJ_per_mol"),
-    *("expected_at_run_kJ_per_mol", "u_expected_at_run_kJ_per_mol", "why_no_expected"),
-    *("quantity", "value", "u_value", "unit", "deviation", "mishap_verdict"),
-    *("warnings", "not_used_because"),
-)
-RESULTS = table_kind("results", RESULTS_HEADINGS)
-SUMMARY_HEADINGS = (
-    *("reaction", "unit", "per", "runs", "mean", "u_mean", "u_independent", "u_shared", "sd"),
-    *("robust_mean", "robust_sd", "scatter_p", "reference", "expected_at_runs"),
-    *("interval95_low", "interval95_high", "shared_by_all", "far_from_others"),
-)
-SUMMARY = table_kind("means", SUMMARY_HEADINGS, whole=True)
-MARKS_HEADINGS = (
-    *("answer_as_typed", "verdict", "slips", "what_happened", "own_readings_give", "unit"),
-    "not_marked_because",
-)
-MARKS = table_kind("marks", MARKS_HEADINGS)
+RESULTS = table_kind("results", "constant_id", "heat_J", "dH_kJ_per_mol", "not_used_because")
+SUMMARY = table_kind("means", "reaction", "runs", "mean", "u_mean", "u_shared", "robust_mean")
+MARKS = table_kind("marks", "answer_as_typed", "verdict", "slips", "not_marked_because")
 
 
 # --- charts and exports ------------------------------------------------------------------------

@@ -14,7 +14,6 @@ from calib.outputs import (
     HTML,
     MARKDOWN,
     MARKS,
-    MARKS_HEADINGS,
     SHEETS_MARKDOWN,
     SHEETS_PAGE,
     Outputs,
@@ -29,6 +28,10 @@ if TYPE_CHECKING:
 __all__ = ["MarkedTable", "claim_sheets", "mark_answers", "write_marks", "write_sheets"]
 
 Progress = Callable[[int, int, str], None]
+_ADDED = (
+    "answer_as_typed", "verdict", "slips", "what_happened", "own_readings_give", "unit",
+    "not_marked_because",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -153,7 +156,7 @@ def write_marks(path: Path, marked: MarkedTable, *, outputs: Outputs | None = No
         if label not in read:
             rows.append([*label_only(label, given), *_added(None, problem)])
     outputs = reads_table(outputs or Outputs(), table)
-    write_table(path, [*given, *MARKS_HEADINGS], rows, kind=MARKS, outputs=outputs)
+    write_table(path, [*given, *_ADDED], rows, kind=MARKS, outputs=outputs)
     return path
 
 

@@ -5,23 +5,20 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from calib.outputs import (
-    RESULTS,
-    RESULTS_HEADINGS,
-    SUMMARY,
-    SUMMARY_HEADINGS,
-    Outputs,
-    reads_table,
-)
+from calib.outputs import RESULTS, Outputs, reads_table
+from calib.outputs import SUMMARY as MEANS
 
 if TYPE_CHECKING:
     from calib.jobs.evaluating import TableResults
     from calib.runs.model import CellValue, Run
 
-COMPUTED = tuple(
-    name
-    for name in RESULTS_HEADINGS
-    if not name.startswith("interval95") and name not in ("warnings", "not_used_because")
+COMPUTED = (
+    *("constant_id", "constant_J_per_K", "u_constant_J_per_K", "rise_K", "u_rise_K", "method"),
+    *("heat_J", "extent_mol", "limiting", "at_C", "dH_kJ_per_mol", "u_dH_kJ_per_mol"),
+    *("per", "reference_kJ_per_mol", "u_reference_kJ_per_mol"),
+    *("expected_at_run_kJ_per_mol", "u_expected_at_run_kJ_per_mol", "why_no_expected"),
+    *("quantity", "value", "u_value", "unit"),
+    *("deviation", "mishap_verdict"),
 )
 
 
@@ -46,11 +43,21 @@ def write_results(path: Path, results: TableResults, *, outputs: Outputs | None 
         cells = (
             given_cells(known, given) if known is not None else label_only(problem["row"], given)
         )
-        blank: list[CellValue] = [None] * (len(RESULTS_HEADINGS) - 1)
+        blank: list[CellValue] = [None] * (len(_HEADERS) - 1)
         rows.append([*cells, *blank, f"{problem['column']}: {problem['message']}"])
     outputs = reads_table(outputs or Outputs(), table)
-    write_table(path, [*given, *RESULTS_HEADINGS], rows, kind=RESULTS, outputs=outputs)
+    write_table(path, [*given, *_HEADERS], rows, kind=RESULTS, outputs=outputs)
     return path
+
+
+_HEADERS = (
+    *COMPUTED[:12],
+    "interval95_low_kJ_per_mol",
+    "interval95_high_kJ_per_mol",
+    *COMPUTED[12:],
+    "warnings",
+    "not_used_because",
+)
 
 
 def given_cells(run: Run, columns: tuple[str, ...]) -> list[CellValue]:
@@ -77,6 +84,12 @@ def _computed(facts: dict[str, Any]) -> list[CellValue]:
     return [*cells[:12], low, high, *cells[12:]]
 
 
+SUMMARY = (
+    *("reaction", "unit", "per", "runs", "mean", "u_mean", "u_independent", "u_shared", "sd"),
+    *("robust_mean", "robust_sd", "scatter_p", "reference", "expected_at_runs"),
+)
+
+
 def write_summary(path: Path, results: TableResults, *, outputs: Outputs | None = None) -> Path:
     """Write one line a reaction: mean, its two parts of uncertainty, robust mean, groups far off.
 
@@ -85,18 +98,14 @@ def write_summary(path: Path, results: TableResults, *, outputs: Outputs | None 
     """
     from calib.runs.writer import write_table
 
+    headers = [*SUMMARY, "interval95_low", "interval95_high", "shared_by_all", "far_from_others"]
     rows: list[list[CellValue]] = []
     for line in results.facts["summary"]:
         far = [f"{one['run']}: {one['reason']}" for one in line["outlying_reasons"]]
         shared = "; ".join(one["source"] for one in line["shared"])
         rows.append(
-            [
-                *(line.get(name) for name in SUMMARY_HEADINGS[:-4]),
-                *line["interval95"],
-                shared,
-                "; ".join(far),
-            ]
+            [*(line.get(name) for name in SUMMARY), *line["interval95"], shared, "; ".join(far)]
         )
     outputs = reads_table(outputs or Outputs(), results.table)
-    write_table(path, SUMMARY_HEADINGS, rows, sheet="Means", kind=SUMMARY, outputs=outputs)
+    write_table(path, headers, rows, sheet="Means", kind=MEANS, outputs=outputs)
     return path

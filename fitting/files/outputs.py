@@ -334,12 +334,13 @@ def _is_log(path: Path) -> bool:
 
 def _staged(place: Path, content: str | bytes) -> Path:
     """The content in a file beside its place, on the disk, with the mode that it shall have."""
-    data = content.encode("utf-8") if isinstance(content, str) else content
+    if isinstance(content, str):  # the name of a file need not be UTF-8: its odd bytes are shown
+        content = content.encode("utf-8", errors="backslashreplace")
     handle, name = tempfile.mkstemp(prefix=f".{place.name[:40]}.", suffix=".part", dir=place.parent)
     part = Path(name)
     try:
         with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
+            stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
         part.chmod(_mode(place))

@@ -176,6 +176,17 @@ def test_mode_and_links_stay_and_nothing_is_left_beside(cupledger, scene, tmp_pa
     assert [path.name for path in shared.iterdir()] == ["real.html"]
 
 
+@posix
+def test_a_log_whose_name_is_not_utf_8_has_its_page(cupledger, scene, tmp_path):
+    log = tmp_path / os.fsdecode(b"bench_\xfcber.csv")
+    try:
+        log.write_bytes(scene.path("curve").read_bytes())
+    except OSError:
+        pytest.skip("this file system takes UTF-8 names only")
+    assert cupledger("correct", log, "--page", tmp_path / "p.html").code == 0
+    assert "bench_\\udcfcber.csv" in (tmp_path / "p.html").read_text(encoding="utf-8")
+
+
 def test_refused_before_any_work(cupledger, scene, monkeypatch):
     def worked(*_, **__):
         raise AssertionError("work was done before the outputs were asked about")

@@ -76,4 +76,5 @@ def calibrate(
     show_problems(out, facts["errors"])
     show_calibration(out, facts)
     out.dump(facts)
-    raise typer.Exit(exit_code(facts["errors"], bool(facts["constants"])))
+    stored = bool(facts["constants"]) and all(one["row"] is not None for one in facts["errors"])
+    raise typer.Exit(exit_code(facts["errors"], stored))

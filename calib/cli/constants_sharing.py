@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from calib.cli.options import ByName, JsonFlag, RegistryPlace
+from calib.cli.options import ByName, JsonFlag, Overwrite, RegistryPlace
 from calib.cli.output import Output
 
 Rename = Annotated[
@@ -19,23 +19,23 @@ Rename = Annotated[
 
 
 def export(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="Text file to write.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Text file to write: .json.")],
     apparatus: Annotated[
         list[str] | None,
         typer.Option("--apparatus", metavar="ID", help="Only this cup; may be repeated."),
     ] = None,
     results: Annotated[bool, typer.Option("--results", help="The kept results too.")] = False,
-    replace: Annotated[
-        bool, typer.Option("--replace", help="Write over a file of that name.")
-    ] = False,
+    overwrite: Overwrite = False,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:
     """Write cups, constants and their trail to one text file with a checksum."""
     from calib.jobs.sharing import export_file
+    from calib.outputs import outputs_beside
 
     out = Output(as_json=as_json)
-    facts = export_file(file, registry, apparatus=apparatus or (), results=results, replace=replace)
+    outputs = outputs_beside(registry, overwrite=overwrite)
+    facts = export_file(file, registry, apparatus=apparatus or (), results=results, outputs=outputs)
     out.say(
         f"Written {file}: {len(facts['apparatus'])} cups, {facts['constants']} constants,"
         f" {facts['results']} results, {facts['trail_lines']} lines of the trail."

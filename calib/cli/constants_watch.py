@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from calib.cli.options import JsonFlag, RegistryPlace, TableFile, day
+from calib.cli.options import JsonFlag, Overwrite, RegistryPlace, TableFile, day
 from calib.cli.output import Output
 from calib.cli.problems import exit_code, show_problems
 from calib.rounding import with_u
@@ -27,14 +27,19 @@ def drift(
         Path | None,
         typer.Option("--chart", metavar="FILE", help="Draw the charts: .svg, .png or .pdf."),
     ] = None,
+    overwrite: Overwrite = False,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:
     """Has a cup changed, or the whole set? Control charts of the constants, judged in words."""
     from calib.jobs.watching import drift_of
+    from calib.outputs import outputs_beside
 
     out = Output(as_json=as_json)
-    facts = drift_of(registry, cups=cups or (), kind=kind, rules=rules, chart=chart)
+    outputs = outputs_beside(registry, overwrite=overwrite)
+    facts = drift_of(
+        registry, cups=cups or (), kind=kind, rules=rules, chart=chart, outputs=outputs
+    )
     for one in [*facts["sets"], *facts["cups"]]:
         out.say(one["verdict"])
         if len(one["points"]) > 1:
@@ -46,9 +51,12 @@ def drift(
         out.say("No cups are in use, so there is nothing to compare.")
     elif any(len(one["points"]) > 1 for one in facts["cups"]):
         out.say("o value, : centre, | limits (3 sigma); J/K.")
-    if chart is not None:
+    if facts["chart"] is not None:
         out.note(f"chart written: {chart}")
+    for error in facts["errors"]:
+        out.note(f"error: {error['message']}")
     out.dump(facts)
+    raise typer.Exit(exit_code(facts["errors"], anything_done=True))
 
 
 def check(

@@ -12,6 +12,7 @@ import typer
 
 from calib.cli import output
 from calib.cli.late import late_group
+from calib.cli.streams import patient_streams
 from fitting.errors import CupledgerError
 
 # Where each command lives, in the order of the help: module:name. It is loaded when asked for.
@@ -64,13 +65,15 @@ def root(
 def main() -> None:
     """Run the command line; the only place that turns errors into exit codes."""
     output.make_streams_safe()
+    with patient_streams():
+        _run()
+
+
+def _run() -> None:
     try:
         app()
     except CupledgerError as error:
         _refuse(str(error))
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        raise SystemExit(0) from None
     except OSError as error:
         name = f" ({error.filename})" if error.filename else ""
         _refuse(f"{error.strerror or error}{name}; nothing more was done")

@@ -30,6 +30,13 @@ PageFile = Annotated[
     Path | None,
     typer.Option("--page", metavar="FILE.html", help="Write one self-contained page."),
 ]
+Overwrite = Annotated[
+    bool,
+    typer.Option(
+        "--overwrite",
+        help="Replace a file that is there though it is not this command's own output.",
+    ),
+]
 TimeColumn = Annotated[
     str | None, typer.Option("--time-column", metavar="NAME", help="Column with the time.")
 ]

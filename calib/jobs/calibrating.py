@@ -41,7 +41,8 @@ def calibrate_table(
     twice. A constant that failed its checks is approved only with a ``reason``. The cups of
     ``lean_on_kind`` are drawn towards the others of their kind. A cup with cooling logs only keeps
     its constant in force and gets the loss found. Returns the object of ``calibrate --json``.
-    Nothing is stored if the table cannot be read.
+    Nothing is stored if the table cannot be read. A registry that cannot be written stands in
+    ``errors``, with no row, beside the results.
 
     Raises:
         TableError, RegistryError, InputError: nothing could be done; the message says why.
@@ -51,6 +52,7 @@ def calibrate_table(
     from calib.jobs.cup_kinds import kind_facts, leaned
     from calib.jobs.vessels import told_kinds
     from calib.registry import open_registry
+    from calib.registry.errors import RegistryNotWritten
     from calib.runs.reader import read_table
 
     _require_recheck(recheck_after, recheck_uses)
@@ -72,7 +74,10 @@ def calibrate_table(
                 found.append((new, shown))
             elif carried := carried_over(one, table, store, valid_from):
                 found.append((carried, shown))
-        _keep(store, found, approve=approve, by=by, reason=reason)
+        try:
+            _keep(store, found, approve=approve, by=by, reason=reason)
+        except RegistryNotWritten as error:  # the results stand, each "not stored"
+            facts["errors"].append({"row": None, "column": None, "message": str(error)})
         facts["registry"] = store.where
     return facts
 

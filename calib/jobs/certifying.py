@@ -8,8 +8,9 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from calib.errors import InputError, RegistryError
-from calib.jobs.pages import write_certificate
+from calib.errors import RegistryError
+from calib.outputs import CERTIFICATE, Outputs, outputs_beside
+from fitting.files.outputs import refuse_folder
 
 if TYPE_CHECKING:
     from calib.registry import Registry, StoredConstant
@@ -24,21 +25,23 @@ def certify(
     cups: Sequence[str] = (),
     numbers: Sequence[int] = (),
     on: date | None = None,
+    outputs: Outputs | None = None,
 ) -> dict[str, Any]:
     """Write the certificate of each cup's constant in force, or of constants by number.
 
     Without ``cups`` and ``numbers``: of every cup that has a constant in force on ``on`` (default:
     today). Each page is called after cup and number, so that an older constant's stays. A cup
-    without a constant stands in ``errors``; the others are written.
+    without a constant stands in ``errors``; the others are written, all or none.
 
     Raises:
-        InputError: the folder is a file, or a page cannot be written.
+        OutputError: the folder is a file, or a page may not or cannot be written.
         RegistryError: there is no constant of that number, or the registry cannot be opened.
     """
+    from calib.pages import certificate_page
     from calib.registry import open_registry
 
-    if folder.exists() and not folder.is_dir():
-        raise InputError(f"{folder} is a file; name a folder for the certificates")
+    refuse_folder(folder)
+    outputs = outputs or outputs_beside(registry)
     day = on or date.today()
     errors: list[dict[str, Any]] = []
     with open_registry(registry, create=False) as store:
@@ -46,13 +49,15 @@ def certify(
         wanted += _of_cups(cups, store, day, errors)
         if not cups and not numbers:
             wanted += [k for k in store.constants() if k.in_force_on(day)]
-    written = []
-    for constant in wanted:
-        folder.mkdir(parents=True, exist_ok=True)
-        path = write_certificate(folder / page_name(constant), constant)
-        written.append(
-            {"apparatus": constant.apparatus, "constant_id": constant.id, "page": str(path)}
-        )
+    wanted = list({page_name(one): one for one in wanted}.values())
+    for one in wanted if folder.is_dir() else ():
+        outputs.check(CERTIFICATE, folder / page_name(one))
+    pages = [(CERTIFICATE, page_name(one), certificate_page(one)) for one in wanted]
+    paths = outputs.write_folder(folder, pages) if pages else []
+    written = [
+        {"apparatus": one.apparatus, "constant_id": one.id, "page": str(path)}
+        for one, path in zip(wanted, paths, strict=True)
+    ]
     return {"certificates": written, "errors": errors, "on": day}
 
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from calib.outputs import RESULTS, Outputs, reads_table
+from calib.outputs import SUMMARY as MEANS
+
 if TYPE_CHECKING:
     from calib.jobs.evaluating import TableResults
     from calib.runs.model import CellValue, Run
@@ -19,11 +22,11 @@ COMPUTED = (
 )
 
 
-def write_results(path: Path, results: TableResults) -> Path:
+def write_results(path: Path, results: TableResults, *, outputs: Outputs | None = None) -> Path:
     """Write one line a row of the table, problems included; CSV or XLSX by the file's ending.
 
     Raises:
-        TableError: the ending is not known, the file is the table itself or cannot be written.
+        OutputError: the file may not or cannot be written, see `calib.outputs`.
     """
     from calib.runs.writer import write_table
 
@@ -42,7 +45,8 @@ def write_results(path: Path, results: TableResults) -> Path:
         )
         blank: list[CellValue] = [None] * (len(_HEADERS) - 1)
         rows.append([*cells, *blank, f"{problem['column']}: {problem['message']}"])
-    write_table(path, [*given, *_HEADERS], rows, not_over=[table.path])
+    outputs = reads_table(outputs or Outputs(), table)
+    write_table(path, [*given, *_HEADERS], rows, kind=RESULTS, outputs=outputs)
     return path
 
 
@@ -86,11 +90,11 @@ SUMMARY = (
 )
 
 
-def write_summary(path: Path, results: TableResults) -> Path:
+def write_summary(path: Path, results: TableResults, *, outputs: Outputs | None = None) -> Path:
     """Write one line a reaction: mean, its two parts of uncertainty, robust mean, groups far off.
 
     Raises:
-        TableError: the ending is not known, the file is the table itself or cannot be written.
+        OutputError: the file may not or cannot be written, see `calib.outputs`.
     """
     from calib.runs.writer import write_table
 
@@ -102,5 +106,6 @@ def write_summary(path: Path, results: TableResults) -> Path:
         rows.append(
             [*(line.get(name) for name in SUMMARY), *line["interval95"], shared, "; ".join(far)]
         )
-    write_table(path, headers, rows, sheet="Means", not_over=[results.table.path])
+    outputs = reads_table(outputs or Outputs(), results.table)
+    write_table(path, headers, rows, sheet="Means", kind=MEANS, outputs=outputs)
     return path

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import InputError
+from calib.outputs import EXPORT, Outputs, outputs_beside
 
 if TYPE_CHECKING:
     from calib.registry import Registry
@@ -19,24 +20,22 @@ def export_file(
     *,
     apparatus: Sequence[str] = (),
     results: bool = False,
-    replace: bool = False,
+    outputs: Outputs | None = None,
 ) -> dict[str, Any]:
     """Write constants to a text file and read it back; what it holds and its checksum.
 
     Raises:
-        InputError: the file exists and ``replace`` was not given.
-        RegistryError: a cup is not known, or the file cannot be written.
+        OutputError: the file may not or cannot be written, see `calib.registry.exchange.write`.
+        RegistryError: a cup is not known.
     """
     from calib.registry import exchange, open_registry
 
-    if path.is_dir():
-        raise InputError(f"{path} is a folder; give the name of a file in it")
-    if path.exists() and not replace:
-        raise InputError(
-            f"the file {path} exists; nothing was written; give another name, or --replace"
-        )
+    outputs = outputs or outputs_beside(registry)
+    outputs.claim(EXPORT, path, "FILE")
     with open_registry(registry, create=False) as store:
-        checksum = store.export_constants(path, apparatus=apparatus or None, results=results)
+        checksum = store.export_constants(
+            path, apparatus=apparatus or None, results=results, outputs=outputs
+        )
         where = store.where
     written = exchange.read(path)
     return {

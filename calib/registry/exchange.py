@@ -20,7 +20,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
@@ -38,6 +37,8 @@ from sqlalchemy import (
     select,
 )
 
+from calib.errors import OutputError
+from calib.outputs import EXPORT, Outputs
 from calib.registry import cups, schema
 from calib.registry.connection import now, who
 from calib.registry.errors import RegistryError
@@ -123,8 +124,14 @@ def checksum(content: Content) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
-def write(path: Path, content: Content) -> str:
-    """Write an export; the old file stays whole until the new one is. Returns the checksum."""
+def write(path: Path, content: Content, *, outputs: Outputs | None = None) -> str:
+    """Write an export; the old file stays whole until the new one is. Returns the checksum.
+
+    An export that is there is replaced where the new one holds all that it does; another one, and
+    a file of somebody else's, only where ``outputs`` allow it.
+
+    Raises OutputError: the file may not or cannot be written.
+    """
     document = {
         "format": FORMAT,
         "format_version": FORMAT_VERSION,
@@ -132,21 +139,31 @@ def write(path: Path, content: Content) -> str:
         "content": content,
     }
     text = json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
-    beside = path.with_name(path.name + ".part")
-    try:
-        with beside.open("w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise RegistryError(
-            f"the export {path} cannot be written ({error.strerror}); check the folder and the"
-            " space"
-            " that is left; nothing was changed"
-        ) from None
+    outputs = outputs or Outputs()
+    outputs.claim(EXPORT, path)
+    if not outputs.overwrite and path.exists():
+        _refuse_to_lose(path, content)
+    outputs.write(EXPORT, path, text)
     return str(document["sha256"])
+
+
+def _refuse_to_lose(path: Path, content: Content) -> None:
+    """Refuse to replace an export that holds a cup, a constant or a result that this one lacks."""
+    try:
+        earlier = json.loads(path.read_text(encoding="utf-8-sig"))["content"]
+        lost = sum(
+            str(row[name]) not in {str(new[name]) for new in content[key]}
+            for key, name in (("apparatus", "id"), ("constants", "uid"), ("results", "uid"))
+            for row in earlier[key]
+        )
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        lost = -1
+    if lost:
+        what = f"holds {lost} entries that the new one lacks" if lost > 0 else "cannot be read"
+        raise OutputError(
+            f"{path}: is there already and {what}; name another file, or add --overwrite to"
+            " replace it"
+        )
 
 
 def read(path: Path) -> Content:

@@ -9,6 +9,7 @@ from calib.registry.errors import (
     NotARegistry,
     RegistryBusy,
     RegistryError,
+    RegistryNotWritten,
     RegistryReadOnly,
     RegistryUnreachable,
 )
@@ -59,7 +60,7 @@ def _explain_sqlite(cause: sqlite3.Error, place: Place) -> RegistryError:
                 " the file and its folder, or give another one with --registry"
             )
         case 13:  # FULL
-            found = RegistryError(
+            found = RegistryNotWritten(
                 f"the disk that holds the registry {place.shown} is full; {NOTHING}, and all"
                 " that was"
                 " stored before is still there; free some space and try again"
@@ -77,7 +78,7 @@ def _explain_sqlite(cause: sqlite3.Error, place: Place) -> RegistryError:
         case 14:  # CANTOPEN
             found = RegistryError(cannot_open(place))
         case 10:  # IOERR
-            found = RegistryError(
+            found = RegistryNotWritten(
                 f"the disk refused to read or write the registry {place.shown} ({text}); {NOTHING};"
                 " check the disk, the network share and the space that is left"
             )

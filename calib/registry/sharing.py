@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from calib.registry.connection import Store
 
 if TYPE_CHECKING:
+    from calib.outputs import Outputs
     from calib.registry.merging import MergeReport
 
 
@@ -24,16 +25,18 @@ class Sharing:
         *,
         apparatus: Iterable[str] | None = None,
         results: bool = False,
+        outputs: Outputs | None = None,
     ) -> str:
         """Write constants (of all apparatus or those named) to a text file; its checksum.
 
-        The format is described in ``calib.registry.exchange``. ``results`` adds the kept results.
+        The format is described in ``calib.registry.exchange``. ``results`` adds the kept results,
+        ``outputs`` says what else the call reads and whether files of others may be replaced.
         """
         from calib.registry import exchange
 
         with self._store.reading() as connection:
             content = exchange.collect(connection, apparatus=apparatus, results=results)
-        return exchange.write(Path(path), content)
+        return exchange.write(Path(path), content, outputs=outputs)
 
     def import_constants(
         self,

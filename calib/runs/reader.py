@@ -15,6 +15,7 @@ from calib.errors import RowProblem, TableError
 from calib.runs.cells import Marks, as_text, is_empty
 from calib.runs.checks import has_readings
 from calib.runs.columns import COLUMNS
+from calib.runs.curve_paths import named_curves
 from calib.runs.dates import Order, find_order
 from calib.runs.grid import Grid, Head, find_head
 from calib.runs.model import CellValue, Run, Table
@@ -68,6 +69,7 @@ def read_table(path: Path | str, *, sheet: str | None = None) -> Table:
         digest=hashlib.sha256(data).hexdigest(),
         sheet=grid.sheet,
         steps=find_steps([out.digits for out in used if not out.problems]),
+        curves=named_curves([(out.fields, out.extra) for out in read], path.parent),
     )
 
 

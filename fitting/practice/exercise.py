@@ -24,7 +24,6 @@ import hashlib
 import json
 import math
 import os
-import tempfile
 import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
@@ -35,7 +34,8 @@ from typing import Any
 from fitting.cup.circumstances import Circumstances
 from fitting.curve import Curve
 from fitting.errors import CurveError
-from fitting.files.curve_files import read_curve, write_curve
+from fitting.files.curve_files import curve_text, read_curve
+from fitting.files.outputs import Kind, Outputs, begins_with
 from fitting.practice.score import MethodScore, Revealed, score
 from fitting.practice.truth import DIFFICULTIES, PracticeRun, practice_run
 
@@ -119,6 +119,17 @@ def read_answer(path: Path) -> dict[str, Any]:
     return content
 
 
+def _is_practice(curve_path: Path) -> bool:
+    """Whether a curve lies beside its own answer and was not changed since."""
+    try:
+        return bool(read_answer(answer_beside(curve_path))["sha256"] == _digest(curve_path))
+    except (CurveError, OSError):
+        return False
+
+
+PRACTICE_CURVE = Kind("practice curve", (".csv", ".txt"), _is_practice, asks=True)
+ANSWER = Kind("practice answer", (".json",), begins_with(f'"format": "{FORMAT}"'), asks=True)
+
 __all__ = [
     "DIFFICULTIES",
     "VERSION",
@@ -176,12 +187,13 @@ def make_practice(
         seed: the same seed and difficulties give the same curve; drawn at random where None.
         name: of the curve file; ``.csv`` is added where it has no ending of its own;
             ``practice-SEED`` where empty.
-        overwrite: replace an earlier practice curve and its answer. A file that is no practice
-            curve is never replaced.
+        overwrite: replace what is there; a curve that is no practice curve with its own answer
+            beside it is never replaced.
 
     Raises:
-        CurveError: unknown difficulty, seed below 0, no such folder, or a file that is there
-            already. Both files are written whole or not at all.
+        CurveError: unknown difficulty, seed below 0, or a name that leads out of the folder.
+        OutputError: no such folder, or a file that is there already. Both files are written whole
+            or not at all.
     """
     wanted = _checked(difficulties)
     number = _seed(seed)
@@ -189,32 +201,19 @@ def make_practice(
     title = name or f"practice-{number}"
     curve_path = place / (title if Path(title).suffix else f"{title}.csv")
     answer_path = answer_beside(curve_path)
-    _refuse_place(place, curve_path, answer_path, overwrite=overwrite)
+    if curve_path.parent != place:
+        raise CurveError(f"{title}: the name leads out of {place}; give a name without slashes")
+    outputs = Outputs(overwrite=overwrite)
+    outputs.claim(PRACTICE_CURVE, curve_path)
+    outputs.claim(ANSWER, answer_path)
     run = practice_run(wanted, number)
     task = Task(run.mixed_at_s, run.capacity_ratio, run.room_C, run.kind)
-    _write_both(curve_path, answer_path, run, asdict(task), _answer(run, wanted, number))
+    curve = curve_text(Curve.from_arrays(run.time_s, run.temperature_C, resolution_K=run.step_K))
+    answer = answer_text(
+        curve_path.name, curve.encode("utf-8"), asdict(task), _answer(run, wanted, number)
+    )
+    outputs.write_all([(ANSWER, answer_path, answer), (PRACTICE_CURVE, curve_path, curve)])
     return Practice(curve_path, answer_path, number, wanted, task)
-
-
-def _write_both(
-    curve_path: Path,
-    answer_path: Path,
-    run: PracticeRun,
-    task: dict[str, Any],
-    answer: dict[str, Any],
-) -> None:
-    """Both files are made beside their places first, so that a full disk leaves the old ones."""
-    curve = Curve.from_arrays(run.time_s, run.temperature_C, resolution_K=run.step_K)
-    try:
-        with tempfile.TemporaryDirectory(dir=curve_path.parent, prefix=".practice-") as spare:
-            made, sealed = Path(spare) / "curve", Path(spare) / "answer"
-            write_curve(made, curve)
-            text = answer_text(curve_path.name, made.read_bytes(), task, answer)
-            sealed.write_text(text, encoding="utf-8", newline="\n")
-            sealed.replace(answer_path)
-            made.replace(curve_path)
-    except OSError as problem:
-        raise _cannot_write(curve_path, problem) from None
 
 
 def reveal(
@@ -282,34 +281,6 @@ def _seed(seed: int | None) -> int:
     return int(seed)
 
 
-def _refuse_place(folder: Path, curve_path: Path, answer_path: Path, *, overwrite: bool) -> None:
-    if not folder.is_dir():
-        raise CurveError(f"{folder}: there is no such folder; make it first or choose another")
-    if curve_path.parent != folder:
-        raise CurveError(
-            f"{curve_path.name}: the name leads out of {folder}; give a name without slashes"
-        )
-    there = [path for path in (curve_path, answer_path) if path.exists()]
-    if there and not overwrite:
-        raise CurveError(
-            f"{there[0]}: the file is there already and is not overwritten; choose another name, "
-            "seed or folder, or say that it may be overwritten"
-        )
-    if there and not _is_practice(curve_path, answer_path):
-        raise CurveError(
-            f"{there[0]}: this is no practice curve with its own answer beside it, so it is not "
-            "overwritten; choose another name or folder"
-        )
-
-
-def _is_practice(curve_path: Path, answer_path: Path) -> bool:
-    """Whether both files are there and belong together."""
-    try:
-        return curve_path.is_file() and read_answer(answer_path)["sha256"] == _digest(curve_path)
-    except (CurveError, OSError):
-        return False
-
-
 def _answer(run: PracticeRun, difficulties: tuple[str, ...], seed: int) -> dict[str, Any]:
     return {
         "rise_K": run.rise_K,
@@ -336,9 +307,3 @@ def _check_student(rise_K: float | None, u: float | None) -> None:
 
 def _digest(path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest()
-
-
-def _cannot_write(path: Path, problem: OSError) -> CurveError:
-    return CurveError(
-        f"{path}: the file cannot be written ({problem.strerror}); choose another place"
-    )

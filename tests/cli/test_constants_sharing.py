@@ -46,13 +46,23 @@ def test_a_file_there_and_back_again(two, tmp_path):
 
 def test_an_export_takes_no_other_file_s_place(two, tmp_path):
     cupledger, _ = two
-    file = tmp_path / "notes.txt"
+    file = tmp_path / "notes.json"
     file.write_text("mine", encoding="utf-8")
+    assert "expected .json" in cupledger("constants", "export", tmp_path / "notes.txt").err
     refused = cupledger("constants", "export", file)
     assert refused.code == 2
-    assert "exists; nothing was written; give another name, or --replace" in refused.err
+    assert "is there already" in refused.err
+    assert "name another file, or add --overwrite to replace it" in refused.err
     assert file.read_text(encoding="utf-8") == "mine"
-    assert cupledger("constants", "export", file, "--replace").code == 0
+    assert cupledger("constants", "export", file, "--overwrite").code == 0
+    assert cupledger("constants", "export", file).code == 0  # holds all that it held
+    whole = file.read_bytes()
+    fewer = cupledger("constants", "export", file, "--apparatus", "P1")
+    assert fewer.code == 2
+    assert "holds 2 entries that the new one lacks" in fewer.err
+    assert file.read_bytes() == whole
+    assert cupledger("constants", "export", file, "--apparatus", "P1", "--overwrite").code == 0
+    assert cupledger("constants", "export", file).code == 0
     assert cupledger("constants", "export", tmp_path).code == 2
     assert cupledger("constants", "export", tmp_path / "no" / "x.json").code == 2
     unknown = cupledger("constants", "export", tmp_path / "x.json", "--apparatus", "P9")

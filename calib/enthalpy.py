@@ -21,12 +21,14 @@ from calib.enthalpies.sources import (
     FromRegistry,
 )
 from calib.enthalpies.summary import ReactionSummary, summarise
-from calib.errors import RowProblem
+from calib.enthalpies.tested import run_tests, with_remarks
+from calib.errors import InputError, RowProblem
 from calib.run_model.refusal import RowRefusedError
 
 if TYPE_CHECKING:
+    from calib.run_model.found_rise import Rise
     from calib.runs.instruments import Instruments
-    from calib.runs.model import Table
+    from calib.runs.model import Run, Table
 
 __all__ = [
     "AppliedConstant",
@@ -43,6 +45,19 @@ __all__ = [
 Progress = Callable[[int, int, str], None]
 
 
+NOT_COMPUTED = (ArithmeticError, ValueError, LookupError, TypeError, StopIteration, InputError)
+"""What numbers that nobody can have meant may end in, deep inside: the row's problem alone."""
+
+
+def _not_computed(run: Run, error: Exception) -> RowProblem:
+    own = isinstance(error, InputError)
+    said = str(error) if own else f"no heat balance can be worked out ({type(error).__name__})"
+    return RowProblem(
+        run.run, "run", said, "amounts and temperatures as they stand in this row",
+        "numbers that a cup can have", "check every amount and temperature of the row",
+    )  # fmt: skip
+
+
 def evaluate(
     table: Table,
     constants: ConstantSource,
@@ -52,6 +67,7 @@ def evaluate(
     check_monte_carlo: bool = False,
     method: str | None = None,
     per: str = "",
+    keep_all: bool = False,
     progress: Progress | None = None,
 ) -> EnthalpyReport:
     """Every row's molar enthalpy, in any mix of reactions and cups.
@@ -64,6 +80,9 @@ def evaluate(
     substances; where a row's reaction has no such thing it stays as written, with a remark. Rows
     that cannot be used become problems; all others are computed.
 
+    Runs are tested before they are averaged (`calib.enthalpies.tested`): one that a slip in typing
+    explains stays in the table with the reason, and leaves the means unless ``keep_all``.
+
     Raises ReactionError where ``per`` is none of these.
     """
     from calib.reactions.basis import check_wish
@@ -73,6 +92,12 @@ def evaluate(
     tools = instruments if instruments is not None else Loader.load(table)
     results: list[RunResult] = []
     problems: list[RowProblem] = list(table.problems)
+
+    def again(run: Run, rise: Rise | None = None) -> RunResult:
+        return evaluate_run(
+            run, tools, constants, at_25=at_25, method=method, per=per, rise=rise,
+        )  # fmt: skip
+
     for count, run in enumerate(table.rows, start=1):
         try:
             results.append(
@@ -88,8 +113,13 @@ def evaluate(
             )
         except RowRefusedError as refused:
             problems += refused.problems
+        except NOT_COMPUTED as error:
+            problems.append(_not_computed(run, error))
         if progress is not None:
             progress(count, len(table.rows), "runs")
+    tests = run_tests(results, again, keep_all=keep_all)
+    told = with_remarks(results, tests)
+    left_out = {place for place, test in enumerate(tests) if test.left_out}
     return EnthalpyReport(
-        tuple(results), summarise(results), tuple(problems), tuple(table.notes), table.digest
+        told, summarise(told, left_out), tuple(problems), tuple(table.notes), table.digest, tests
     )

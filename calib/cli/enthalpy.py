@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from calib.cli.mishaps import show_mishaps, show_outlying
-from calib.cli.options import ByName, JsonFlag, PageFile, RegistryPlace, TableFile
+from calib.cli.options import ByName, JsonFlag, KeepAll, PageFile, RegistryPlace, TableFile
 from calib.cli.output import Output
 from calib.cli.problems import exit_code, show_problems
 from calib.rounding import figures, interval, with_u
@@ -52,6 +52,7 @@ def enthalpy(
         Path | None,
         typer.Option("--summary", metavar="FILE", help="Write the means by reaction: CSV or XLSX."),
     ] = None,
+    keep_all: KeepAll = False,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:
@@ -59,7 +60,9 @@ def enthalpy(
     from calib.jobs.evaluating import evaluate_table
 
     out = Output(as_json=as_json)
-    report = evaluate_table(table, registry, at_25=at_25, per=per, progress=out.progress)
+    report = evaluate_table(
+        table, registry, at_25=at_25, per=per, keep_all=keep_all, progress=out.progress
+    )
     facts = report.facts
     _show(out, facts, budget=budget)
     if mishaps:
@@ -157,6 +160,8 @@ def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
 def _show_summary(out: Output, line: dict[str, Any]) -> None:
     """The mean, what it is per mole of, and the accepted and the expected value under it."""
     many = f"{line['runs']} run" + ("s" if line["runs"] != 1 else "")
+    if line["left_out"]:
+        many += f", {line['runs_in_mean']} of them in the mean"
     spread = f", spread {figures(line['sd'], 3)}" if line["sd"] is not None else ""
     unit = f"{line['unit']} {_per(line)}"
     if line["per_remark"]:
@@ -172,7 +177,8 @@ def _show_summary(out: Output, line: dict[str, Any]) -> None:
     out.say(f"  {where}: {_number(line, 'reference')} {unit} ({line['reference_source']})")
     if line["expected_at_runs"] is not None:
         low, high = line["expected_range"]
-        own = f", run by run {figures(low, 4)} to {figures(high, 4)}" if line["runs"] > 1 else ""
+        several = line["runs_in_mean"] > 1
+        own = f", run by run {figures(low, 4)} to {figures(high, 4)}" if several else ""
         out.say(
             f"  expected at these concentrations and temperatures:"
             f" {_number(line, 'expected_at_runs')} {unit}{own}"

@@ -30,6 +30,10 @@ PageFile = Annotated[
     Path | None,
     typer.Option("--page", metavar="FILE.html", help="Write one self-contained page."),
 ]
+KeepAll = Annotated[
+    bool,
+    typer.Option("--keep-all", help="Take every computed row into the means, suspected ones too."),
+]
 TimeColumn = Annotated[
     str | None, typer.Option("--time-column", metavar="NAME", help="Column with the time.")
 ]

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from calib.enthalpies.one_run import RunResult, evaluate_run
 from calib.enthalpies.report import EnthalpyReport
+from calib.enthalpies.same_rows import same_files, with_same_file
 from calib.enthalpies.sources import (
     AppliedConstant,
     ConstantSource,
@@ -117,7 +118,9 @@ def evaluate(
             problems.append(_not_computed(run, error))
         if progress is not None:
             progress(count, len(table.rows), "runs")
-    tests = run_tests(results, again, keep_all=keep_all)
+    files = same_files(table.rows)
+    problems = [with_same_file(one, files) for one in problems]
+    tests = run_tests(results, again, keep_all=keep_all, files=files)
     told = with_remarks(results, tests)
     left_out = {place for place, test in enumerate(tests) if test.left_out}
     return EnthalpyReport(

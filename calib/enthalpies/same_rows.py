@@ -8,16 +8,20 @@ in ``CHANCE`` tables do the rows count once; otherwise it is said and all of the
 
 from __future__ import annotations
 
+import hashlib
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from dataclasses import fields
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import fields, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from calib.errors import RowProblem
 
 if TYPE_CHECKING:
     from calib.enthalpies.one_run import RunResult
     from calib.runs.model import Run
 
-__all__ = ["told_twice"]
+__all__ = ["same_files", "told_twice", "with_same_file"]
 
 _NOT_COMPARED = ("run", "sheet_row", "notes", "written", "curve", "curve_path")
 _READINGS = (
@@ -28,14 +32,64 @@ _FEWEST_READINGS = 3
 CHANCE = 20.0
 
 
+def same_files(rows: Sequence[Run]) -> dict[str, tuple[str, ...]]:
+    """By label, the other rows whose curve is the very same file, refused rows included.
+
+    Only files of one size are read; one that cannot be read is another row's matter.
+    """
+    sizes: dict[int, list[tuple[Run, Path]]] = {}
+    for row in rows:
+        path = row.curve_path
+        if path is not None and path.is_file():
+            sizes.setdefault(path.stat().st_size, []).append((row, path))
+    alike: dict[str, list[str]] = {}
+    for own in sizes.values():
+        if len(own) == 1:
+            continue
+        for row, path in own:
+            try:
+                with path.open("rb") as file:
+                    key = hashlib.file_digest(file, "sha256").hexdigest()
+            except OSError:
+                continue
+            alike.setdefault(key, []).append(row.run)
+    return {
+        label: tuple(other for other in labels if other != label)
+        for labels in alike.values()
+        for label in labels
+        if len(labels) > 1
+    }
+
+
+def with_same_file(problem: RowProblem, files: Mapping[str, tuple[str, ...]]) -> RowProblem:
+    """A refused row's problem, with the rows that have the same curve."""
+    others = files.get(problem.row)
+    if not others or problem.column not in ("curve", "mixed_at_s"):
+        return problem
+    return replace(
+        problem,
+        message=f"{problem.message}; its curve is the very same file as that of "
+        f"{', '.join(others)}: look which of them is right",
+    )
+
+
 def told_twice(
-    results: Sequence[RunResult], left_out: Sequence[bool]
+    results: Sequence[RunResult],
+    left_out: Sequence[bool],
+    files: Mapping[str, tuple[str, ...]] | None = None,
 ) -> Iterator[tuple[int, str, bool]]:
     """Rows that tell one measurement again: place, sentence, and whether it leaves the mean.
 
     The first row that is still in the mean counts, the others do not: which of them is the right
-    one nobody can tell from the table.
+    one nobody can tell from the table. ``files`` is what `same_files` says of all rows, those that
+    could not be used included.
     """
+    used = {one.run.run for one in results}
+    for place, one in enumerate(results):
+        unused = [label for label in (files or {}).get(one.run.run, ()) if label not in used]
+        if unused:
+            said = f"its curve is the very same file as that of {', '.join(unused)}, not used"
+            yield place, f"{said}: look which of them is right", False
     for places, what, sure in (*_same_curves(results), *_same_cells(results)):
         counted = next((i for i in places if not left_out[i]), places[0])
         for i in places:

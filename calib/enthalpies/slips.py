@@ -214,11 +214,11 @@ def _curves(one: RunResult, others: Sequence[RunResult]) -> Iterator[TypedSlip]:
             )  # fmt: skip
 
 
-def oddity(run: Run, columns: Sequence[str]) -> float:
+def oddity(run: Run, columns: Sequence[str], *, hot: bool = False) -> float:
     """How far numbers of a row lie outside what rows usually have; 0 within. [1]
 
-    Squares of the distance to the usual range, in natural logarithms for amounts and in tenths of
-    a kelvin-decade (10 K) for temperatures.
+    Squares of the distance to the usual range, in natural logarithms for amounts and in units
+    of 10 K for temperatures. ``hot``: a solid that is hot when it goes in.
     """
     total = 0.0
     for column in columns:
@@ -226,7 +226,7 @@ def oddity(run: Run, columns: Sequence[str]) -> float:
         if value is None or isinstance(value, str):
             continue
         if column.endswith("_C"):
-            if _is_solid(run, column[:-2]):
+            if hot and _is_solid(run, column[:-2]):
                 continue
             low, high = USUAL["extreme_C" if column == "extreme_C" else "C"]
             total += (max(low - value, value - high, 0.0) / 10.0) ** 2

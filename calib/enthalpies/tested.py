@@ -22,7 +22,7 @@ row that is named leaves the mean, is kept in the table, and says why.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -34,7 +34,7 @@ from calib.enthalpies.plausible import far_off
 from calib.enthalpies.same_rows import told_twice
 from calib.enthalpies.slips import AMOUNTS, TEMPERATURES, TypedSlip, oddity, typed_slips
 from calib.errors import CupledgerError
-from calib.rounding import with_u
+from calib.rounding import figures, with_u
 from calib.uncertainty.means import robust_mean
 
 if TYPE_CHECKING:
@@ -89,12 +89,17 @@ class RunTest:
 
 
 def run_tests(
-    results: Sequence[RunResult], again: Again, *, keep_all: bool = False
+    results: Sequence[RunResult],
+    again: Again,
+    *,
+    keep_all: bool = False,
+    files: Mapping[str, tuple[str, ...]] | None = None,
 ) -> tuple[RunTest, ...]:
     """Test every run against those of its reaction; one answer a run, in their order.
 
     ``again`` computes a changed row, with a rise given or its own. ``keep_all`` leaves none out;
-    what was found is said all the same.
+    what was found is said all the same. ``files`` tells curves in several rows
+    (`calib.enthalpies.same_rows.same_files`).
     """
     tests = [RunTest()] * len(results)
     groups: dict[tuple[str, str], list[int]] = {}
@@ -104,7 +109,7 @@ def run_tests(
         group = _Group([results[i] for i in places], again)
         for place, test in zip(places, group.tests(), strict=True):
             tests[place] = test
-    for place, said, out in told_twice(results, [one.left_out for one in tests]):
+    for place, said, out in told_twice(results, [one.left_out for one in tests], files):
         if tests[place].left_out:
             continue
         before = f"{tests[place].reason}; " if tests[place].reason else ""
@@ -125,7 +130,7 @@ def with_remarks(results: Sequence[RunResult], tests: Sequence[RunTest]) -> tupl
         said = test.reason
         if test.left_out:
             said = f"left out of the mean: {said} (--keep-all keeps it in)"
-        alone = "" if test.mends else far_off(one)
+        alone = "" if test.reason else far_off(one)
         first = tuple(text for text in (said, alone) if text)
         told.append(replace(one, warnings=(*first, *one.warnings)) if first else one)
     return tuple(told)
@@ -199,7 +204,8 @@ class _Group:
                 continue
             odds = 0.5 * (min(z**2, 2 * MOST) - mended**2) - slip.cost
             odds += 0.5 * _evidence(slip, one.run, [other.run for other in others])
-            odds += oddity(one.run, slip.columns) - oddity(slip.run, slip.columns)
+            hot = one.unit == "J/(g K)"
+            odds += oddity(one.run, slip.columns, hot=hot) - oddity(slip.run, slip.columns, hot=hot)
             mend = Mend(slip.kind, slip.columns, slip.words, made.result.value, made.result.u)
             found.append((odds, mend))
         found.sort(key=lambda pair: -pair[0])
@@ -229,13 +235,15 @@ class _Group:
         gives = [f"{m.words} ({with_u(m.gives, m.u_gives)} {unit})" for m in mends]
         value = with_u(one.result.value, one.result.u)
         if far:
-            start = f"{value} {unit} is far from {self.name} ({self._target()} {unit}); "
+            start = f"{value} {unit} is far from {self._target()}; "
         else:
             start = "it has an entry that is far from the other rows'; "
         return f"{start}what would mend it: {'; or '.join(gives)}; check the row"
 
     def _target(self) -> str:
-        return with_u(self.target, self.spread)
+        unit = self.runs[0].unit
+        within = figures(2.0 * self.spread, 2)
+        return f"{self.name} ({figures(self.target, 4)} {unit}, honest runs within some {within})"
 
     def _without_mend(
         self, one: RunResult, others: Sequence[RunResult], *, far: bool, gross: bool
@@ -243,7 +251,7 @@ class _Group:
         if not far:
             return RunTest()
         value = f"{with_u(one.result.value, one.result.u)} {one.unit}"
-        start = f"{value} is far from {self.name} ({self._target()} {one.unit}); "
+        start = f"{value} is far from {self._target()}; "
         twin = _twin(one, others)
         if twin is not None:
             kind, columns, words = twin
@@ -252,8 +260,8 @@ class _Group:
         if gross:
             many = abs(one.result.value - self.target) / self.spread
             return RunTest(
-                f"{start}{many:.0f} times their spread, and no single slip in typing explains it: "
-                "look at the row",
+                f"{start}that is {many:.0f} times their spread, and no single slip in typing "
+                "explains it: look at the row",
                 True,
             )
         return RunTest()
@@ -326,7 +334,7 @@ def _twin(one: RunResult, others: Sequence[RunResult]) -> tuple[str, tuple[str, 
             if sum(getattr(other.run, c) == value for other in others) <= max(1, len(others) // 4)
         ]
         twins = [x.run.run for x in others if [getattr(x.run, c) for c in used] == own]
-        if len(used) > 1 and telling and len(twins) == 1:
+        if len(used) > 1 and telling and len(twins) == 1 < len(others):
             what = "amounts" if columns is AMOUNTS else "readings"
             return kind, used, f"its {what} are those of {twins[0]} to the last digit"
     return None

@@ -282,8 +282,11 @@ def _others(rng: np.random.Generator, run: Run, rows: list[Run]) -> Run | None:
 
 
 def _amounts(rng: np.random.Generator, run: Run, rows: list[Run]) -> Change:
+    """Only where the two benches took amounts that differ, as those with recipes of their own."""
     other = _others(rng, run, rows)
     changed = {c: getattr(other, c) for c in AMOUNTS if getattr(run, c) != getattr(other, c)}
+    if not any(abs(value / getattr(run, c) - 1.0) > 0.2 for c, value in changed.items()):
+        return {}
     return dict(changed)
 
 

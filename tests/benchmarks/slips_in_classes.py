@@ -5,8 +5,9 @@
 For classes of 3, 8 and 30 benches: so many single slips, each in a fresh class of
 `tests.benchmarks.simulated_classes`; then so many classes without any. A slip is
 
-* *named*: the row is refused at one of the columns that hold the slip, or the first slip named is in
-  these columns (a curve in two rows: both rows are named; a moment: a warning gives both moments);
+* *refused*: the row is refused at one of the columns that hold the slip;
+* *named*: the first slip named is in these columns (a curve in two rows: both rows are named; a
+  moment: a warning gives both moments);
 * *among*: it stands among the slips named, not first;
 * *wrong*: only other slips are named, or another row is;
 * *left out*: the row leaves the mean with a reason, no slip named;
@@ -30,6 +31,7 @@ from typing import Any
 import numpy as np
 
 from calib.enthalpies.one_run import RunResult
+from calib.enthalpies.same_rows import same_files
 from calib.enthalpies.tested import RunTest, run_tests, with_remarks
 from calib.enthalpy import NOT_COMPUTED, FixedConstants, evaluate_run
 from calib.run_model.refusal import RowRefusedError
@@ -48,7 +50,7 @@ from tests.benchmarks.simulated_classes import (
 )
 
 SIZES = (3, 8, 30)
-OUTCOMES = ("named", "among", "wrong", "left out", "told", "silent", "within 2 u")
+OUTCOMES = ("refused", "named", "among", "wrong", "left out", "told", "silent", "within 2 u")
 
 
 @dataclass
@@ -99,8 +101,12 @@ def refused_at(run: Run, one: Evaluated) -> tuple[RunResult | None, set[str]]:
 def outcome(planted: Planted, one: Evaluated) -> str:
     """What became of a slip."""
     result, columns = refused_at(planted.run, one)
+    if result is None and planted.kind == "another bench's curve":
+        rows = [*one.made.rows]
+        rows[planted.place] = planted.run
+        return "named" if planted.run.run in same_files(rows) else "wrong"
     if result is None:
-        return "named" if columns & set(planted.columns) else "wrong"
+        return "refused" if columns & set(planted.columns) else "wrong"
     where = one.places.index(planted.place)
     honest = one.results[where]
     results = [*one.results]

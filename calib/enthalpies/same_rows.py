@@ -1,8 +1,8 @@
 """One measurement in several rows: one curve's file, or the same cells under two labels.
 
 A file counts by its SHA-256. Cells that are all alike may be chance where readings are coarse: the
-chance that two honest rows agree in a column is taken from the other rows of the table, (k + 1)/(m
-+ 2) where k of m pairs agree, multiplied over the columns. Only where it makes less than one pair
+chance that two honest rows agree in a column is taken from the other rows of the table, (k + ½)/(m
++ 1) where k of m pairs agree, multiplied over the columns. Only where it makes less than one pair
 in ``CHANCE`` tables do the rows count once; otherwise it is said and all of them count.
 """
 
@@ -29,7 +29,7 @@ _READINGS = (
     *("in_cup_mL", "added_mL", "reported_kJ_per_mol"),
 )
 _FEWEST_READINGS = 3
-CHANCE = 20.0
+CHANCE = 10.0
 
 
 def same_files(rows: Sequence[Run]) -> dict[str, tuple[str, ...]]:
@@ -149,7 +149,7 @@ def _pairs_by_chance(alike: Sequence[Run], runs: Sequence[Run]) -> float:
         counts = Counter(values).values()
         equal = sum(n * (n - 1) // 2 for n in counts)
         pairs = len(values) * (len(values) - 1) // 2
-        p *= (equal + 1.0) / (pairs + 2.0) if pairs else 0.5
+        p *= (equal + 0.5) / (pairs + 1.0)
     return p * len(kin) * (len(kin) - 1) / 2.0
 
 

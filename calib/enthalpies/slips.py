@@ -172,7 +172,7 @@ def _exchanged(run: Run) -> Iterator[TypedSlip]:
         if both and "extreme_C" in (one, other) and "room_C" not in (one, other):
             kind, cost = "start and extreme", 0.0
         else:
-            kind, cost = "columns exchanged", 1.0 if alike or both else 3.0
+            kind, cost = "columns exchanged", 1.0 if alike or both else 4.0
         words = f"{one} {_shown(a)} and {other} {_shown(b)} exchanged"
         yield TypedSlip(kind, (one, other), words, _put(run, **{one: b, other: a}), None, cost)
     start = [c for c in ("in_cup_C", "added_C") if getattr(run, c) is not None]

@@ -50,7 +50,8 @@ GROSS, GROSS_SHARE = 8.0, 0.5
 OFF_CENTRE = 0.4
 ODD_ENTRY, ODD_FACTOR, ODD_K = 6.0, 4.0, 12.0
 ENOUGH, ALSO, FITS = 7.0, 3.0, 3.0
-MOST, MOST_OF_BAD_LUCK = 50.0, 9.0
+MOST, MOST_OF_BAD_LUCK = 50.0, 6.0
+MOST_ALIKE, ROOM = 0.25, 1.05
 _LEAST_LOG, _LEAST_K = 0.1, 1.5
 _ENTRIES = (*AMOUNTS, *TEMPERATURES, "room_C")
 
@@ -254,7 +255,7 @@ class _Group:
             return RunTest()
         value = f"{with_u(one.result.value, one.result.u)} {one.unit}"
         start = f"{value} is far from {self._target()}; "
-        twin = _twin(one, others)
+        twin = _twin(one, others, one.result.value / self.target)
         if twin is not None:
             kind, columns, words = twin
             mend = Mend(kind, columns, words, math.nan, math.nan)
@@ -322,21 +323,49 @@ def _odd_entries(one: RunResult, others: Sequence[RunResult]) -> bool:
     return False
 
 
-def _twin(one: RunResult, others: Sequence[RunResult]) -> tuple[str, tuple[str, ...], str] | None:
-    """Another row with the very same amounts, or the very same readings, where that is telling."""
-    for kind, columns in (
-        ("another bench's amounts", AMOUNTS),
-        ("another bench's readings", TEMPERATURES),
+def _twin(
+    one: RunResult, others: Sequence[RunResult], ratio: float
+) -> tuple[str, tuple[str, ...], str] | None:
+    """Another row with the very same amounts or readings, where that can be why the run is off.
+
+    ``ratio`` is the run's result over T. Amounts of its own would have to be among those that the
+    class took: the amount times ``ratio`` within the others' range. Readings of a bench with other
+    amounts must be alike in all columns, two of which tell something.
+    """
+    for kind, columns, least in (
+        ("another bench's amounts", AMOUNTS, 1),
+        ("another bench's readings", TEMPERATURES, 2),
     ):
         used = tuple(c for c in columns if getattr(one.run, c) is not None)
         own = [getattr(one.run, c) for c in used]
-        telling = [
-            c
-            for c, value in zip(used, own, strict=True)
-            if sum(getattr(other.run, c) == value for other in others) <= max(1, len(others) // 4)
-        ]
-        twins = [x.run.run for x in others if [getattr(x.run, c) for c in used] == own]
-        if len(used) > 1 and telling and len(twins) == 1 < len(others):
-            what = "amounts" if columns is AMOUNTS else "readings"
-            return kind, used, f"its {what} are those of {twins[0]} to the last digit"
+        twins = [x for x in others if [getattr(x.run, c) for c in used] == own]
+        telling = [c for c in used if _share_alike(c, one, others) <= MOST_ALIKE]
+        if len(used) < 2 or len(telling) < least or len(twins) != 1 or len(others) < 2:
+            continue
+        if columns is AMOUNTS:
+            fits = any(_in_range(c, ratio, one, others) for c in telling)
+        else:
+            fits = any(_apart(c, one, twins[0]) > FAR_SHARE for c in AMOUNTS)
+        if fits:
+            what = kind.rpartition(" ")[2]
+            return kind, used, f"its {what} are those of {twins[0].run.run} to the last digit"
     return None
+
+
+def _share_alike(column: str, one: RunResult, others: Sequence[RunResult]) -> float:
+    """Share of the other rows, the nearest one set aside, with the very same entry."""
+    alike = sum(getattr(x.run, column) == getattr(one.run, column) for x in others)
+    return float(max(alike - 1, 0)) / max(len(others) - 1, 1)
+
+
+def _in_range(column: str, ratio: float, one: RunResult, others: Sequence[RunResult]) -> bool:
+    known = [float(v) for v in (getattr(x.run, column) for x in others) if v is not None]
+    own = float(getattr(one.run, column))
+    if column.endswith("mol_per_L") or not known or ratio <= 0:
+        return False
+    return min(known) / ROOM <= own * ratio <= max(known) * ROOM
+
+
+def _apart(column: str, one: RunResult, other: RunResult) -> float:
+    a, b = getattr(one.run, column), getattr(other.run, column)
+    return abs(float(a) / float(b) - 1.0) if a is not None and b else 0.0

@@ -61,7 +61,8 @@ def draw_class(rng: np.random.Generator, size: int) -> Class:
         true_cup = rng.uniform(6.0, 30.0)
         constants[cup] = (round(true_cup + rng.normal(0.0, 1.0), 1), 1.0)
         scale = float(rng.uniform(0.6, 1.6)) if own_recipes else 1.0
-        mL = round(base_mL * scale * (1.0 + loose * rng.uniform(-1, 1)))
+        volume = 1.0 if e.molar_mass and not e.in_mol_per_L else scale  # salts: water as ever
+        mL = round(base_mL * volume * (1.0 + loose * rng.uniform(-1, 1)))
         rows.append(_bench(rng, e, f"bench {number + 1}", cup, true_cup, mL, scale, loose, weighs,
                            room, step, columns, spread, bias))  # fmt: skip
     steps = dict.fromkeys(("in_cup_C", "added_C", "extreme_C", "room_C"), step)

@@ -23,8 +23,8 @@ from calib.enthalpies.sources import (
 )
 from calib.enthalpies.summary import ReactionSummary, summarise
 from calib.enthalpies.tested import run_tests, with_remarks
-from calib.errors import InputError, RowProblem
-from calib.run_model.refusal import RowRefusedError
+from calib.errors import RowProblem
+from calib.run_model.refusal import NOT_COMPUTED, RowRefusedError, not_computed
 
 if TYPE_CHECKING:
     from calib.run_model.found_rise import Rise
@@ -44,19 +44,6 @@ __all__ = [
 ]
 
 Progress = Callable[[int, int, str], None]
-
-
-NOT_COMPUTED = (ArithmeticError, ValueError, LookupError, TypeError, StopIteration, InputError)
-"""What numbers that nobody can have meant may end in, deep inside: the row's problem alone."""
-
-
-def _not_computed(run: Run, error: Exception) -> RowProblem:
-    own = isinstance(error, InputError)
-    said = str(error) if own else f"no heat balance can be worked out ({type(error).__name__})"
-    return RowProblem(
-        run.run, "run", said, "amounts and temperatures as they stand in this row",
-        "numbers that a cup can have", "check every amount and temperature of the row",
-    )  # fmt: skip
 
 
 def evaluate(
@@ -115,7 +102,7 @@ def evaluate(
         except RowRefusedError as refused:
             problems += refused.problems
         except NOT_COMPUTED as error:
-            problems.append(_not_computed(run, error))
+            problems.append(not_computed(run.run, error))
         if progress is not None:
             progress(count, len(table.rows), "runs")
     files = same_files(table.rows)

@@ -6,7 +6,8 @@ For classes of 3, 8 and 30 benches: so many single slips, each by itself in a fr
 `tests.benchmarks.simulated_classes` (the three kinds in curves one after another in one class); then so many classes without any. A slip is
 
 * *refused*: the row is refused at one of the columns that hold the slip;
-* *named*: the first slip named is in these columns (a curve in two rows: both rows are named; a
+* *named*: the first slip named is in these columns, and mended the row gives what it gave before the
+  slip, within 2 u or 3 % (a curve in two rows: both rows are named; a
   moment: a warning gives both moments);
 * *among*: it stands among the slips named, not first;
 * *wrong*: only other slips are named, or another row is;
@@ -32,9 +33,9 @@ import numpy as np
 
 from calib.enthalpies.one_run import RunResult
 from calib.enthalpies.same_rows import same_files
-from calib.enthalpies.tested import RunTest, run_tests, with_remarks
-from calib.enthalpy import NOT_COMPUTED, FixedConstants, evaluate_run
-from calib.run_model.refusal import RowRefusedError
+from calib.enthalpies.tested import Mend, RunTest, run_tests, with_remarks
+from calib.enthalpy import FixedConstants, evaluate_run
+from calib.run_model.refusal import NOT_COMPUTED, RowRefusedError
 from calib.runs.checks import Checker
 from calib.runs.instruments import Instruments
 from calib.runs.model import Run
@@ -119,7 +120,9 @@ def outcome(planted: Planted, one: Evaluated) -> str:
     new = " ".join(set(told) - set(honest.warnings))
     if planted.kind == "moment off the jump" and "the moment of mixing given" in new:
         return "named"  # in a warning that gives both moments
-    right = [bool(set(m.columns) & set(planted.columns)) for m in own.mends]
+    right = [
+        bool(set(m.columns) & set(planted.columns)) and _gives_back(m, honest) for m in own.mends
+    ]
     if right:
         return "named" if right[0] else "among" if any(right) else "wrong"
     if own.left_out:
@@ -130,6 +133,12 @@ def outcome(planted: Planted, one: Evaluated) -> str:
         return "told"
     off = abs(result.result.value - honest.result.value)
     return "within 2 u" if off <= 2.0 * honest.result.u else "silent"
+
+
+def _gives_back(mend: Mend, honest: RunResult) -> bool:
+    """Whether the mended row gives what the row gave before the slip; amounts unknown do not say."""
+    off = abs(mend.gives - honest.result.value)
+    return bool(np.isnan(off) or off <= max(2.0 * honest.result.u, 0.03 * abs(honest.result.value)))
 
 
 def slips(
@@ -214,9 +223,10 @@ def main() -> None:
     parser.add_argument("--slips", type=int, default=200)
     parser.add_argument("--honest", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--sizes", type=int, nargs="+", default=list(SIZES))
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
-        for size in SIZES if given.slips else ():
+        for size in given.sizes if given.slips else ():
             began = time.perf_counter()
             print(f"\nClasses of {size}:\n\n| slip | planted | {' | '.join(OUTCOMES)} |")
             print("|---" * (2 + len(OUTCOMES)) + "|")

@@ -147,3 +147,18 @@ def test_a_curve_at_which_no_water_is_liquid(calibrated, tmp_path, scale, shift,
     done = calibrated("enthalpy", write(tmp_path / "t.csv", [row], head), "--json")
     assert done.code == 2
     assert words in done.json["errors"][0]["message"]
+
+
+def test_mark_and_key_lose_no_other_row_either(calibrated, tmp_path):
+    """A metal whose water ends as warm as it: nothing flows, and a quotient is by nothing."""
+    head = (*HEAD, "reported_J_per_gK")
+    hot = {"added": "Cu(s)", "added_C": 98}
+    bad, good = salt("bad", 50, 98, **hot), salt("good", 50, 22.7, **hot)
+    table = write(tmp_path / "metal.csv", [(*bad, 0.39), (*good, 0.38)], head)
+    done = calibrated("mark", table, "--json")
+    assert done.code == 1
+    assert {e["row"] for e in done.json["errors"]} == {"bad"}
+    assert [run["run"] for run in done.json["runs"]] == ["good"]
+    key = calibrated("key", table, "--run", "bad")
+    assert key.code == 2
+    assert "inside cupledger" not in key.out + key.err

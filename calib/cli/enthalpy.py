@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from calib.cli.mishaps import show_mishaps, show_outlying
-from calib.cli.options import ByName, JsonFlag, Overwrite, PageFile, RegistryPlace, TableFile
+from calib.cli.options import (
+    ByName,
+    JsonFlag,
+    KeepAll,
+    Overwrite,
+    PageFile,
+    RegistryPlace,
+    TableFile,
+)
 from calib.cli.output import Output
 from calib.cli.problems import Done, exit_code, show_problems
 from calib.rounding import figures, interval, with_u
@@ -57,6 +65,7 @@ def enthalpy(
         typer.Option("--summary", metavar="FILE", help="Write the means by reaction: CSV or XLSX."),
     ] = None,
     overwrite: Overwrite = False,
+    keep_all: KeepAll = False,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:
@@ -70,7 +79,13 @@ def enthalpy(
     outputs.claim(RESULTS, results, "--out")
     outputs.claim(SUMMARY, summary, "--summary")
     report = evaluate_table(
-        table, registry, at_25=at_25, per=per, progress=out.progress, outputs=outputs
+        table,
+        registry,
+        at_25=at_25,
+        per=per,
+        keep_all=keep_all,
+        progress=out.progress,
+        outputs=outputs,
     )
     facts = report.facts
     if page is not None:
@@ -178,6 +193,8 @@ def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
 def _show_summary(out: Output, line: dict[str, Any]) -> None:
     """The mean, what it is per mole of, and the accepted and the expected value under it."""
     many = f"{line['runs']} run" + ("s" if line["runs"] != 1 else "")
+    if line["left_out"]:
+        many += f", {line['runs_in_mean']} of them in the mean"
     spread = f", spread {figures(line['sd'], 3)}" if line["sd"] is not None else ""
     unit = f"{line['unit']} {_per(line)}"
     if line["per_remark"]:
@@ -193,7 +210,8 @@ def _show_summary(out: Output, line: dict[str, Any]) -> None:
     out.say(f"  {where}: {_number(line, 'reference')} {unit} ({line['reference_source']})")
     if line["expected_at_runs"] is not None:
         low, high = line["expected_range"]
-        own = f", run by run {figures(low, 4)} to {figures(high, 4)}" if line["runs"] > 1 else ""
+        several = line["runs_in_mean"] > 1
+        own = f", run by run {figures(low, 4)} to {figures(high, 4)}" if several else ""
         out.say(
             f"  expected at these concentrations and temperatures:"
             f" {_number(line, 'expected_at_runs')} {unit}{own}"

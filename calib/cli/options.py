@@ -37,6 +37,10 @@ Overwrite = Annotated[
         help="Replace a file that is there though it is not this command's own output.",
     ),
 ]
+KeepAll = Annotated[
+    bool,
+    typer.Option("--keep-all", help="Take every computed row into the means, suspected ones too."),
+]
 TimeColumn = Annotated[
     str | None, typer.Option("--time-column", metavar="NAME", help="Column with the time.")
 ]

@@ -39,7 +39,7 @@ def answer_for(
     from calib.jobs.marking import taught_from
     from calib.jobs.vessels import told_kinds
     from calib.registry import open_registry
-    from calib.run_model.refusal import RowRefusedError
+    from calib.run_model.refusal import NOT_COMPUTED, RowRefusedError, not_computed
     from calib.runs.instruments import Instruments
     from calib.runs.reader import read_table
 
@@ -54,6 +54,8 @@ def answer_for(
             return worked_answer(run, Instruments.load(table), FromRegistry(store), taught)
         except RowRefusedError as refused:
             raise InputError(str(refused)) from None
+        except NOT_COMPUTED as error:
+            raise InputError(str(not_computed(run.run, error))) from None
         except CannotBeMarkedError as reason:
             raise InputError(f"run {label!r} cannot be worked out: {reason}") from None
 

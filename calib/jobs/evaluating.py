@@ -31,13 +31,15 @@ def evaluate_table(
     at_25: bool = False,
     check_monte_carlo: bool = False,
     per: str = "",
+    keep_all: bool = False,
     progress: Progress | None = None,
     outputs: Outputs | None = None,
 ) -> TableResults:
     """Compute every row with the constant in force for its cup and date.
 
-    ``per`` chooses what the enthalpies are per mole of, see `calib.enthalpy.evaluate`. ``outputs``
-    are those of the call: none may be a curve of the table, which is told before any work.
+    ``per`` chooses what the enthalpies are per mole of, ``keep_all`` takes every computed row into
+    the means, see `calib.enthalpy.evaluate`. ``outputs`` are those of the call: none may be a curve
+    of the table, which is told before any work.
 
     Rows that cannot be used stand in ``facts["errors"]``; all others are computed.
 
@@ -61,6 +63,7 @@ def evaluate_table(
             at_25=at_25,
             check_monte_carlo=check_monte_carlo,
             per=per,
+            keep_all=keep_all,
             progress=progress,
         )
     return TableResults(table, report, class_facts(report))

@@ -18,7 +18,7 @@ COMPUTED = (
     *("per", "reference_kJ_per_mol", "u_reference_kJ_per_mol"),
     *("expected_at_run_kJ_per_mol", "u_expected_at_run_kJ_per_mol", "why_no_expected"),
     *("quantity", "value", "u_value", "unit"),
-    *("deviation", "mishap_verdict"),
+    *("deviation", "mishap_verdict", "in_mean", "suspected"),
 )
 
 
@@ -80,6 +80,7 @@ def label_only(label: str, columns: tuple[str, ...]) -> list[CellValue]:
 
 def _computed(facts: dict[str, Any]) -> list[CellValue]:
     low, high = facts["interval95_kJ_per_mol"] or (None, None)
+    facts = {**facts, "in_mean": "yes" if facts["in_mean"] else "no"}
     cells = [facts.get(name) for name in COMPUTED]
     return [*cells[:12], low, high, *cells[12:]]
 
@@ -87,6 +88,7 @@ def _computed(facts: dict[str, Any]) -> list[CellValue]:
 SUMMARY = (
     *("reaction", "unit", "per", "runs", "mean", "u_mean", "u_independent", "u_shared", "sd"),
     *("robust_mean", "robust_sd", "scatter_p", "reference", "expected_at_runs"),
+    *("u_robust_mean", "runs_in_mean"),
 )
 
 
@@ -98,13 +100,20 @@ def write_summary(path: Path, results: TableResults, *, outputs: Outputs | None 
     """
     from calib.runs.writer import write_table
 
-    headers = [*SUMMARY, "interval95_low", "interval95_high", "shared_by_all", "far_from_others"]
+    headers = [*SUMMARY, "interval95_low", "interval95_high", "shared_by_all", "far_from_others",
+               "left_out"]  # fmt: skip
     rows: list[list[CellValue]] = []
     for line in results.facts["summary"]:
         far = [f"{one['run']}: {one['reason']}" for one in line["outlying_reasons"]]
         shared = "; ".join(one["source"] for one in line["shared"])
         rows.append(
-            [*(line.get(name) for name in SUMMARY), *line["interval95"], shared, "; ".join(far)]
+            [
+                *(line.get(name) for name in SUMMARY),
+                *line["interval95"],
+                shared,
+                "; ".join(far),
+                "; ".join(line["left_out"]),
+            ]
         )
     outputs = reads_table(outputs or Outputs(), results.table)
     write_table(path, headers, rows, sheet="Means", kind=MEANS, outputs=outputs)

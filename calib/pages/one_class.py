@@ -164,7 +164,11 @@ def _run(
     mishaps: Mapping[str, Sequence[Row]],
 ) -> dict[str, Any]:
     label = str(row["run"])
-    warnings = [naming.masked(str(text), label) for text in row.get("warnings") or ()]
+    others = str(row.get("suspected") or "")  # may name other groups
+    warnings = [
+        naming.masked(str(text), None if others and others in str(text) else label)
+        for text in row.get("warnings") or ()
+    ]
     svg, figure_text = _drawing(number, logged)
     return {
         "number": number,

@@ -101,9 +101,11 @@ def _keep(
     for (new, shown), (stored, was_there) in zip(found, kept, strict=True):
         if was_there:
             shown["warnings"].append(f"stored already as no. {stored.id}; not stored twice")
+        shown["failed_quality"], shown["doubts"] = stored.failed_quality, list(stored.doubts)
+        shown["warnings"] += [said for said in stored.warnings if said not in new.warnings]
         if approve and stored.status == "draft":
             shown["warnings"].append(
-                f"left as a draft: {new.failed_quality}; to use it all the same: cupledger"
+                f"left as a draft: {stored.failed_quality}; to use it all the same: cupledger"
                 f' constants approve {stored.id} --reason "…"'
             )
         shown["id"], shown["status"] = stored.id, stored.status
@@ -133,6 +135,11 @@ def new_constant(
         "runs": [run_json(finding) for finding in constant.runs],
         "table": table.path.name,
         "drawn_towards_kind": constant.drawn.to_json() if constant.drawn is not None else None,
+        "curves": [
+            {"sha256": digest, "run": run.run, "date": run.date.isoformat() if run.date else None}
+            for run, digest in zip((r for r in own if r.curve_path is not None), curves, strict=True)
+        ],
+        "valid_from_told": valid_from is not None,
     }
     wall = constant.wall
     has_slope = constant.slope_J_per_K_per_mL != 0

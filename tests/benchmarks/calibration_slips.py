@@ -1,0 +1,380 @@
+"""Slips in calibrations: does any absurd constant get in force, and are honest ones stopped?
+
+    python -m tests.benchmarks.calibration_slips --slips
+    python -m tests.benchmarks.calibration_slips --honest --schools 12
+
+``--slips`` plants each slip in the four runs of one cup of a set, of six or alone, calibrates with
+approval, and prints what became of it: foam cups (the sample runs), plastic beakers, vacuum flasks.
+``--honest`` counts how many constants without a slip are held back: schools of both judges
+(`tests.benchmarks.judges.school`), with beakers and steel mugs drawn here, calibrated by mixing or by
+a heater, with kinds in a school's words.
+
+No slip, range or cup here comes from what the check takes as known (`fitting.cup.bench`): the slips
+are what people type, the cups the judges' or, for what stands free, materials' and common sizes.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import shutil
+import tempfile
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from calib.jobs.calibrating import calibrate_table
+from calib.registry import open_registry
+from fitting.practice.simulated_cup import Cup as LumpedCup
+from sample_runs.invented_school import CUPS, draw_instruments, write_rows
+from tests.benchmarks.judges.foam import log_uniform
+from tests.benchmarks.judges.school import FoamWorld, LumpedWorld, World
+from tests.benchmarks.whole_job import METERS_TOML, READINGS, School
+
+SAMPLE = READINGS.parent
+SLIPPED = "P1"
+FOAM = "double foam cup, foam lid"
+BEAKER = "plastic beaker, lid"
+MUG = "steel mug, cork lid"
+FLASK = "vacuum flask"
+Row = dict[str, str]
+
+
+# --- slips --------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Slip:
+    """A slip in the rows of one cup (they are changed in place); ``valid_from`` as it was typed."""
+
+    name: str
+    change: Callable[[list[Row]], None] = lambda rows: None
+    valid_from: date | None = None
+
+
+def times(factor: float, *columns: str, runs: int = 4) -> Callable[[list[Row]], None]:
+    """Amounts by a factor, in all runs or the first few."""
+
+    def change(rows: list[Row]) -> None:
+        for row in rows[:runs]:
+            for name in columns:
+                row[name] = f"{factor * float(row[name]):.6g}"
+
+    return change
+
+
+def plus(more: float, column: str) -> Callable[[list[Row]], None]:
+    """A reading by a constant."""
+
+    def change(rows: list[Row]) -> None:
+        for row in rows:
+            row[column] = f"{float(row[column]) + more:.6g}"
+
+    return change
+
+
+def cells(column: str, text: str, *, runs: int = 4) -> Callable[[list[Row]], None]:
+    """One text in a column."""
+
+    def change(rows: list[Row]) -> None:
+        for row in rows[:runs]:
+            row[column] = text
+
+    return change
+
+
+def year(number: int) -> Callable[[list[Row]], None]:
+    """The same days of another year."""
+
+    def change(rows: list[Row]) -> None:
+        for row in rows:
+            row["date"] = f"{number}{row['date'][4:]}"
+
+    return change
+
+
+def one_curve(rows: list[Row]) -> None:
+    """The first run's curve in every row."""
+    for row in rows:
+        row["curve"], row["mixed_at_s"] = rows[0]["curve"], rows[0]["mixed_at_s"]
+
+
+def swapped(rows: list[Row]) -> None:
+    """Hot water's temperature and the room's changed places."""
+    for row in rows:
+        row["added_C"], row["room_C"] = row["room_C"], row["added_C"]
+
+
+SLIPS = (
+    Slip("none"),
+    Slip("added_g x 2", times(2, "added_g")),
+    Slip("added_g x 10", times(10, "added_g")),
+    Slip("in_cup_g x 10", times(10, "in_cup_g")),
+    Slip("in_cup_g in kg", times(1e-3, "in_cup_g")),
+    Slip("added_g in kg", times(1e-3, "added_g")),
+    Slip("hot water 5 K high", plus(5.0, "added_C")),
+    Slip("hot water 1 K high", plus(1.0, "added_C")),
+    Slip("hot water 0.5 K high", plus(0.5, "added_C")),
+    Slip("hot water 1 K low", plus(-1.0, "added_C")),
+    Slip("both masses x 10", times(10, "in_cup_g", "added_g")),
+    Slip("both masses x 0.1", times(0.1, "in_cup_g", "added_g")),
+    Slip("both masses in kg", times(1e-3, "in_cup_g", "added_g")),
+    Slip("mixed_at 30 s early", plus(-30.0, "mixed_at_s")),
+    Slip("mixed_at 60 s late", plus(60.0, "mixed_at_s")),
+    Slip("dates in 2031", year(2031)),
+    Slip("dates in 2001", year(2001)),
+    Slip("no dates", cells("date", "")),
+    Slip("--valid-from 1900", valid_from=date(1900, 1, 1)),
+    Slip("--valid-from 2099", valid_from=date(2099, 1, 1)),
+    Slip("one curve in four rows", one_curve),
+    Slip("added_C empty in one row", cells("added_C", "", runs=1)),
+    Slip("in_cup_g x 100 in one row", times(100, "in_cup_g", runs=1)),
+    Slip("hot water and room swapped", swapped),
+)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of the slipped cup's constant."""
+
+    slip: str
+    value: float | None
+    u: float | None
+    loss_W_per_K: float | None
+    status: str
+    reasons: str
+    warnings: tuple[str, ...]
+    errors: tuple[str, ...]
+    others_held: int
+
+    @property
+    def silent(self) -> bool:
+        """Approved, and nothing said of it that is not said without a slip."""
+        return self.status == "approved" and not self.warnings and not self.errors
+
+
+def with_slip(
+    folder: Path, slip: Slip, *, kind: str, alone: bool, reason: str = ""
+) -> Outcome:
+    """Calibrate the folder's table with a slip in one cup, approving, in a new registry."""
+    with (folder / "calibrations.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    slip.change([row for row in rows if row["apparatus"] == SLIPPED])
+    if alone:
+        rows = [row for row in rows if row["apparatus"] == SLIPPED]
+    write_rows(folder / "slipped.csv", rows)  # type: ignore[arg-type]
+    place = folder / "slips.sqlite"
+    place.unlink(missing_ok=True)
+    with open_registry(str(place)) as store:
+        store.register_all(CUPS, kind)
+    made = calibrate_table(
+        folder / "slipped.csv", str(place), approve=True, valid_from=slip.valid_from, reason=reason
+    )
+    own = [c for c in made["constants"] if c["apparatus"] == SLIPPED]
+    others = [c for c in made["constants"] if c["apparatus"] != SLIPPED]
+    errors = tuple(e["message"] for e in made["errors"])
+    held = sum(one["status"] != "approved" for one in others)
+    if not own:
+        return Outcome(slip.name, None, None, None, "none", "", (), errors, held)
+    (one,) = own
+    said = (*one["warnings"], *(w for r in made["runs"] if r["apparatus"] == SLIPPED
+                                for w in r["warnings"]))  # fmt: skip
+    return Outcome(
+        slip.name, one["constant_J_per_K"], one["u_constant_J_per_K"], one["heat_loss_W_per_K"],
+        one["status"], one["failed_quality"], tuple(said), errors, held,
+    )  # fmt: skip
+
+
+# --- sets of cups -------------------------------------------------------------------------------
+
+
+class FreeWorld(LumpedWorld):
+    """Plastic beakers or steel mugs that stand free: the lumped judge's course, cups of their own.
+
+    Polypropylene of 0.9 g/cm³ and 1.9 J/(g K), 1 to 2 mm, on 110 to 150 cm²: 19 to 50 J/K. Steel
+    of 7.9 g/cm³ and 0.5 J/(g K), 0.4 to 0.8 mm: 17 to 47 J/K (from memory). Rim, lid and probe hold
+    3 to 10 J/K more, over 30 to 150 s. Loss 6 to 11 W/(m² K) on that area and the lid's 0.02 to
+    0.06 W/K.
+    """
+
+    def __init__(self, rng: np.random.Generator, kind: str) -> None:
+        self.kind, self.suffix, self.cups = kind, "", {}
+        for name in CUPS:
+            area = rng.uniform(0.011, 0.015)
+            per_m2 = 1.9 * 0.9e6 * rng.uniform(1e-3, 2e-3)
+            if kind == MUG:
+                per_m2 = 0.5 * 7.9e6 * rng.uniform(0.4e-3, 0.8e-3)
+            self.cups[name] = LumpedCup(
+                fast_J_per_K=per_m2 * area,
+                slow_wall_J_per_K=rng.uniform(3.0, 10.0),
+                slow_wall_s=log_uniform(rng, 30.0, 150.0),
+                loss_W_per_K=area * rng.uniform(6.0, 11.0) + rng.uniform(0.02, 0.06),
+                wall_loss_share=rng.uniform(0.1, 0.5),
+                evaporation_g_per_s_kPa=log_uniform(rng, 1e-6, 1e-5),
+                stirrer_W=rng.uniform(0.0, 0.05),
+            )
+
+
+def make_set(folder: Path, world: World, seed: int, *, heater: bool = False) -> None:
+    """A table of calibrations of six cups of a world, with curves and readings.toml."""
+    rng = np.random.default_rng([7011, seed])
+    shutil.copy(READINGS, folder)
+    if heater:
+        with (folder / READINGS.name).open("a", encoding="utf-8") as file:
+            file.write(METERS_TOML)
+    School(folder, world, draw_instruments(rng), rng).calibrations(heater)
+
+
+def same_make(world: LumpedWorld, rng: np.random.Generator) -> None:
+    """Six cups of one make: the first one's numbers within 8 % (sd)."""
+    first = next(iter(world.cups.values()))
+    for name in world.cups:
+        world.cups[name] = replace(
+            first,
+            **{
+                key: getattr(first, key) * float(np.exp(rng.normal(0.0, 0.08)))
+                for key in ("fast_J_per_K", "slow_wall_J_per_K", "loss_W_per_K")
+            },
+        )
+
+
+def slip_sets() -> Iterator[tuple[str, Callable[[Path], None]]]:
+    """The kinds in which slips are planted, each with what makes its table in a folder."""
+
+    def sample(folder: Path) -> None:
+        shutil.copytree(SAMPLE, folder, dirs_exist_ok=True,
+                        ignore=shutil.ignore_patterns("__pycache__", "*.py"))  # fmt: skip
+
+    def beakers(folder: Path) -> None:
+        rng = np.random.default_rng([7012, 1])
+        world = FreeWorld(rng, BEAKER)
+        same_make(world, rng)
+        make_set(folder, world, 1)
+
+    def flasks(folder: Path) -> None:
+        rng = np.random.default_rng([7012, 2])
+        world = LumpedWorld(rng, flask=True)
+        same_make(world, rng)
+        make_set(folder, world, 2)
+
+    yield FOAM, sample
+    yield BEAKER, beakers
+    yield FLASK, flasks
+
+
+def slip_table() -> str:
+    """Every slip in every kind of cup, in the set of six and alone, as a Markdown table."""
+    lines = ["| cup | slip | constant J/K | G W/K | in a set | why | alone | why |", "|" + "---|" * 8]
+    for kind, make in slip_sets():
+        with tempfile.TemporaryDirectory() as name:
+            folder = Path(name)
+            make(folder)
+            for slip in SLIPS:
+                both = [with_slip(folder, slip, kind=kind, alone=alone) for alone in (False, True)]
+                lines.append(_slip_line(kind, *both))
+    return "\n".join(lines)
+
+
+def _slip_line(kind: str, among: Outcome, alone: Outcome) -> str:
+    value = "none" if among.value is None else f"{among.value:.4g} ± {among.u:.2g}"
+    loss = "–" if among.loss_W_per_K is None else f"{among.loss_W_per_K:.3f}"
+    told = []
+    for one in (among, alone):
+        status = one.status + (f" ({one.others_held} others held)" if one.others_held else "")
+        why = one.reasons or "; ".join(one.warnings or one.errors) or "–"
+        told += [status, why.replace("|", "/")]
+    return f"| {kind} | {among.slip} | {value} | {loss} | " + " | ".join(told) + " |"
+
+
+# --- honest cups --------------------------------------------------------------------------------
+
+FOAM_KINDS = {
+    "single foam cup": "single foam cup",
+    "double foam cup": "double foam cup",
+    "plastic beaker in foam": "plastic beaker in a foam cup",
+    "paper cups": "two nested paper cups",
+    "thin glass in foam": "glass beaker in a foam cup",
+}
+BEAKER_FROM_J_PER_K = 18.0  # of the lumped judge's fast wall: its own words are "1.5-30 J/K (a beaker)"
+
+
+def honest_worlds(seed: int) -> Iterator[tuple[str, World, dict[str, str], bool]]:
+    """Name, cups, each cup's kind in a school's words, and whether a heater calibrates them."""
+    for heater in (False, True):
+        how = " by heater" if heater else ""
+        rng = np.random.default_rng([7013, seed, heater])
+        world = FoamWorld(rng)
+        kinds = {name: f"{FOAM_KINDS[cup.vessel]}, lid" for name, cup in world.cups.items()}
+        yield f"foam judge{how}", world, kinds, heater
+        lumped = LumpedWorld(rng)
+        kinds = {
+            name: "plastic beaker, lid" if cup.fast_J_per_K > BEAKER_FROM_J_PER_K else "foam cup, lid"
+            for name, cup in lumped.cups.items()
+        }
+        yield f"lumped judge{how}", lumped, kinds, heater
+        made = LumpedWorld(rng)
+        same_make(made, rng)
+        word = "plastic beaker" if made.cups[SLIPPED].fast_J_per_K > BEAKER_FROM_J_PER_K else "foam cup"
+        yield f"lumped judge, one make{how}", made, dict.fromkeys(CUPS, f"{word}, lid"), heater
+        yield f"flasks{how}", LumpedWorld(rng, flask=True), dict.fromkeys(CUPS, FLASK), heater
+    rng = np.random.default_rng([7013, seed, 2])
+    yield "beakers", FreeWorld(rng, BEAKER), dict.fromkeys(CUPS, BEAKER), False
+    yield "steel mugs", FreeWorld(rng, MUG), dict.fromkeys(CUPS, MUG), False
+
+
+def honest_school(world: World, kinds: dict[str, str], seed: int, heater: bool) -> list[dict[str, Any]]:
+    """Constants of one school, all to be approved."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        make_set(folder, world, seed, heater=heater)
+        place = str(folder / "registry.sqlite")
+        with open_registry(place) as store:
+            for cup, kind in kinds.items():
+                store.register(cup, kind)
+        return calibrate_table(folder / "calibrations.csv", place, approve=True)["constants"]
+
+
+def honest_table(first: int, schools: int, blanket: bool) -> str:
+    """How many honest constants are held back, and why. ``blanket``: all called "foam cup, lid"."""
+    count: Counter[str] = Counter()
+    held: Counter[str] = Counter()
+    reasons: list[str] = []
+    for seed in range(first, first + schools):
+        for name, world, kinds, heater in honest_worlds(seed):
+            if blanket and not name.startswith(("foam", "lumped")):
+                continue
+            words = dict.fromkeys(kinds, "foam cup, lid") if blanket else kinds
+            for one in honest_school(world, words, seed, heater):
+                count[name] += 1
+                if one["status"] != "approved":
+                    held[name] += 1
+                    reasons.append(f"{name} {seed} {one['apparatus']}: {one['failed_quality']}")
+    lines = ["| cups | constants | held back | share |", "|---|---|---|---|"]
+    lines += [f"| {n} | {count[n]} | {held[n]} | {100 * held[n] / count[n]:.2f} % |" for n in count]
+    total, stopped = count.total(), held.total()
+    lines.append(f"| all | {total} | {stopped} | {100 * stopped / total:.2f} % |")
+    return "\n".join([*lines, "", *reasons])
+
+
+def main() -> None:
+    """Print the tables asked for."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--slips", action="store_true")
+    parser.add_argument("--honest", action="store_true")
+    parser.add_argument("--blanket", action="store_true", help="every judge's cup called a foam cup")
+    parser.add_argument("--schools", type=int, default=12)
+    parser.add_argument("--first-seed", type=int, default=0, help="development: below 1000")
+    args = parser.parse_args()
+    if args.slips:
+        print(slip_table())
+    if args.honest or args.blanket:
+        print(honest_table(args.first_seed, args.schools, args.blanket))
+
+
+if __name__ == "__main__":
+    main()

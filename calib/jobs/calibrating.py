@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from calib.errors import InputError, RowProblem
 
 if TYPE_CHECKING:
-    from calib.calibration import CupConstant
+    from calib.calibration import CalibrationReport, CupConstant
     from calib.registry import NewConstant, Registry
     from calib.runs.model import Run, Table
 
@@ -63,7 +63,6 @@ def calibrate_table(
         )
         report = leaned(report, store, lean_on_kind)
         facts = report.to_json()
-        facts["kinds"] = kind_facts(report, store)
         plan: dict[str, Any] = {"recheck_after": recheck_after, "recheck_uses": recheck_uses}
         found = []
         for one, shown in zip(report.constants, facts["constants"], strict=True):
@@ -73,6 +72,7 @@ def calibrate_table(
             elif carried := carried_over(one, table, store, valid_from):
                 found.append((carried, shown))
         _keep(store, found, approve=approve, by=by, reason=reason)
+        facts["kinds"] = kind_facts(_without_held(report, facts), store)
         facts["registry"] = store.where
     return facts
 
@@ -103,12 +103,21 @@ def _keep(
             shown["warnings"].append(f"stored already as no. {stored.id}; not stored twice")
         shown["failed_quality"], shown["doubts"] = stored.failed_quality, list(stored.doubts)
         shown["warnings"] += [said for said in stored.warnings if said not in new.warnings]
-        if approve and stored.status == "draft":
+        if stored.status == "draft" and stored.failed_quality:
             shown["warnings"].append(
                 f"left as a draft: {stored.failed_quality}; to use it all the same: cupledger"
                 f' constants approve {stored.id} --reason "…"'
             )
         shown["id"], shown["status"] = stored.id, stored.status
+
+
+def _without_held(report: CalibrationReport, facts: dict[str, Any]) -> CalibrationReport:
+    """The report with what spoke against each constant, so that none of these tells of a kind."""
+    judged = (
+        replace(one, failed_quality=shown["failed_quality"])
+        for one, shown in zip(report.constants, facts["constants"], strict=True)
+    )
+    return replace(report, constants=tuple(judged))
 
 
 def new_constant(
@@ -137,7 +146,9 @@ def new_constant(
         "drawn_towards_kind": constant.drawn.to_json() if constant.drawn is not None else None,
         "curves": [
             {"sha256": digest, "run": run.run, "date": run.date.isoformat() if run.date else None}
-            for run, digest in zip((r for r in own if r.curve_path is not None), curves, strict=True)
+            for run, digest in zip(
+                (r for r in own if r.curve_path is not None), curves, strict=True
+            )
         ],
         "valid_from_told": valid_from is not None,
     }

@@ -105,20 +105,16 @@ class _Others:
     def of(beside: Beside) -> _Others | None:
         """None where there are too few, or where they differ so much that they tell nothing.
 
-        From five on the one furthest from their middle is left out: it may be the wrong one.
+        One wrong cup among them therefore accuses no sound one; it is itself held against the sound.
         """
-        values = sorted(one.constant_J_per_K for one in beside.others)
+        values = [one.constant_J_per_K for one in beside.others]
         if len(values) < IN_FORCE.others.value:
             return None
         middle = median(values)
-        near = sorted(values, key=lambda value: abs(value - middle))
-        near = near[: len(near) - len(near) // 5]
-        middle = median(near)
-        if not middle > 0.0:
+        apart = max(abs(value - middle) for value in values)
+        if not middle > 0.0 or apart > IN_FORCE.others_apart.value * middle:
             return None
-        if max(abs(value - middle) for value in near) > IN_FORCE.others_apart.value * middle:
-            return None
-        spread = math.sqrt(sum((v - middle) ** 2 for v in near) / (len(near) - 1))
+        spread = math.sqrt(sum((v - middle) ** 2 for v in values) / (len(values) - 1))
         return _Others(len(values), middle, max(spread, IN_FORCE.others_floor.value * middle))
 
 
@@ -165,12 +161,18 @@ class _Case:
 def _value(case: _Case) -> Iterator[Doubt]:
     """The constant against its u, then the kind's other cups, its vessel, the content: one of them."""
     value, limits, sure = case.value, case.limits, 2.0 * case.u
-    if value <= case.u:
+    if value <= 0.0:
         if "negative" not in case.constant.failed_quality:
-            yield Doubt(
-                "uncertainty",
-                f"the constant, {case.shown}, is not larger than its own standard uncertainty",
-            )
+            yield Doubt("negative", f"the constant, {case.shown}, is not above zero")
+        return
+    range_u = IN_FORCE.range_over_u.value * case.u
+    if value <= case.u and range_u > limits.most_J_per_K.value - limits.least_J_per_K.value:
+        yield Doubt(
+            "uncertainty",
+            f"the constant, {case.shown}, is not larger than its own standard uncertainty, and says "
+            f"less than the kind alone ({limits.least_J_per_K.value:g} to "
+            f"{limits.most_J_per_K.value:g} J/K)",
+        )
         return
     far = _far_from_others(case)
     if far is not None:
@@ -328,7 +330,8 @@ def _misread(case: _Case) -> Iterator[Doubt]:
         w * (s - mean_s) * (c - mean_C) for w, (s, c, _) in zip(weights, points, strict=True)
     ) / power  # fmt: skip
     rest = sum(
-        w * (c - mean_C - d * (s - mean_s)) ** 2 for w, (s, c, _) in zip(weights, points, strict=True)
+        w * (c - mean_C - d * (s - mean_s)) ** 2
+        for w, (s, c, _) in zip(weights, points, strict=True)
     )
     u_d = math.sqrt(max(1.0, rest / (len(points) - 2)) / power)
     if abs(d) > max(IN_FORCE.hot_off_u.value * u_d, IN_FORCE.hot_off_K.value):
@@ -393,7 +396,8 @@ def _days(case: _Case, valid_from: date | None) -> Iterator[Doubt]:
             "date",
             f"a run is dated {min(old)}, more than {IN_FORCE.age_days.value / 366:.0f} years ago",
         )
-    if case.runs and not days and valid_from is None and not _told(case):
+    blank = [run for run in case.runs if "date" in run.found]
+    if blank and not days and valid_from is None and not _told(case):
         yield Doubt(
             "date",
             f"no run has a date, so that {start} was taken for the first day in force: write the "
@@ -444,4 +448,3 @@ def _explained(case: _Case, *, fill: bool) -> list[Doubt]:
         low, high = middle - reach, middle + reach
     words = explain(case.runs, middle, low, high, sure=sure, fill=fill)
     return [Doubt("slip", f"it would be explained by: {'; or '.join(words)}")] if words else []
-

@@ -19,7 +19,14 @@ if TYPE_CHECKING:
     Constant = NewConstant | StoredConstant
 
 __all__ = [
-    "Beside", "Doubt", "OtherCup", "OneRun", "UsedCurve", "curves_of", "details_of", "number",
+    "Beside",
+    "Doubt",
+    "OneRun",
+    "OtherCup",
+    "UsedCurve",
+    "curves_of",
+    "details_of",
+    "number",
     "runs_of",
 ]  # fmt: skip
 

@@ -49,8 +49,7 @@ _BOTH = {
 }
 _MOST_NAMED = 2
 _FEW_RUNS = 3
-_READ_K = 2.0  # a misreading that is named beside a factor
-_NEAR_SD = 5.0
+_NEAR = 5.0  # J/K: runs of one cup agree better
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +84,12 @@ def explain(
             found.append((abs(left - middle), f"{slip.words} ({figures(left, 3)} J/K without)"))
     named = [words for _, words in sorted(found)]
     if not fill:
-        named += _misread(known, middle, _READ_K if named else IN_FORCE.most_misread_K.value, sure)
+        named += _misread(
+            known,
+            middle,
+            IN_FORCE.beside_factor_K.value if named else IN_FORCE.most_misread_K.value,
+            sure,
+        )
     return named[:_MOST_NAMED]
 
 
@@ -106,6 +110,8 @@ def _in_one(runs: Sequence[OneRun], low: float, high: float) -> list[str]:
     if sum(low <= value <= high for value in values) != len(runs) - 1 or len(runs) < _FEW_RUNS:
         return []
     odd = max(range(len(runs)), key=lambda i: abs(values[i] - middle))
+    if abs(values[odd] - middle) < max(abs(middle), 2.0 * _NEAR):
+        return []
     words = explain_one(runs[odd], [run for run in runs if run is not runs[odd]])
     return [f"in run {runs[odd].label} {words}"] if words else []
 
@@ -116,7 +122,7 @@ def explain_one(run: OneRun, others: Sequence[OneRun]) -> str:
     if _constant(run, {}) is None or not rest:
         return ""
     middle = median(rest)
-    reach = max(0.5 * abs(middle), _NEAR_SD)
+    reach = max(0.5 * abs(middle), _NEAR)
     found = [
         (abs(value - middle), slip.words)
         for slip in _slips([run])
@@ -163,9 +169,7 @@ def _slips(runs: Sequence[OneRun]) -> Iterator[_Slip]:
                 yield _Slip(words, {column: factor})
 
 
-def _constant(
-    run: OneRun, factors: Mapping[str, float], hot_K: float = 0.0
-) -> float | None:
+def _constant(run: OneRun, factors: Mapping[str, float], hot_K: float = 0.0) -> float | None:
     """The run's constant without those slips; None for a run that is neither mixing nor heater."""
     rise, before, cold = run.value("rise_K"), run.value("before_C"), run.grams("in_cup")
     if rise is None or before is None or cold is None or abs(rise) < 1e-6:

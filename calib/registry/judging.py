@@ -9,16 +9,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import date
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, or_, select
 
 from calib.plausible import Beside, Doubt, OtherCup, UsedCurve, curves_of, doubts_about
 from calib.registry import schema
 from calib.registry.records import NewConstant, StoredConstant
 from calib.registry.rows import constants_query, stored_constant
 
-__all__ = ["beside", "doubts", "sentence"]
+__all__ = ["absurd", "beside", "doubts", "sentence"]
 
 Constant = NewConstant | StoredConstant
+_OF_THE_VALUE = ("negative", "uncertainty", "kind", "range", "content")
 
 
 def doubts(
@@ -44,6 +45,20 @@ def sentence(found: Iterable[Doubt]) -> str:
     return "; ".join(one.message for one in found)
 
 
+def absurd(constant: StoredConstant, kind: Sequence[StoredConstant]) -> bool:
+    """Whether a constant's value is no cup's: it may hold for its own cup, and tells none other.
+
+    ``kind`` are the constants of its kind's cups, itself among them or not.
+    """
+    others = tuple(
+        OtherCup(one.apparatus, one.constant_J_per_K, one.u_constant_J_per_K)
+        for one in kind
+        if one.apparatus != constant.apparatus
+    )
+    found = doubts_about(constant, Beside(kind=constant.kind, others=others))
+    return any(one.check in _OF_THE_VALUE for one in found)
+
+
 def beside(
     connection: Connection,
     constant: Constant,
@@ -56,51 +71,64 @@ def beside(
     Of each other cup: its constant among the companions, else the one in force, else its newest
     draft. A cup that nobody has calibrated tells nothing.
     """
-    rows = connection.execute(select(schema.apparatus)).mappings().all()
-    cups = {row["id"]: row for row in rows}
+    cups = {row.id: row for row in connection.execute(select(schema.apparatus))}
     own = cups.get(constant.apparatus)
-    stored = [
-        one
-        for row in connection.execute(constants_query().order_by(schema.constants.c.id)).mappings()
-        if (one := stored_constant(row)).status != "withdrawn" and not _is(one, constant)
-    ]
+    kind = "" if own is None else str(own.kind)
     together = [one for one in companions if one is not constant and not _is(one, constant)]
-    kind = "" if own is None else str(own["kind"])
     alike = {
         name
         for name, row in cups.items()
-        if name != constant.apparatus and str(row["kind"]).casefold() == kind.casefold()
+        if name != constant.apparatus and str(row.kind).casefold() == kind.casefold()
     }
-    newest: dict[str, OtherCup] = {}
-    ranked: list[Constant] = [
-        *(one for one in stored if one.status == "draft"),
-        *(one for one in stored if one.status == "superseded"),
-        *(one for one in stored if one.status == "approved"),
-        *together,
-    ]
-    for one in ranked:
-        if one.apparatus in alike:
-            newest[one.apparatus] = OtherCup(
-                one.apparatus, one.constant_J_per_K, one.u_constant_J_per_K
-            )
     return Beside(
         kind=kind,
-        note="" if own is None else str(own["note"]),
-        others=tuple(newest.values()),
-        curves=tuple(_curves(stored, together)),
+        note="" if own is None else str(own.note),
+        others=_others(connection, alike, together),
+        curves=tuple(_curves(connection, constant, together)),
         today=today or date.today(),
     )
 
 
-def _curves(stored: Iterable[StoredConstant], together: Iterable[Constant]) -> list[UsedCurve]:
-    """Curves of the constants in force, and of those that come with this one."""
+def _others(
+    connection: Connection, alike: set[str], together: Sequence[Constant]
+) -> tuple[OtherCup, ...]:
+    if not alike:
+        return ()
+    k = schema.constants.c
+    query = (
+        select(k.apparatus, k.constant_j_per_k, k.u_constant_j_per_k, k.status)
+        .where(k.apparatus.in_(sorted(alike)), k.status != "withdrawn")
+        .order_by(k.id)
+    )
+    rank = {"draft": 0, "superseded": 1, "approved": 2}
+    stored = sorted(connection.execute(query), key=lambda row: rank.get(row.status, 0))
+    found = {row.apparatus: OtherCup(row.apparatus, row[1], row[2]) for row in stored}
+    for one in together:
+        if one.apparatus in alike:
+            found[one.apparatus] = OtherCup(
+                one.apparatus, one.constant_J_per_K, one.u_constant_J_per_K
+            )
+    return tuple(found.values())
+
+
+def _curves(
+    connection: Connection, constant: Constant, together: Sequence[Constant]
+) -> list[UsedCurve]:
+    """Curves of this constant that others in force rest on, or that come with this one."""
+    mine = {one.sha256 for one in curves_of(constant)}
+    if not mine:
+        return []
+    k = schema.constants.c
+    named = or_(*(k.digests_json.contains(sha, autoescape=True) for sha in sorted(mine)))
+    query = constants_query().where(k.status.in_(("approved", "superseded")), named).order_by(k.id)
     found: list[UsedCurve] = []
-    for one in stored:
-        if one.status in ("approved", "superseded"):
+    for row in connection.execute(query).mappings():
+        one = stored_constant(row)
+        if not _is(one, constant):
             found += curves_of(one, f"on which constant {one.id} rests")
     for other in together:
         found += curves_of(other, "in this table")
-    return found
+    return [one for one in found if one.sha256 in mine]
 
 
 def _is(one: Constant, other: Constant) -> bool:

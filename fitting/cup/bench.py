@@ -193,6 +193,10 @@ class InForce:
     metal: ConstantLimits = _limits("metal mug or can", 5.0, 160.0, 0.35)
     flask: ConstantLimits = _limits("vacuum flask", 12.0, 280.0, 0.4)
     other: ConstantLimits = _limits("any other", 1.5, 200.0, 0.35)
+    range_over_u: Fact = Fact(
+        4.0, 0.0, "1", "a kind's range over the u from which a constant says less than the kind",
+        shape="exact",
+    )  # fmt: skip
     loss_times: Fact = Fact(
         10.0, 0.0, "1", "heat loss over a usual one of its vessel, at most", shape="exact"
     )
@@ -218,22 +222,23 @@ class InForce:
         shape="exact",
     )  # fmt: skip
     others_floor: Fact = Fact(
-        0.08, 0.0, "1", "cups of one make differ by (sd), of the constant", shape="exact"
+        0.1, 0.0, "1", "cups of one make differ by (sd), of the constant", shape="exact"
     )
     far_sd: Fact = Fact(5.0, 0.0, "1", "too far from them, in such sd", shape="exact")
-    far_share: Fact = Fact(0.4, 0.0, "1", "and at least so much of their middle", shape="exact")
+    far_share: Fact = Fact(0.5, 0.0, "1", "and at least so much of their middle", shape="exact")
     odd_sd: Fact = Fact(2.5, 0.0, "1", "a remark from so many sd on", shape="exact")
     hot_off_K: Fact = Fact(
         0.3, 0.0, "K", "hot water misread by at least so much, as the runs tell", shape="exact"
     )
     hot_off_u: Fact = Fact(4.0, 0.0, "1", "and so many of its u", shape="exact")
-    cell_off_K: Fact = Fact(
-        2.0, 0.0, "K", "in_cup_C against the curve's own start", shape="exact"
-    )
+    cell_off_K: Fact = Fact(2.0, 0.0, "K", "in_cup_C against the curve's own start", shape="exact")
     most_misread_K: Fact = Fact(
         12.0, 0.0, "K", "largest misreading of hot water that is offered as the reason",
         shape="exact",
     )  # fmt: skip
+    beside_factor_K: Fact = Fact(
+        2.0, 0.0, "K", "the same, where a factor in an amount would do it too", shape="exact"
+    )
     age_days: Fact = Fact(3660.0, 0.0, "d", "runs older than this: a typing slip", shape="exact")
     ahead_days: Fact = Fact(366.0, 0.0, "d", "first day in force after today", shape="exact")
     before_days: Fact = Fact(732.0, 0.0, "d", "first day in force before the runs", shape="exact")

@@ -1,7 +1,7 @@
 """Slips in calibrations: does any absurd constant get in force, and are honest ones stopped?
 
     python -m tests.benchmarks.calibration_slips --slips
-    python -m tests.benchmarks.calibration_slips --honest --schools 12
+    python -m tests.benchmarks.calibration_slips --honest FOLDER --schools 6
 
 ``--slips`` plants each slip in the four runs of one cup of a set, of six or alone, calibrates with
 approval, and prints what became of it: foam cups (the sample runs), plastic beakers, vacuum flasks.
@@ -29,6 +29,7 @@ from typing import Any
 import numpy as np
 
 from calib.jobs.calibrating import calibrate_table
+from calib.plausible import Beside, OtherCup, doubts_about, remarks_about
 from calib.registry import open_registry
 from fitting.practice.simulated_cup import Cup as LumpedCup
 from sample_runs.invented_school import CUPS, draw_instruments, write_rows
@@ -158,9 +159,7 @@ class Outcome:
         return self.status == "approved" and not self.warnings and not self.errors
 
 
-def with_slip(
-    folder: Path, slip: Slip, *, kind: str, alone: bool, reason: str = ""
-) -> Outcome:
+def with_slip(folder: Path, slip: Slip, *, kind: str, alone: bool, reason: str = "") -> Outcome:
     """Calibrate the folder's table with a slip in one cup, approving, in a new registry."""
     with (folder / "calibrations.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
@@ -269,7 +268,10 @@ def slip_sets() -> Iterator[tuple[str, Callable[[Path], None]]]:
 
 def slip_table() -> str:
     """Every slip in every kind of cup, in the set of six and alone, as a Markdown table."""
-    lines = ["| cup | slip | constant J/K | G W/K | in a set | why | alone | why |", "|" + "---|" * 8]
+    lines = [
+        "| cup | slip | constant J/K | G W/K | in a set | why | alone | why |",
+        "|" + "---|" * 8,
+    ]
     for kind, make in slip_sets():
         with tempfile.TemporaryDirectory() as name:
             folder = Path(name)
@@ -300,7 +302,9 @@ FOAM_KINDS = {
     "paper cups": "two nested paper cups",
     "thin glass in foam": "glass beaker in a foam cup",
 }
-BEAKER_FROM_J_PER_K = 18.0  # of the lumped judge's fast wall: its own words are "1.5-30 J/K (a beaker)"
+BEAKER_FROM_J_PER_K = (
+    18.0  # of the lumped judge's fast wall: its own words are "1.5-30 J/K (a beaker)"
+)
 
 
 def honest_worlds(seed: int) -> Iterator[tuple[str, World, dict[str, str], bool]]:
@@ -313,13 +317,19 @@ def honest_worlds(seed: int) -> Iterator[tuple[str, World, dict[str, str], bool]
         yield f"foam judge{how}", world, kinds, heater
         lumped = LumpedWorld(rng)
         kinds = {
-            name: "plastic beaker, lid" if cup.fast_J_per_K > BEAKER_FROM_J_PER_K else "foam cup, lid"
+            name: "plastic beaker, lid"
+            if cup.fast_J_per_K > BEAKER_FROM_J_PER_K
+            else "foam cup, lid"
             for name, cup in lumped.cups.items()
         }
         yield f"lumped judge{how}", lumped, kinds, heater
         made = LumpedWorld(rng)
         same_make(made, rng)
-        word = "plastic beaker" if made.cups[SLIPPED].fast_J_per_K > BEAKER_FROM_J_PER_K else "foam cup"
+        word = (
+            "plastic beaker"
+            if made.cups[SLIPPED].fast_J_per_K > BEAKER_FROM_J_PER_K
+            else "foam cup"
+        )
         yield f"lumped judge, one make{how}", made, dict.fromkeys(CUPS, f"{word}, lid"), heater
         yield f"flasks{how}", LumpedWorld(rng, flask=True), dict.fromkeys(CUPS, FLASK), heater
     rng = np.random.default_rng([7013, seed, 2])
@@ -327,53 +337,83 @@ def honest_worlds(seed: int) -> Iterator[tuple[str, World, dict[str, str], bool]
     yield "steel mugs", FreeWorld(rng, MUG), dict.fromkeys(CUPS, MUG), False
 
 
-def honest_school(world: World, kinds: dict[str, str], seed: int, heater: bool) -> list[dict[str, Any]]:
-    """Constants of one school, all to be approved."""
+def honest_school(
+    world: World, kinds: dict[str, str], seed: int, heater: bool, place: Path
+) -> list[dict[str, Any]]:
+    """Constants of one school, all to be approved, in a registry at ``place``."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         make_set(folder, world, seed, heater=heater)
-        place = str(folder / "registry.sqlite")
-        with open_registry(place) as store:
+        with open_registry(str(place)) as store:
             for cup, kind in kinds.items():
                 store.register(cup, kind)
-        return calibrate_table(folder / "calibrations.csv", place, approve=True)["constants"]
+        return calibrate_table(folder / "calibrations.csv", str(place), approve=True)["constants"]
 
 
-def honest_table(first: int, schools: int, blanket: bool) -> str:
-    """How many honest constants are held back, and why. ``blanket``: all called "foam cup, lid"."""
-    count: Counter[str] = Counter()
-    held: Counter[str] = Counter()
-    reasons: list[str] = []
+def make_schools(folder: Path, first: int, schools: int) -> None:
+    """The registries of some schools, each with the constants of six cups; those there are kept."""
+    folder.mkdir(parents=True, exist_ok=True)
     for seed in range(first, first + schools):
         for name, world, kinds, heater in honest_worlds(seed):
-            if blanket and not name.startswith(("foam", "lumped")):
-                continue
-            words = dict.fromkeys(kinds, "foam cup, lid") if blanket else kinds
-            for one in honest_school(world, words, seed, heater):
-                count[name] += 1
-                if one["status"] != "approved":
-                    held[name] += 1
-                    reasons.append(f"{name} {seed} {one['apparatus']}: {one['failed_quality']}")
+            place = folder / f"{name} {seed}.sqlite"
+            if not place.is_file():
+                honest_school(world, kinds, seed, heater, place)
+
+
+def honest_table(folder: Path, blanket: str = "") -> str:
+    """How many honest constants are held back, and why; asked anew of the registries in a folder.
+
+    ``blanket``: the one kind by which all cups of a judge's own world are called instead.
+    """
+    count: Counter[str] = Counter()
+    held: Counter[str] = Counter()
+    remarked = 0
+    reasons: list[str] = []
+    for place in sorted(folder.glob("*.sqlite")):
+        name = place.stem.rsplit(" ", 1)[0]
+        if blanket and not name.startswith(("foam", "lumped")):
+            continue
+        with open_registry(str(place), read_only=True) as store:
+            every = store.constants()
+            kinds = {one.id: blanket or one.kind for one in store.list_apparatus()}
+        for one in every:
+            others = tuple(
+                OtherCup(o.apparatus, o.constant_J_per_K, o.u_constant_J_per_K)
+                for o in every
+                if o is not one and kinds[o.apparatus] == kinds[one.apparatus]
+            )
+            bare = replace(one, failed_quality="")
+            around = Beside(kind=kinds[one.apparatus], others=others)
+            found = doubts_about(bare, around)
+            quality = "negative beyond" in one.failed_quality
+            count[name] += 1
+            remarked += bool(remarks_about(bare, around))
+            if found or quality:
+                held[name] += 1
+                said = "; ".join(doubt.message for doubt in found) or one.failed_quality
+                reasons.append(f"- {place.stem} {one.apparatus}: {said}")
     lines = ["| cups | constants | held back | share |", "|---|---|---|---|"]
     lines += [f"| {n} | {count[n]} | {held[n]} | {100 * held[n] / count[n]:.2f} % |" for n in count]
     total, stopped = count.total(), held.total()
-    lines.append(f"| all | {total} | {stopped} | {100 * stopped / total:.2f} % |")
-    return "\n".join([*lines, "", *reasons])
+    lines.append(f"| all | {total} | {stopped} | {100 * stopped / max(total, 1):.2f} % |")
+    return "\n".join([*lines, "", f"with a remark: {remarked} of {total}", *reasons])
 
 
 def main() -> None:
     """Print the tables asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--slips", action="store_true")
-    parser.add_argument("--honest", action="store_true")
-    parser.add_argument("--blanket", action="store_true", help="every judge's cup called a foam cup")
-    parser.add_argument("--schools", type=int, default=12)
-    parser.add_argument("--first-seed", type=int, default=0, help="development: below 1000")
+    parser.add_argument("--honest", type=Path, metavar="FOLDER", help="registries are kept in it")
+    parser.add_argument("--schools", type=int, default=6)
+    parser.add_argument("--first-seed", type=int, default=1000, help="development: below 1000")
     args = parser.parse_args()
     if args.slips:
         print(slip_table())
-    if args.honest or args.blanket:
-        print(honest_table(args.first_seed, args.schools, args.blanket))
+    if args.honest:
+        make_schools(args.honest, args.first_seed, args.schools)
+        print(honest_table(args.honest))
+        print("\nAll cups of the judges' own worlds called by one kind:\n")
+        print(honest_table(args.honest, blanket="foam cup, lid"))
 
 
 if __name__ == "__main__":

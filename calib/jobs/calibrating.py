@@ -136,7 +136,8 @@ def new_constant(
     assert c is not None
     start = valid_from or constant.last_date or date.today()
     own = [finding.calibration.run for finding in constant.runs]
-    curves = [_digest(run.curve_path) for run in own if run.curve_path is not None]
+    logged = [run for run in own if run.curve_path is not None]
+    curves = [_digest(run.curve_path) for run in logged if run.curve_path is not None]
     details = {
         "interval95_J_per_K": list(c.interval95),
         "degrees_of_freedom": c.dof,
@@ -145,10 +146,8 @@ def new_constant(
         "table": table.path.name,
         "drawn_towards_kind": constant.drawn.to_json() if constant.drawn is not None else None,
         "curves": [
-            {"sha256": digest, "run": run.run, "date": run.date.isoformat() if run.date else None}
-            for run, digest in zip(
-                (r for r in own if r.curve_path is not None), curves, strict=True
-            )
+            {"sha256": digest, "run": run.run, "date": str(run.date or "")}
+            for run, digest in zip(logged, curves, strict=True)
         ],
         "valid_from_told": valid_from is not None,
     }

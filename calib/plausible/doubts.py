@@ -83,8 +83,14 @@ def remarks_about(constant: Constant, beside: Beside) -> tuple[str, ...]:
             f"{figures(shift, 2)} J/K without being noticed",
         )
     off = case.value - others.middle
-    if abs(off) <= IN_FORCE.odd_sd.value * math.hypot(others.sd, case.u):
-        return ()
+    seen = IN_FORCE.odd_sd.value * math.hypot(others.sd, case.u)
+    if abs(off) <= seen:
+        told = (
+            f"the other {others.cups} cups of its kind differ by {figures(others.sd, 2)} J/K (sd): "
+            f"hot water read 0.5 K wrong would shift it by {figures(shift, 2)} J/K without being "
+            "noticed",
+        )
+        return told if 0.0 < shift <= seen else ()
     word = "above" if off > 0 else "below"
     why = f"; hot water read {abs(off) / (2 * shift):.1f} K wrong would do it" if shift else ""
     return (
@@ -105,7 +111,7 @@ class _Others:
     def of(beside: Beside) -> _Others | None:
         """None where there are too few, or where they differ so much that they tell nothing.
 
-        One wrong cup among them therefore accuses no sound one; it is itself held against the sound.
+        One wrong cup among them therefore accuses no sound one; it is held against the sound.
         """
         values = [one.constant_J_per_K for one in beside.others]
         if len(values) < IN_FORCE.others.value:
@@ -159,7 +165,7 @@ class _Case:
 
 
 def _value(case: _Case) -> Iterator[Doubt]:
-    """The constant against its u, then the kind's other cups, its vessel, the content: one of them."""
+    """The constant against its u, the kind's other cups, its vessel or the content: one of them."""
     value, limits, sure = case.value, case.limits, 2.0 * case.u
     if value <= 0.0:
         if "negative" not in case.constant.failed_quality:
@@ -169,8 +175,8 @@ def _value(case: _Case) -> Iterator[Doubt]:
     if value <= case.u and range_u > limits.most_J_per_K.value - limits.least_J_per_K.value:
         yield Doubt(
             "uncertainty",
-            f"the constant, {case.shown}, is not larger than its own standard uncertainty, and says "
-            f"less than the kind alone ({limits.least_J_per_K.value:g} to "
+            f"the constant, {case.shown}, is not larger than its own standard uncertainty, and "
+            f"says less than the kind alone ({limits.least_J_per_K.value:g} to "
             f"{limits.most_J_per_K.value:g} J/K)",
         )
         return
@@ -241,8 +247,8 @@ def _loss(case: _Case) -> Iterator[Doubt]:
     elif loss - u > most:
         yield Doubt(
             "heat loss",
-            f"the heat loss found, {with_u(loss, u)} W/K, is more than {IN_FORCE.loss_times.value:g}"
-            f" times a usual one ({figures(usual, 2)} W/K)",
+            f"the heat loss found, {with_u(loss, u)} W/K, is more than "
+            f"{IN_FORCE.loss_times.value:g} times a usual one ({figures(usual, 2)} W/K)",
         )
 
 
@@ -253,9 +259,10 @@ def _runs(case: _Case) -> Iterator[Doubt]:
     blank = [run.label for run in case.mixing if run.value("added_C") is None]
     if blank:
         yield Doubt(
-            "added_C", f"added_C is empty (run {', '.join(blank)}): it was taken equal to the cup's,"
-            " and a mixing run needs the hot water's own temperature",
-        )  # fmt: skip
+            "added_C",
+            f"added_C is empty (run {', '.join(blank)}): it was taken equal to the cup's, and a "
+            "mixing run needs the hot water's own temperature",
+        )
     for run in case.runs:
         deviation = number(run.found.get("deviation_from_others"))
         if deviation is not None and abs(deviation) > IN_FORCE.outlying_u.value:
@@ -298,7 +305,9 @@ def _hot(case: _Case) -> Iterator[Doubt]:
     """The hot water's reading against the cup's own."""
     for run in case.mixing:
         hot, cold, rise = run.value("added_C"), run.value("before_C"), run.value("rise_K")
-        if None not in (hot, cold, rise) and (hot - cold - rise) * rise <= 0.0:
+        if hot is None or cold is None or rise is None:
+            continue
+        if (hot - cold - rise) * rise <= 0.0:
             yield Doubt(
                 "hot water",
                 f"run {run.label}: the content went from {cold:.1f} to {cold + rise:.1f} °C, which "

@@ -4,9 +4,9 @@ Mixing, with water's mean heat capacities c between the temperatures [J/(g K)]:
 
     C_app = m_2 c_2 (T_2 − T_f) / (T_f − T_1) − m_1 c_1
 
-and a heater's C_app = V I t / (T_f − T_1) − m_1 c_1. Each amount is divided by the factor by which it
-would have been typed too large; the slip is named where the constants of all runs then lie in the
-middle of what the cup may have.
+and a heater's C_app = V I t / (T_f − T_1) − m_1 c_1. Each amount is divided by the factor by which
+it would have been typed too large; the slip is named where the runs' constants then lie where the
+cup's may.
 """
 
 from __future__ import annotations
@@ -35,7 +35,8 @@ _FACTORS = {
     1e-3: "{} looks like kg",
 }
 _HEATER = {
-    "heater_s": {1 / 60.0: "heater_s looks like minutes", 60.0: "heater_s looks 60 times too large"},
+    "heater_s": {1 / 60.0: "heater_s looks like minutes",
+                 60.0: "heater_s looks 60 times too large"},
     "heater_A": {1000.0: "heater_A looks like mA", 10.0: "heater_A looks ten times too large",
                  0.1: "heater_A looks ten times too small"},
     "heater_V": {1000.0: "heater_V looks like mV", 10.0: "heater_V looks ten times too large",
@@ -117,7 +118,7 @@ def _in_one(runs: Sequence[OneRun], low: float, high: float) -> list[str]:
 
 
 def explain_one(run: OneRun, others: Sequence[OneRun]) -> str:
-    """Words for the slip that takes one run's constant to that of the cup's other runs; or empty."""
+    """Words for the slip that takes one run's constant to that of the other runs; or empty."""
     rest = [value for one in others if (value := _constant(one, {})) is not None]
     if _constant(run, {}) is None or not rest:
         return ""

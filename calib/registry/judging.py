@@ -30,7 +30,7 @@ def doubts(
     companions: Sequence[Constant] = (),
     today: date | None = None,
 ) -> tuple[Doubt, ...]:
-    """Why a constant should not be in force without a reason; empty where nothing speaks against it.
+    """Why a constant should not be in force without a reason; empty where nothing speaks against.
 
     ``companions`` are constants that are stored or brought in together with it: the other cups of a
     table are held against one another before any of them is in force. ``valid_from`` is the first

@@ -77,10 +77,7 @@ def judged(connection: Connection, new: Sequence[NewConstant]) -> list[NewConsta
     for one in new:
         around = judging.beside(connection, one, companions=new)
         doubts = doubts_about(one, around)
-        said = (
-            *((one.failed_quality,) if one.failed_quality else ()),
-            *(d.message for d in doubts),
-        )
+        said = [text for text in (one.failed_quality, judging.sentence(doubts)) if text]
         details = {**details_of(one), "doubts": [doubt.to_json() for doubt in doubts]}
         remarks = () if said else remarks_about(one, around)
         found.append(replace(

@@ -5,7 +5,7 @@ The engine's own facts (walls, releases, sensors, rooms) stand in `fitting.cup.k
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from fitting.cup.fact import JUDGEMENT, Fact
 
@@ -188,11 +188,15 @@ class InForce:
     usual slips (a factor of 2, 10 or 1000, hot water read a kelvin wrong) have left it behind.
     """
 
-    foam: ConstantLimits = _limits("foam or paper cup", 1.5, 36.0, 0.2)
-    beaker: ConstantLimits = _limits("beaker", 5.0, 120.0, 0.35)
-    metal: ConstantLimits = _limits("metal mug or can", 5.0, 160.0, 0.35)
-    flask: ConstantLimits = _limits("vacuum flask", 12.0, 280.0, 0.4)
-    other: ConstantLimits = _limits("any other", 1.5, 200.0, 0.35)
+    foam: ConstantLimits = field(
+        default_factory=lambda: _limits("foam or paper cup", 1.5, 36.0, 0.2)
+    )
+    beaker: ConstantLimits = field(default_factory=lambda: _limits("beaker", 5.0, 120.0, 0.35))
+    metal: ConstantLimits = field(
+        default_factory=lambda: _limits("metal mug or can", 5.0, 160.0, 0.35)
+    )
+    flask: ConstantLimits = field(default_factory=lambda: _limits("vacuum flask", 12.0, 280.0, 0.4))
+    other: ConstantLimits = field(default_factory=lambda: _limits("any other", 1.5, 200.0, 0.35))
     range_over_u: Fact = Fact(
         4.0, 0.0, "1", "a kind's range over the u from which a constant says less than the kind",
         shape="exact",

@@ -26,8 +26,8 @@ from fitting.cup.fact import JUDGEMENT, Fact, Lid, Vessel, Wall, facts_in, wall_
 from fitting.cup.free_standing import BEAKER, METAL, PAPER
 
 __all__ = [
-    "BENCH", "COOLING_LOG", "CUP", "FLASK", "IN_FORCE", "JUDGEMENT", "LIDS", "LID_NOT_TOLD", "OPEN_SURFACE",
-    "PLAN", "RELEASES", "SURROUNDINGS", "USUAL_RATE_PER_S", "VESSELS", "Fact", "Lid", "Releases",
+    "BENCH", "COOLING_LOG", "CUP", "FLASK", "IN_FORCE", "JUDGEMENT", "LIDS", "LID_NOT_TOLD",
+    "OPEN_SURFACE", "PLAN", "RELEASES", "SURROUNDINGS", "USUAL_RATE_PER_S", "VESSELS", "Fact", "Lid", "Releases",
     "Surroundings", "Vessel", "Wall", "all_facts", "as_markdown", "lid_of",
 ]  # fmt: skip
 

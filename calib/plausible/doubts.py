@@ -416,7 +416,8 @@ def _days(case: _Case, valid_from: date | None) -> Iterator[Doubt]:
         yield Doubt("first day", f"it would be in force from {start}, far after today ({today})")
     first = min(days, default=None)
     reference = first if first is not None else today
-    if start < reference - timedelta(days=int(IN_FORCE.before_days.value)):
+    longest = timedelta(days=int(IN_FORCE.before_days.value))
+    if start < reference - longest and not late:
         of = "its first run" if first is not None else "today"
         yield Doubt("first day", f"it would be in force from {start}, long before {of}")
 

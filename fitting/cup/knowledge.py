@@ -27,8 +27,8 @@ from fitting.cup.free_standing import BEAKER, METAL, PAPER
 
 __all__ = [
     "BENCH", "COOLING_LOG", "CUP", "FLASK", "IN_FORCE", "JUDGEMENT", "LIDS", "LID_NOT_TOLD",
-    "OPEN_SURFACE", "PLAN", "RELEASES", "SURROUNDINGS", "USUAL_RATE_PER_S", "VESSELS", "Fact", "Lid", "Releases",
-    "Surroundings", "Vessel", "Wall", "all_facts", "as_markdown", "lid_of",
+    "OPEN_SURFACE", "PLAN", "RELEASES", "SURROUNDINGS", "USUAL_RATE_PER_S", "VESSELS", "Fact",
+    "Lid", "Releases", "Surroundings", "Vessel", "Wall", "all_facts", "as_markdown", "lid_of",
 ]  # fmt: skip
 
 

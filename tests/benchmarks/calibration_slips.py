@@ -151,7 +151,6 @@ class Outcome:
     reasons: str
     warnings: tuple[str, ...]
     errors: tuple[str, ...]
-    others_held: int
 
     @property
     def silent(self) -> bool:
@@ -159,33 +158,40 @@ class Outcome:
         return self.status == "approved" and not self.warnings and not self.errors
 
 
-def with_slip(folder: Path, slip: Slip, *, kind: str, alone: bool, reason: str = "") -> Outcome:
-    """Calibrate the folder's table with a slip in one cup, approving, in a new registry."""
+def rows_of(folder: Path, *, slipped: bool) -> list[Row]:
+    """The rows of the cup that gets the slips, or those of the others."""
     with (folder / "calibrations.csv").open(encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(file))
-    slip.change([row for row in rows if row["apparatus"] == SLIPPED])
-    if alone:
-        rows = [row for row in rows if row["apparatus"] == SLIPPED]
+        return [row for row in csv.DictReader(file) if (row["apparatus"] == SLIPPED) == slipped]
+
+
+def registries(folder: Path, kind: str) -> dict[str, Path]:
+    """A registry with no constant, and one in which the five other cups have theirs."""
+    places = {name: folder / f"{name}.sqlite" for name in ("alone", "in a set")}
+    for place in places.values():
+        with open_registry(str(place)) as store:
+            store.register_all(CUPS, kind)
+    write_rows(folder / "others.csv", rows_of(folder, slipped=False))  # type: ignore[arg-type]
+    calibrate_table(folder / "others.csv", str(places["in a set"]), approve=True, reason="sound")
+    return places
+
+
+def with_slip(folder: Path, slip: Slip, registry: Path) -> Outcome:
+    """Calibrate one cup with a slip in its rows, approving, in a copy of a registry."""
+    rows = rows_of(folder, slipped=True)
+    slip.change(rows)
     write_rows(folder / "slipped.csv", rows)  # type: ignore[arg-type]
     place = folder / "slips.sqlite"
-    place.unlink(missing_ok=True)
-    with open_registry(str(place)) as store:
-        store.register_all(CUPS, kind)
+    shutil.copy(registry, place)
     made = calibrate_table(
-        folder / "slipped.csv", str(place), approve=True, valid_from=slip.valid_from, reason=reason
+        folder / "slipped.csv", str(place), approve=True, valid_from=slip.valid_from
     )
-    own = [c for c in made["constants"] if c["apparatus"] == SLIPPED]
-    others = [c for c in made["constants"] if c["apparatus"] != SLIPPED]
     errors = tuple(e["message"] for e in made["errors"])
-    held = sum(one["status"] != "approved" for one in others)
-    if not own:
-        return Outcome(slip.name, None, None, None, "none", "", (), errors, held)
-    (one,) = own
-    said = (*one["warnings"], *(w for r in made["runs"] if r["apparatus"] == SLIPPED
-                                for w in r["warnings"]))  # fmt: skip
+    if not made["constants"]:
+        return Outcome(slip.name, None, None, None, "none", "", (), errors)
+    (one,) = made["constants"]
     return Outcome(
         slip.name, one["constant_J_per_K"], one["u_constant_J_per_K"], one["heat_loss_W_per_K"],
-        one["status"], one["failed_quality"], tuple(said), errors, held,
+        one["status"], one["failed_quality"], tuple(one["warnings"]), errors,
     )  # fmt: skip
 
 
@@ -276,9 +282,10 @@ def slip_table() -> str:
         with tempfile.TemporaryDirectory() as name:
             folder = Path(name)
             make(folder)
+            places = registries(folder, kind)
             for slip in SLIPS:
-                both = [with_slip(folder, slip, kind=kind, alone=alone) for alone in (False, True)]
-                lines.append(_slip_line(kind, *both))
+                among, alone = (with_slip(folder, slip, places[n]) for n in ("in a set", "alone"))
+                lines.append(_slip_line(kind, among, alone))
     return "\n".join(lines)
 
 
@@ -287,9 +294,8 @@ def _slip_line(kind: str, among: Outcome, alone: Outcome) -> str:
     loss = "–" if among.loss_W_per_K is None else f"{among.loss_W_per_K:.3f}"
     told = []
     for one in (among, alone):
-        status = one.status + (f" ({one.others_held} others held)" if one.others_held else "")
         why = one.reasons or "; ".join(one.warnings or one.errors) or "–"
-        told += [status, why.replace("|", "/")]
+        told += [one.status, why.replace("|", "/")]
     return f"| {kind} | {among.slip} | {value} | {loss} | " + " | ".join(told) + " |"
 
 

@@ -28,14 +28,17 @@ from typing import Any
 
 import numpy as np
 
-from calib.jobs.calibrating import calibrate_table
+from calib.calibration.per_cup import combine_cup
+from calib.jobs.calibrating import calibrate_table, new_constant
 from calib.plausible import Beside, OtherCup, doubts_about, remarks_about
 from calib.registry import open_registry
 from fitting.practice.simulated_cup import Cup as LumpedCup
 from sample_runs.invented_school import CUPS, draw_instruments, write_rows
+from tests.benchmarks import calibration_sets
 from tests.benchmarks.judges.foam import log_uniform
 from tests.benchmarks.judges.school import FoamWorld, LumpedWorld, World
 from tests.benchmarks.whole_job import METERS_TOML, READINGS, School
+from tests.calib.made_tables import table
 
 SAMPLE = READINGS.parent
 SLIPPED = "P1"
@@ -366,6 +369,34 @@ def make_schools(folder: Path, first: int, schools: int) -> None:
                 honest_school(world, kinds, seed, heater, place)
 
 
+def made_sets(sets: int, seed: int = 7014) -> str:
+    """Held back among sets of six foam cups read without curves (`tests.benchmarks.calibration_sets`)."""
+    rng, known = np.random.default_rng(seed), calibration_sets.tools()
+    count, reasons = 0, []
+    for _ in range(sets):
+        balance = rng.uniform(-0.02, 0.02)
+        found = []
+        for number in range(6):
+            truth = float(rng.normal(14.0, 3.0))
+            offset, slope = rng.uniform(-0.1, 0.1), rng.uniform(-0.0029, 0.0029)
+            runs = [
+                calibration_sets.one_run(rng, known, f"K{number}", i, truth, balance, offset, slope)
+                for i in range(4)
+            ]
+            (one,) = combine_cup(f"K{number}", runs)
+            found.append(new_constant(one, table(*(run.run for run in runs))))
+        for one in found:
+            others = tuple(
+                OtherCup(o.apparatus, o.constant_J_per_K, o.u_constant_J_per_K)
+                for o in found
+                if o is not one
+            )
+            count += 1
+            said = [d.message for d in doubts_about(one, Beside(kind=FOAM, others=others))]
+            reasons += [f"- {one.apparatus}: {'; '.join(said)}"] if said else []
+    return "\n".join([f"Sets without curves: {len(reasons)} of {count} held back", *reasons])
+
+
 def honest_table(folder: Path, blanket: str = "") -> str:
     """How many honest constants are held back, and why; asked anew of the registries in a folder.
 
@@ -410,11 +441,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--slips", action="store_true")
     parser.add_argument("--honest", type=Path, metavar="FOLDER", help="registries are kept in it")
+    parser.add_argument("--sets", type=int, default=0, help="sets of six cups without curves")
     parser.add_argument("--schools", type=int, default=6)
     parser.add_argument("--first-seed", type=int, default=1000, help="development: below 1000")
     args = parser.parse_args()
     if args.slips:
         print(slip_table())
+    if args.sets:
+        print(made_sets(args.sets))
     if args.honest:
         make_schools(args.honest, args.first_seed, args.schools)
         print(honest_table(args.honest))

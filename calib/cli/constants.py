@@ -10,6 +10,7 @@ from calib.cli.constants_view import (
     constant_facts,
     constant_table,
     say_where_it_holds,
+    say_why_held_back,
     trail_facts,
     trail_table,
 )
@@ -102,7 +103,8 @@ def _refuse_options_before(context: typer.Context) -> None:
 
 
 def _say_what_waits(out: Output, shown: list[StoredConstant]) -> None:
-    drafts = [str(c.id) for c in shown if c.status == "draft"]
+    say_why_held_back(out, shown)
+    drafts = [str(c.id) for c in shown if c.status == "draft" and not c.held_back]
     out.say("± is one standard uncertainty (k = 1); its parts: cupledger constants --json")
     if drafts:
         out.say(

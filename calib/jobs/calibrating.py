@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from calib.errors import InputError, RowProblem
 
 if TYPE_CHECKING:
-    from calib.calibration import CupConstant
+    from calib.calibration import CalibrationReport, CupConstant
     from calib.registry import NewConstant, Registry
     from calib.runs.model import Run, Table
 
@@ -65,7 +65,6 @@ def calibrate_table(
         )
         report = leaned(report, store, lean_on_kind)
         facts = report.to_json()
-        facts["kinds"] = kind_facts(report, store)
         plan: dict[str, Any] = {"recheck_after": recheck_after, "recheck_uses": recheck_uses}
         found = []
         for one, shown in zip(report.constants, facts["constants"], strict=True):
@@ -78,6 +77,7 @@ def calibrate_table(
             _keep(store, found, approve=approve, by=by, reason=reason)
         except RegistryNotWritten as error:  # the results stand, each "not stored"
             facts["errors"].append({"row": None, "column": None, "message": str(error)})
+        facts["kinds"] = kind_facts(_without_held(report, facts), store)
         facts["registry"] = store.where
     return facts
 
@@ -106,12 +106,23 @@ def _keep(
     for (new, shown), (stored, was_there) in zip(found, kept, strict=True):
         if was_there:
             shown["warnings"].append(f"stored already as no. {stored.id}; not stored twice")
-        if approve and stored.status == "draft":
+        shown["failed_quality"], shown["doubts"] = stored.failed_quality, list(stored.doubts)
+        shown["warnings"] += [said for said in stored.warnings if said not in new.warnings]
+        if stored.status == "draft" and stored.failed_quality:
             shown["warnings"].append(
-                f"left as a draft: {new.failed_quality}; to use it all the same: cupledger"
+                f"left as a draft: {stored.failed_quality}; to use it all the same: cupledger"
                 f' constants approve {stored.id} --reason "…"'
             )
         shown["id"], shown["status"] = stored.id, stored.status
+
+
+def _without_held(report: CalibrationReport, facts: dict[str, Any]) -> CalibrationReport:
+    """The report with what spoke against each constant, so that none of these tells of a kind."""
+    judged = (
+        replace(one, failed_quality=shown["failed_quality"])
+        for one, shown in zip(report.constants, facts["constants"], strict=True)
+    )
+    return replace(report, constants=tuple(judged))
 
 
 def new_constant(
@@ -130,7 +141,8 @@ def new_constant(
     assert c is not None
     start = valid_from or constant.last_date or date.today()
     own = [finding.calibration.run for finding in constant.runs]
-    curves = [_digest(run.curve_path) for run in own if run.curve_path is not None]
+    logged = [run for run in own if run.curve_path is not None]
+    curves = [_digest(run.curve_path) for run in logged if run.curve_path is not None]
     details = {
         "interval95_J_per_K": list(c.interval95),
         "degrees_of_freedom": c.dof,
@@ -138,6 +150,11 @@ def new_constant(
         "runs": [run_json(finding) for finding in constant.runs],
         "table": table.path.name,
         "drawn_towards_kind": constant.drawn.to_json() if constant.drawn is not None else None,
+        "curves": [
+            {"sha256": digest, "run": run.run, "date": str(run.date or "")}
+            for run, digest in zip(logged, curves, strict=True)
+        ],
+        "valid_from_told": valid_from is not None,
     }
     wall = constant.wall
     has_slope = constant.slope_J_per_K_per_mL != 0

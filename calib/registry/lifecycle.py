@@ -8,12 +8,17 @@ gap, and nothing fills it by itself: a cup whose constant was withdrawn may have
 
 from __future__ import annotations
 
+import json
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 
-from sqlalchemy import insert, or_, update
+from sqlalchemy import Connection, insert, or_, update
 
-from calib.registry import cups, schema
+from calib.plausible import doubts_about, remarks_about
+from calib.plausible.facts import details_of
+from calib.registry import cups, judging, schema
 from calib.registry.connection import Change
 from calib.registry.errors import RegistryError
 from calib.registry.records import NewConstant, StoredConstant
@@ -50,19 +55,54 @@ def keep(change: Change, new: NewConstant, *, approved: bool, reason: str) -> tu
     """Store one constant unless it is there already: its number, and whether it was there.
 
     With ``approved`` it is put in force too, unless it failed its checks and no reason is given.
+    A twin that was held back for what no longer holds (a date that is told now) is no twin.
     """
     query = constants_query().where(c.apparatus == new.apparatus.strip(), c.status != "withdrawn")
     rows = change.connection.execute(query.order_by(c.id)).mappings().all()
-    twin = next((k for k in map(stored_constant, rows) if is_same(k, new)), None)
+    same = [k for k in map(stored_constant, rows) if is_same(k, new)]
+    twin = next((k for k in same if new.failed_quality or not k.held_back), None)
     number = add_draft(change, new) if twin is None else twin.id
     is_draft = twin is None or twin.status == "draft"
     if approved and is_draft and (not new.failed_quality or reason.strip()):
-        approve(change, number, reason, None)
+        approve(change, number, reason, None, judged=True)
     return number, twin is not None
 
 
-def approve(change: Change, number: int, reason: str, valid_from: date | None) -> None:
-    """Put a draft in force from its date on, ending what was in force before."""
+def judged(connection: Connection, new: Sequence[NewConstant]) -> list[NewConstant]:
+    """Constants as they are to be stored: with what speaks against each, and what to know of it.
+
+    They are held against one another and against what is in force (`calib.registry.judging`).
+    """
+    found = []
+    for one in new:
+        around = judging.beside(connection, one, companions=new)
+        doubts = doubts_about(one, around)
+        said = [text for text in (one.failed_quality, judging.sentence(doubts)) if text]
+        details = {**details_of(one), "doubts": [doubt.to_json() for doubt in doubts]}
+        remarks = () if said else remarks_about(one, around)
+        found.append(replace(
+            one,
+            failed_quality="; ".join(said),
+            warnings=(*one.warnings, *remarks),
+            details_json=json.dumps(details, ensure_ascii=False, default=str),
+        ))  # fmt: skip
+    return found
+
+
+def approve(
+    change: Change,
+    number: int,
+    reason: str,
+    valid_from: date | None,
+    *,
+    judged: bool = False,
+    companions: Sequence[StoredConstant] = (),
+) -> None:
+    """Put a draft in force from its date on, ending what was in force before.
+
+    What speaks against it is asked anew (``judged``: it was just now), since other cups and other
+    constants may have come since it was stored; then a reason is needed, and the trail keeps both.
+    """
     draft = get(change, number)
     if draft.status != "draft":
         raise RegistryError(
@@ -70,16 +110,25 @@ def approve(change: Change, number: int, reason: str, valid_from: date | None) -
             " approved;"
             " nothing was changed"
         )
-    if draft.failed_quality and not reason.strip():
+    against = draft.failed_quality
+    if not judged:
+        kept = {one["check"] for one in draft.doubts}
+        fresh = judging.doubts(
+            change.connection, draft, valid_from=valid_from, companions=companions
+        )
+        said = [one.message for one in fresh if one.check not in kept]
+        against = "; ".join([*((against,) if against else ()), *said])
+    if against and not reason.strip():
         raise RegistryError(
-            f"constant {number} of {draft.apparatus} failed its checks ({draft.failed_quality});"
+            f"constant {number} of {draft.apparatus} failed its checks ({against});"
             " approve"
             " it all the same by giving a reason with --reason; nothing was changed"
         )
     start = valid_from or draft.valid_from
+    although = f", although: {against}" if against else ""
     change.note(
         "approve",
-        f"constant of {draft.apparatus} approved, in force from {start}",
+        f"constant of {draft.apparatus} approved, in force from {start}{although}",
         apparatus=draft.apparatus,
         constant_uid=draft.uid,
         why=reason.strip(),
@@ -99,6 +148,15 @@ def approve(change: Change, number: int, reason: str, valid_from: date | None) -
     change.connection.execute(update(schema.constants).where(c.id == number).values(**values))
     if later is not None:
         _note_superseded(change, draft, later.valid_from)
+
+
+def approve_together(
+    change: Change, numbers: Sequence[int], reason: str, valid_from: date | None
+) -> None:
+    """Put several drafts in force, all or none; they are held against one another."""
+    drafts = [get(change, number) for number in numbers]
+    for number in numbers:
+        approve(change, number, reason, valid_from, companions=drafts)
 
 
 def _neighbours(

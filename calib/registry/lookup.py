@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, Select, or_, select
 
-from calib.registry import cups, results, schema
+from calib.registry import cups, judging, results, schema
 from calib.registry.errors import NoConstant
 from calib.registry.lifecycle import no_such_constant
 from calib.registry.records import AuditLine, StoredConstant
@@ -100,6 +101,7 @@ def _none_in_force(connection: Connection, apparatus: str, day: date) -> NoConst
 def kind_pooled(connection: Connection, kind: str, day: date) -> KindPooled:
     """The pooled value of a kind, from each cup's constant in force on that day.
 
+    Constants whose value no such cup can have, though a person put them in force, are left out.
     Raises NoConstant where fewer than two cups of the kind have one.
     """
     from calib.registry.pooling import Member, pool
@@ -111,7 +113,8 @@ def kind_pooled(connection: Connection, kind: str, day: date) -> KindPooled:
         c.valid_from <= day,
         or_(c.valid_to.is_(None), c.valid_to > day),
     )
-    found = fetch(connection, query.order_by(c.apparatus))
+    every = fetch(connection, query.order_by(c.apparatus))
+    found = tuple(one for one in every if not judging.absurd(one, every))
     if len(found) < 2:
         raise NoConstant(
             f"the kind {kind!r} has {len(found)} cup{'' if len(found) == 1 else 's'} with a"
@@ -130,7 +133,8 @@ def kind_pooled(connection: Connection, kind: str, day: date) -> KindPooled:
         )
         for k in found
     )
-    return pool(kind, members)
+    left_out = tuple(one.apparatus for one in every if one not in found)
+    return replace(pool(kind, members), left_out=left_out)
 
 
 def audit(

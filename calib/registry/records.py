@@ -182,6 +182,22 @@ class StoredConstant:
         return self.withdrawn_why or self.approved_why or self.note
 
     @property
+    def doubts(self) -> tuple[dict[str, str], ...]:
+        """What spoke against it when it was stored: ``check`` and ``message`` of each."""
+        details = json.loads(self.details_json or "{}")
+        found = details.get("doubts") if isinstance(details, dict) else None
+        return tuple(
+            {"check": str(one["check"]), "message": str(one["message"])}
+            for one in (found if isinstance(found, list) else ())
+            if isinstance(one, dict) and {"check", "message"} <= set(one)
+        )
+
+    @property
+    def held_back(self) -> bool:
+        """Whether it is a draft that only a reason puts in force."""
+        return self.status == "draft" and bool(self.failed_quality)
+
+    @property
     def interval95_J_per_K(self) -> Range:
         """The calibration's own 95 % interval; value ± 1.96 u where it left none. [J/K]"""
         details = json.loads(self.details_json or "{}")

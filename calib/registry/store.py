@@ -165,12 +165,14 @@ class Registry(Sharing):
         by: str | None = None,
         reason: str = "",
     ) -> tuple[int, ...]:
-        """Store constants, and approve them if asked: all of them, or on any error none."""
+        """Store constants, and approve them if asked: all of them, or on any error none.
+
+        They are stored as they are given; approving asks what speaks against each (see ``keep``).
+        """
         with self._store.change(by) as change:
             numbers = tuple(lifecycle.add_draft(change, constant) for constant in new)
             if approve:
-                for number in numbers:
-                    lifecycle.approve(change, number, reason, None)
+                lifecycle.approve_together(change, numbers, reason, None)
             return numbers
 
     def keep(
@@ -184,10 +186,12 @@ class Registry(Sharing):
         """Store what a calibration found, all or on any error none; approve it if asked.
 
         Each is given back with whether it was stored before (same inputs, method and result); then
-        it is not stored twice. One that failed its checks is approved with a reason only.
+        it is not stored twice. What speaks against a value is stored with it; one that failed its
+        checks is approved with a reason only.
         """
         with self._store.change(by) as change:
-            kept = [lifecycle.keep(change, one, approved=approve, reason=reason) for one in new]
+            found = lifecycle.judged(change.connection, list(new))
+            kept = [lifecycle.keep(change, one, approved=approve, reason=reason) for one in found]
             return tuple((lookup.constant(change.connection, n), there) for n, there in kept)
 
     def approve(
@@ -200,7 +204,7 @@ class Registry(Sharing):
     ) -> StoredConstant:
         """Put a draft in force from its date (or ``valid_from``) on, superseding what was.
 
-        A draft that failed its checks needs a reason.
+        A draft that failed its checks, or against which something speaks, needs a reason.
         """
         with self._store.change(by) as change:
             lifecycle.approve(change, constant_id, reason, valid_from)
@@ -217,8 +221,7 @@ class Registry(Sharing):
         """Approve several drafts: all of them, or on any error none."""
         numbers = list(constant_ids)
         with self._store.change(by) as change:
-            for number in numbers:
-                lifecycle.approve(change, number, reason, valid_from)
+            lifecycle.approve_together(change, numbers, reason, valid_from)
             return tuple(lookup.constant(change.connection, number) for number in numbers)
 
     def supersede(

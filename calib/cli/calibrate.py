@@ -72,7 +72,7 @@ def calibrate(
         progress=out.progress,
     )
     for note in facts["notes"]:
-        out.note(f"reading: {note}")
+        out.reading(note)
     show_problems(out, facts["errors"])
     show_calibration(out, facts)
     out.dump(facts)

@@ -112,7 +112,7 @@ def recheck(
 
 def _show_check(out: Output, facts: dict[str, Any]) -> None:
     for note in facts["notes"]:
-        out.note(f"reading: {note}")
+        out.reading(note)
     show_problems(out, facts["errors"])
     out.table(
         ["run", "cup", "constant from this run J/K", "rise K", "method"],

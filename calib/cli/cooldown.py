@@ -119,9 +119,9 @@ def cooldown(
 def _show(out: Output, report: CooldownReport) -> None:
     log = report.log
     for guess in report.curve.guesses:
-        out.note(f"reading: {guess}")
+        out.reading(guess)
     for warning in report.warnings:
-        out.note(f"warning: {warning}")
+        out.warn(warning)
     k, u_k = 60 * log.rate_per_s, 60 * log.u_rate_per_s
     k95 = (60 * log.rate_interval95_per_s[0], 60 * log.rate_interval95_per_s[1])
     rows = [

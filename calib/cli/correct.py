@@ -194,9 +194,9 @@ def _show(out: Output, report: CurveReport, *, every_method: bool) -> None:
     corrected = report.corrected
     chosen = corrected.chosen
     for guess in report.curve.guesses:
-        out.note(f"reading: {guess}")
+        out.reading(guess)
     for warning in corrected.warnings:
-        out.note(f"warning: {warning}")
+        out.warn(warning)
     rows = [
         ["moment of mixing", *_moment(corrected)],
         [

@@ -67,8 +67,8 @@ def _show_reactions(out: Output, facts: dict[str, Any]) -> None:
     )  # fmt: skip
     for one in facts["reactions"]:
         if one["why_not_carried"]:
-            out.note(
-                f"warning: {one['name']} could not be carried to infinite dilution, so its"
+            out.warn(
+                f"{one['name']} could not be carried to infinite dilution, so its"
                 f" uncertainty is wider: {one['why_not_carried']}"
             )
 

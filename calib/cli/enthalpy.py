@@ -88,7 +88,7 @@ def enthalpy(
 
 def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
     for note in facts["notes"]:
-        out.note(f"reading: {note}")
+        out.reading(note)
     show_problems(out, facts["errors"])
     runs = facts["runs"]
     out.table(
@@ -122,7 +122,7 @@ def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
     )
     for run in runs:
         for warning in run["warnings"]:
-            out.note(f"warning: {run['run']}: {warning}")
+            out.warn(warning, row=run["run"])
     for line in facts["summary"]:
         own = [run for run in runs if run["reaction"] == line["reaction"]]
         _show_summary(out, line)
@@ -160,7 +160,7 @@ def _show_summary(out: Output, line: dict[str, Any]) -> None:
     spread = f", spread {figures(line['sd'], 3)}" if line["sd"] is not None else ""
     unit = f"{line['unit']} {_per(line)}"
     if line["per_remark"]:
-        out.note(f"per mole: {line['per_remark']}")
+        out.warn(f"per mole: {line['per_remark']}")
     out.say(
         f"{line['reaction']}: {many}, mean {with_u(line['mean'], line['u_mean'])} {unit}{spread}"
     )

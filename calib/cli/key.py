@@ -10,6 +10,7 @@ import typer
 from calib.cli.mark import SoluteMass
 from calib.cli.options import JsonFlag, RegistryPlace, TableFile
 from calib.cli.output import Output
+from calib.cli.said import NOT_COMPUTED
 
 if TYPE_CHECKING:
     from calib.classwork.worked.answer import WorkedAnswer
@@ -57,7 +58,7 @@ def _show(out: Output, answer: WorkedAnswer) -> None:
             if step.made_of:
                 out.say(f"  ± of {step.result.partition(' = ')[0]}: {step.made_of}")
     if answer.no_full:
-        out.note(f"the full depth was not computed: {answer.no_full}")
+        out.refuse(f"the full depth: {answer.no_full}", severity=NOT_COMPUTED)
     if answer.full_value is not None:
         lines = [["simple answer", "", number(answer.simple_value)]]
         lines += [
@@ -70,6 +71,6 @@ def _show(out: Output, answer: WorkedAnswer) -> None:
     if answer.reference:
         out.say(f"to compare with: {answer.reference}")
     for warning in answer.warnings:
-        out.note(f"warning: {warning}")
+        out.warn(warning)
     for caution in answer.cautions:
         out.say(f"caution: {caution}")

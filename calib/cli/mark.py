@@ -62,7 +62,7 @@ def mark(
 
 def _show(out: Output, facts: dict[str, Any]) -> None:
     for note in facts["notes"]:
-        out.note(f"reading: {note}")
+        out.reading(note)
     show_problems(out, facts["errors"])
     out.table(
         ["run", "answer", "own readings give", "verdict", "what happened"],
@@ -80,7 +80,7 @@ def _show(out: Output, facts: dict[str, Any]) -> None:
     if facts["depth"] == "full":
         for row in facts["runs"]:
             for note in row.get("notes", []):
-                out.note(f"warning: {row['run']}: {note}")
+                out.warn(note, row=row["run"])
     counted = ", ".join(f"{many} {verdict}" for verdict, many in facts["counts"].items())
     if counted:
         out.say(f"{counted} (depth {facts['depth']})")

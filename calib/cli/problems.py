@@ -9,13 +9,13 @@ from calib.cli.output import Output
 
 
 def show_problems(out: Output, problems: Sequence[dict[str, Any]]) -> None:
-    """Name each row, its column and what to do, on stderr."""
+    """Name each row, its column and what to do, on stderr, last of all."""
     for problem in problems:
-        text = f"not used: row {problem['row']}, column {problem['column']}: {problem['message']}"
+        text = f"column {problem['column']}: {problem['message']}"
         for key, words in (("found", "found "), ("expected", "expected "), ("remedy", "")):
             if problem.get(key):
                 text += f"; {words}{problem[key]}"
-        out.note(text)
+        out.refuse(text, row=str(problem["row"]))
 
 
 def exit_code(problems: Sequence[Any], anything_done: bool) -> int:

@@ -25,7 +25,8 @@ def cupledger(monkeypatch, capsys):
     """``cupledger("constants", "--json")`` gives exit code, stdout, stderr."""
     from calib.cli.main import main
 
-    def run(*words) -> Done:
+    def run(*words, columns=100_000) -> Done:
+        monkeypatch.setenv("COLUMNS", str(columns))  # sentences whole, unless a test folds them
         monkeypatch.setattr(sys, "argv", ["cupledger", *map(str, words)])
         capsys.readouterr()
         try:

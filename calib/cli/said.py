@@ -1,0 +1,133 @@
+"""What a command has to say beside its result: records, grouped, most serious first.
+
+A class of sixty rows says the same thing sixty times. So every guess, warning and refusal is kept
+as a record; those that say the same are shown as one line that keeps what differs in sight: the
+rows, the range of a number, the names. Refusals come last, nearest to the prompt.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+MOST_LINES = 10
+READING, WARNING, SERIOUS = "reading", "warning", "serious"
+REFUSED, NOT_COMPUTED, TO_DECIDE = "not used", "not computed", "to decide"
+_RANK = {SERIOUS: 0, WARNING: 1, READING: 2, TO_DECIDE: 3, NOT_COMPUTED: 3, REFUSED: 3}
+_LAST = 3
+
+# Words of a warning that the number beside it may be wrong, and not only less well known.
+SERIOUS_WORDS = (
+    "no correction is admissible", "check heater_s", "outside the", "past its recheck",
+    "disagrees", "does not look like", "off the jump", "wrong sign", "overdue", "no constant",
+)  # fmt: skip
+
+_VARYING = re.compile(r"'[^'\n]*'|\"[^\"\n]*\"|(?:(?<![\w)])[+−-])?[\w.]*\d[\w.-]*(?<![.-])")
+_NUMBER = re.compile(r"[+−-]?\d+(?:\.\d+)?(?:e[+-]?\d+)?")
+_LABEL = re.compile(r"(.*?)(\d+)")
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One guess, warning or refusal: of which file and row, how grave, and in what words."""
+
+    severity: str
+    text: str
+    row: str | None = None
+    file: str | None = None
+
+    @property
+    def kind(self) -> str:
+        """What it says, whatever its numbers and names: ``the extreme's time … # s taken``."""
+        return _VARYING.sub("#", self.text)
+
+    def to_json(self) -> dict[str, Any]:
+        """The record with its kind."""
+        return {"kind": self.kind, **asdict(self)}
+
+
+def gravity(text: str) -> str:
+    """Whether a warning says that a number may be wrong, or only less well known."""
+    return SERIOUS if any(words in text for words in SERIOUS_WORDS) else WARNING
+
+
+def lines_of(said: Sequence[Said], *, everything: bool = False) -> list[str]:
+    """The lines for a person: one a kind, most serious first, refusals last.
+
+    At most `MOST_LINES` kinds unless ``everything``; what is left out is counted on a line of its
+    own. Refusals go before warnings where there is no room for all.
+    """
+    if everything:
+        ordered = sorted(said, key=lambda one: _RANK[one.severity])
+        return [_line([one]) for one in dict.fromkeys(ordered)]
+    groups: dict[tuple[str, str, bool], list[Said]] = {}
+    for one in dict.fromkeys(said):
+        groups.setdefault((one.severity, one.kind, one.row is None), []).append(one)
+    ordered_groups = sorted(
+        groups.values(), key=lambda group: (_RANK[group[0].severity], -len(group))
+    )
+    refused = [g for g in ordered_groups if _RANK[g[0].severity] == _LAST]
+    others = [g for g in ordered_groups if _RANK[g[0].severity] < _LAST]
+    for_refused = max(MOST_LINES - min(len(others), 4), 1)
+    for_others = MOST_LINES - min(len(refused), for_refused)
+    lines = [_line(group) for group in others[:for_others]]
+    hidden = len(others[for_others:]) + len(refused[for_refused:])
+    if hidden:
+        lines.append(f"and {hidden} more kind{'s' if hidden > 1 else ''}: --all-warnings")
+    return lines + [_line(group) for group in refused[:for_refused]]
+
+
+def _line(group: Sequence[Said]) -> str:
+    first = group[0]
+    words = "warning" if first.severity == SERIOUS else first.severity
+    rows = list(dict.fromkeys(one.row for one in group if one.row is not None))
+    if len(group) == 1:
+        if first.row is None:
+            return f"{words}: {first.text}"
+        if first.severity == REFUSED:  # its text begins with the column
+            return f"{words}: row {first.row}, {first.text}"
+        return f"{words}: {first.row}: {first.text}"
+    text = _merged([one.text for one in group])
+    if len(rows) > 1:
+        return f"{words}: {len(rows)} rows: {text} (rows {listed_rows(rows)})"
+    return f"{words}: " + (f"{rows[0]}: " if rows else "") + f"{text} ({len(group)} times)"
+
+
+def _merged(texts: Sequence[str]) -> str:
+    """One sentence for many of a kind; where they differ, the range or the first few names."""
+    found = [_VARYING.findall(text) for text in texts]
+    columns = iter([list(dict.fromkeys(column)) for column in zip(*found, strict=True)])
+    return _VARYING.sub(lambda _: _range(next(columns)), texts[0])
+
+
+def _range(tokens: list[str]) -> str:
+    if len(tokens) == 1:
+        return tokens[0]
+    if all(_NUMBER.fullmatch(token) for token in tokens):
+        ordered = sorted(tokens, key=lambda token: float(token.replace("−", "-")))
+        return f"{ordered[0]} to {ordered[-1]}"
+    more = f" and {len(tokens) - 3} more" if len(tokens) > 3 else ""
+    return f"{', '.join(tokens[:3])}{more}"
+
+
+def listed_rows(rows: Iterable[str]) -> str:
+    """Labels of rows, runs of numbers drawn together, at most eight of them.
+
+    >>> listed_rows(["2", "3", "4", "7", "P1"])
+    '2-4, 7, P1'
+    """
+    spans: list[tuple[str, int | None, str, str]] = []  # stem, last number, first, last
+    for row in rows:
+        found = _LABEL.fullmatch(row)
+        stem, number = (found[1], int(found[2])) if found else (row, None)
+        if spans and number is not None and spans[-1][1] is not None:
+            old_stem, old, first, _ = spans[-1]
+            if old_stem == stem and number == (old or 0) + 1:
+                spans[-1] = (stem, number, first, row)
+                continue
+        spans.append((stem, number, row, row))
+    parts = [first if first == last else f"{first}-{last}" for _, _, first, last in spans]
+    more = f" and {len(parts) - 8} more" if len(parts) > 8 else ""
+    return f"{', '.join(parts[:8])}{more}"

@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 MOST_LINES = 10
+_MOST_ROWS = 16  # rows, or runs of rows, that a line names
 READING, WARNING, SERIOUS = "reading", "warning", "serious"
 REFUSED, NOT_COMPUTED, TO_DECIDE = "not used", "not computed", "to decide"
 _RANK = {SERIOUS: 0, WARNING: 1, READING: 2, TO_DECIDE: 3, NOT_COMPUTED: 3, REFUSED: 3}
@@ -113,21 +114,27 @@ def _range(tokens: list[str]) -> str:
 
 
 def listed_rows(rows: Iterable[str]) -> str:
-    """Labels of rows, runs of numbers drawn together, at most eight of them.
+    """Labels of rows, runs of numbers drawn together, a stem said once; at most sixteen parts.
 
     >>> listed_rows(["2", "3", "4", "7", "P1"])
     '2-4, 7, P1'
+    >>> listed_rows(["bench 1", "bench 3", "bench 4", "bench 5"])
+    'bench 1, 3-5'
     """
-    spans: list[tuple[str, int | None, str, str]] = []  # stem, last number, first, last
+    spans: list[tuple[str, list[str]]] = []  # stem, numbers as they are written
     for row in rows:
         found = _LABEL.fullmatch(row)
-        stem, number = (found[1], int(found[2])) if found else (row, None)
-        if spans and number is not None and spans[-1][1] is not None:
-            old_stem, old, first, _ = spans[-1]
-            if old_stem == stem and number == (old or 0) + 1:
-                spans[-1] = (stem, number, first, row)
+        stem, number = (found[1], found[2]) if found else (row, "")
+        if spans and number and spans[-1][0] == stem and spans[-1][1][-1:] != [""]:
+            before = spans[-1][1][-1]
+            if int(number) == int(before) + 1:
+                spans[-1][1].append(number)
                 continue
-        spans.append((stem, number, row, row))
-    parts = [first if first == last else f"{first}-{last}" for _, _, first, last in spans]
-    more = f" and {len(parts) - 8} more" if len(parts) > 8 else ""
-    return f"{', '.join(parts[:8])}{more}"
+        spans.append((stem, [number]))
+    parts, said = [], None
+    for stem, numbers in spans:
+        first = numbers[0] if stem == said else stem + numbers[0]
+        parts.append(first if len(numbers) == 1 else f"{first}-{numbers[-1]}")
+        said = stem if numbers[0] else None
+    more = f" and {len(parts) - _MOST_ROWS} more" if len(parts) > _MOST_ROWS else ""
+    return f"{', '.join(parts[:_MOST_ROWS])}{more}"

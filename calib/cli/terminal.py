@@ -15,6 +15,7 @@ from typing import TextIO
 WIDTH = 80  # columns, where no terminal tells its own
 _GAP = 2  # columns between two columns of a table
 _WORDS_LEAST = 12  # columns that a column of words is narrowed to
+_NUMBER_MOST = 30  # a cell longer than this is words that begin with a number
 _REMARK_LEAST = 24  # a last column that would get less than this goes below its row
 
 
@@ -72,6 +73,8 @@ def table_lines(headers: Sequence[str], body: Sequence[Sequence[str]], width: in
     ['cup   J/K', '---  ----', 'P1   12.3']
     """
     columns = [_Column(header, [shown(row[i]) for row in body]) for i, header in enumerate(headers)]
+    if _needs(columns) > width:  # an empty column says nothing and takes room
+        columns = [columns[0], *(c for c in columns[1:] if any(c.cells))]
     remarks: list[str] = []
     if len(columns) > 1 and _too_narrow(columns, width):
         remarks = columns[-1].cells
@@ -92,7 +95,7 @@ class _Column:
 
     def __init__(self, header: str, cells: list[str]) -> None:
         self.header, self.cells = shown(header), cells
-        self.right = all(_looks_numeric(cell) for cell in cells)
+        self.right = all(_looks_numeric(c) and len(c) <= _NUMBER_MOST for c in cells)
         self.natural = max(len(cell) for cell in (self.header, *cells))
         words = max((len(word) for word in self.header.split()), default=1)
         if self.right:

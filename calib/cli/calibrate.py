@@ -58,7 +58,7 @@ def calibrate(
     """
     from calib.jobs.calibrating import calibrate_table
 
-    out = Output(as_json=as_json)
+    out = Output(as_json=as_json, file=table)
     facts = calibrate_table(
         table,
         registry,

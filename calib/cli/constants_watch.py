@@ -62,7 +62,7 @@ def check(
     """
     from calib.jobs.watching import check_table
 
-    out = Output(as_json=as_json)
+    out = Output(as_json=as_json, file=table)
     facts = check_table(table, registry, progress=out.progress)
     _show_check(out, facts)
     out.dump(facts)

@@ -87,7 +87,7 @@ def cooldown(
     """
     from calib.jobs.cooling_down import cool_down
 
-    out = Output(as_json=as_json)
+    out = Output(as_json=as_json, file=log)
     report = cool_down(
         log,
         reading={

@@ -131,7 +131,7 @@ def correct(
     from calib.jobs.correcting import correct_file
     from fitting.cup.circumstances import Circumstances
 
-    out = Output(as_json=as_json)
+    out = Output(as_json=as_json, file=curve)
     spans = tuple(_span(text) for text in leave_out or ())
     report = correct_file(
         curve,

@@ -58,7 +58,7 @@ def enthalpy(
     """Compute every row's molar enthalpy with the constant of its cup and date."""
     from calib.jobs.evaluating import evaluate_table
 
-    out = Output(as_json=as_json)
+    out = Output(as_json=as_json, file=table)
     report = evaluate_table(table, registry, at_25=at_25, per=per, progress=out.progress)
     facts = report.facts
     _show(out, facts, budget=budget)

@@ -30,7 +30,7 @@ def key(
     """Work out one run with its numbers, simple and full, and say why the two differ."""
     from calib.jobs.answer_key import answer_for, write_answer
 
-    out = Output(as_json=as_json)
+    out = Output(as_json=as_json, file=table)
     answer = answer_for(table, run, registry, solute_mass=solute_mass)
     _show(out, answer)
     if results is not None:

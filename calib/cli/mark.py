@@ -43,7 +43,7 @@ def mark(
     """Mark each group's own answer against its own readings; name the slip that explains it."""
     from calib.jobs.marking import mark_answers, write_marks, write_sheets
 
-    out = Output(as_json=as_json)
+    out = Output(as_json=as_json, file=table)
     marked = mark_answers(
         table, registry, depth=depth, solute_mass=solute_mass, progress=out.progress
     )

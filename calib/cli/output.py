@@ -8,6 +8,7 @@ import os
 import sys
 import time
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import Any, TextIO
 
 from calib.cli.said import READING, REFUSED, Said, gravity, lines_of
@@ -74,8 +75,9 @@ screen = Screen()  # of this process; `main` begins it anew
 class Output:
     """Where a command prints: tables and sentences for people, or one JSON object."""
 
-    def __init__(self, *, as_json: bool) -> None:
+    def __init__(self, *, as_json: bool, file: Path | None = None) -> None:
         self.as_json = as_json
+        self._file = None if file is None else str(file)  # what is said is said of this file
         self._progress = _Progress()
 
     def say(self, text: str = "") -> None:
@@ -109,17 +111,17 @@ class Output:
         """A remark on what was done, such as a file that was written; on stderr in both modes."""
         say_on(sys.stderr, text)
 
-    def reading(self, text: str, *, file: str | None = None) -> None:
+    def reading(self, text: str) -> None:
         """A guess made while a file was read; shown at the end, on stderr in both modes."""
-        screen.said.append(Said(READING, text, file=file))
+        screen.said.append(Said(READING, text, file=self._file))
 
-    def warn(self, text: str, *, row: str | None = None, file: str | None = None) -> None:
+    def warn(self, text: str, *, row: str | None = None) -> None:
         """A warning, of a row where it has one; shown at the end, on stderr in both modes."""
-        screen.said.append(Said(gravity(text), text, row=row, file=file))
+        screen.said.append(Said(gravity(text), text, row, self._file))
 
     def refuse(self, text: str, *, row: str | None = None, severity: str = REFUSED) -> None:
         """Why a row was not used; shown last of all, on stderr in both modes."""
-        screen.said.append(Said(severity, text, row=row))
+        screen.said.append(Said(severity, text, row, self._file))
 
 
 def dump_object(value: dict[str, Any]) -> None:
@@ -149,7 +151,7 @@ class _Progress:
         self._last = now
         text = f"{what}: {done} of {total}"
         if terminal:
-            sys.stderr.write(f"\r{text}" + ("\n" if finished else ""))
+            sys.stderr.write(f"\r{shown(text)}" + ("\n" if finished else ""))
             sys.stderr.flush()
         else:
             say_on(sys.stderr, text)

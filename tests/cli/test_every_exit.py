@@ -78,9 +78,7 @@ def test_the_list_of_commands_is_whole():
 
 @pytest.mark.parametrize("name", LEAVES)
 def test_an_unknown_option(cupledger, name):
-    assert "--no-such-option" in one_object(
-        cupledger(*name.split(), "--no-such-option", "--json")
-    )
+    assert "--no-such-option" in one_object(cupledger(*name.split(), "--no-such-option", "--json"))
 
 
 def needed(command):

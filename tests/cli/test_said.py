@@ -31,7 +31,7 @@ def test_a_class_of_sixty_says_one_line_a_kind(cupledger, calibrated):
         "not used: row bench 21, column in_cup_C: line 22, field 9 ends in 'x', which is no known"
         " unit; found '3x'; expected a number in °C; correct it",
         "not used: row bench 42, column apparatus: no apparatus 'Q9' in the registry; registered:"
-        " P1, P2, P3, P4, P5, P6, P7; register it with: cupledger apparatus add Q9 --kind \"...\";"
+        ' P1, P2, P3, P4, P5, P6, P7; register it with: cupledger apparatus add Q9 --kind "...";'
         " found Q9, 2026-10-21; expected a cup with a constant",
     ]
     everything = cupledger("enthalpy", "sixty.csv", "--all-warnings").err.splitlines()
@@ -41,6 +41,7 @@ def test_a_class_of_sixty_says_one_line_a_kind(cupledger, calibrated):
     assert sum(len(run["warnings"]) for run in told["runs"]) == 2 + 29 + 20
     assert len(told["errors"]) == 2
     assert len(told["said"]) == 2 + 29 + 20 + 1 + 2
+    assert {one["file"] for one in told["said"]} == {"sixty.csv"}
     assert set(told["said"][0]) == {"kind", "severity", "file", "row", "text"}
     narrow = cupledger("enthalpy", "sixty.csv", columns=80)
     assert all(len(line) <= 80 for line in (narrow.out + narrow.err).splitlines())

@@ -148,7 +148,7 @@ def _all_warnings() -> Any:
     def show_all(wanted: bool) -> None:
         from calib.cli.output import screen
 
-        screen.all_warnings = screen.all_warnings or wanted
+        screen.all_warnings = wanted
 
     def holder(
         all_warnings: bool = typer.Option(

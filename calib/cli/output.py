@@ -76,6 +76,7 @@ class Output:
     """Where a command prints: tables and sentences for people, or one JSON object."""
 
     def __init__(self, *, as_json: bool, file: Path | None = None) -> None:
+        screen.said, screen.dumped = [], False
         self.as_json = as_json
         self._file = None if file is None else str(file)  # what is said is said of this file
         self._progress = _Progress()

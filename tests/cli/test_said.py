@@ -165,13 +165,13 @@ def test_hostile_names_reach_no_terminal(cupledger, tmp_path, monkeypatch):
     for words in calls[:-1]:
         done = cupledger(*words)
         seen = done.out + done.err
-        assert not [c for c in seen if c != "\n" and not shown(c) == c], words
+        assert not [c for c in seen if c != "\n" and shown(c) != c], words
     table = "run,apparatus,in_cup,added,in_cup_g,added_g,in_cup_C,added_C,extreme_C\n"
     Path("t.csv").write_text(table + f'"{hostile}","{hostile}",water,KNO3(s),{hostile[:4]},5,20,20,17\n',
                              encoding="utf-8")  # fmt: skip
     for command in ("enthalpy", "calibrate", "mark"):
         done = cupledger(command, "t.csv")
-        assert not [c for c in done.out + done.err if c != "\n" and not shown(c) == c], command
+        assert not [c for c in done.out + done.err if c != "\n" and shown(c) != c], command
 
 
 def test_folding_keeps_every_word_and_the_inset():

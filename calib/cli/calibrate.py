@@ -58,7 +58,7 @@ def calibrate(
     """
     from calib.jobs.calibrating import calibrate_table
 
-    out = Output(as_json=as_json)
+    out = Output(as_json=as_json, file=table)
     facts = calibrate_table(
         table,
         registry,
@@ -72,7 +72,7 @@ def calibrate(
         progress=out.progress,
     )
     for note in facts["notes"]:
-        out.note(f"reading: {note}")
+        out.reading(note)
     show_problems(out, facts["errors"])
     show_calibration(out, facts)
     out.dump(facts)

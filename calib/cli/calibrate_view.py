@@ -24,7 +24,7 @@ def show_calibration(out: Output, facts: dict[str, Any]) -> None:
         out.say(_kind(kind))
     for constant in facts["constants"]:
         for warning in constant["warnings"]:
-            out.note(f"warning: {constant['apparatus']}: {warning}")
+            out.warn(warning, row=constant["apparatus"])
     out.say(
         "± is one standard uncertainty (k = 1): the runs' readings, the masses, what they share,"
         " and the spread between runs."

@@ -9,6 +9,7 @@ import typer
 
 from calib.cli.options import ByName, JsonFlag, Overwrite, RegistryPlace
 from calib.cli.output import Output
+from calib.cli.said import TO_DECIDE
 
 Rename = Annotated[
     list[str] | None,
@@ -90,6 +91,6 @@ def _show(out: Output, facts: dict[str, Any]) -> None:
         for line in facts["moved_on"]:
             out.say(f"  {line}")
     for conflict in facts["conflicts"]:
-        out.note(f"to decide: {conflict['message']}")
+        out.refuse(conflict["message"], severity=TO_DECIDE)
     out.dump(facts)
     raise typer.Exit(1 if facts["conflicts"] else 0)

@@ -10,6 +10,7 @@ import typer
 from calib.cli.options import JsonFlag, Overwrite, RegistryPlace, TableFile, day
 from calib.cli.output import Output
 from calib.cli.problems import exit_code, show_problems
+from calib.cli.said import FAILED
 from calib.rounding import with_u
 
 
@@ -54,7 +55,7 @@ def drift(
     if facts["chart"] is not None:
         out.note(f"chart written: {chart}")
     for error in facts["errors"]:
-        out.note(f"error: {error['message']}")
+        out.refuse(error["message"], severity=FAILED)
     out.dump(facts)
     raise typer.Exit(exit_code(facts["errors"], anything_done=True))
 
@@ -70,7 +71,7 @@ def check(
     """
     from calib.jobs.watching import check_table
 
-    out = Output(as_json=as_json)
+    out = Output(as_json=as_json, file=table)
     facts = check_table(table, registry, progress=out.progress)
     _show_check(out, facts)
     out.dump(facts)
@@ -120,7 +121,7 @@ def recheck(
 
 def _show_check(out: Output, facts: dict[str, Any]) -> None:
     for note in facts["notes"]:
-        out.note(f"reading: {note}")
+        out.reading(note)
     show_problems(out, facts["errors"])
     out.table(
         ["run", "cup", "constant from this run J/K", "rise K", "method"],

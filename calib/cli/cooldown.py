@@ -91,7 +91,7 @@ def cooldown(
     from calib.jobs.cooling_down import cool_down
     from calib.outputs import COOLDOWN_PAGE, outputs_beside
 
-    out, done = Output(as_json=as_json), Done()
+    out, done = Output(as_json=as_json, file=log), Done()
     outputs = outputs_beside(registry, overwrite=overwrite, curve=log)
     outputs.claim(COOLDOWN_PAGE, page, "--page")
     report = cool_down(
@@ -127,9 +127,9 @@ def cooldown(
 def _show(out: Output, report: CooldownReport) -> None:
     log = report.log
     for guess in report.curve.guesses:
-        out.note(f"reading: {guess}")
+        out.reading(guess)
     for warning in report.warnings:
-        out.note(f"warning: {warning}")
+        out.warn(warning)
     k, u_k = 60 * log.rate_per_s, 60 * log.u_rate_per_s
     k95 = (60 * log.rate_interval95_per_s[0], 60 * log.rate_interval95_per_s[1])
     rows = [

@@ -135,7 +135,7 @@ def correct(
     from calib.outputs import CURVE_PAGE, outputs_beside
     from fitting.cup.circumstances import Circumstances
 
-    out, done = Output(as_json=as_json), Done()
+    out, done = Output(as_json=as_json, file=curve), Done()
     outputs = outputs_beside(registry, overwrite=overwrite, curve=curve)
     outputs.claim(CURVE_PAGE, page, "--page")
     spans = tuple(_span(text) for text in leave_out or ())
@@ -202,9 +202,9 @@ def _show(out: Output, report: CurveReport, *, every_method: bool) -> None:
     corrected = report.corrected
     chosen = corrected.chosen
     for guess in report.curve.guesses:
-        out.note(f"reading: {guess}")
+        out.reading(guess)
     for warning in corrected.warnings:
-        out.note(f"warning: {warning}")
+        out.warn(warning)
     rows = [
         ["moment of mixing", *_moment(corrected)],
         [

@@ -42,7 +42,7 @@ def cycles(
     )
     show_problems(out, facts["errors"])
     for one in facts["left_out"]:
-        out.note(f"warning: {one['run']}: left out: {one['reason']} (--keep-all keeps it in)")
+        out.warn(f"left out of the mean: {one['reason']} (--keep-all keeps it in)", row=one["run"])
     _show_reactions(out, facts)
     _show_cycles(out, facts)
     _show_ionizations(out, facts)
@@ -72,8 +72,8 @@ def _show_reactions(out: Output, facts: dict[str, Any]) -> None:
     )  # fmt: skip
     for one in facts["reactions"]:
         if one["why_not_carried"]:
-            out.note(
-                f"warning: {one['name']} could not be carried to infinite dilution, so its"
+            out.warn(
+                f"{one['name']} could not be carried to infinite dilution, so its"
                 f" uncertainty is wider: {one['why_not_carried']}"
             )
 

@@ -73,7 +73,7 @@ def enthalpy(
     from calib.jobs.evaluating import evaluate_table
     from calib.outputs import CLASS_PAGE, RESULTS, SUMMARY, outputs_beside
 
-    out, done = Output(as_json=as_json), Done()
+    out, done = Output(as_json=as_json, file=table), Done()
     outputs = outputs_beside(registry, overwrite=overwrite, table=table)
     outputs.claim(CLASS_PAGE, page, "--page")
     outputs.claim(RESULTS, results, "--out")
@@ -124,7 +124,7 @@ def _record(
 
 def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
     for note in facts["notes"]:
-        out.note(f"reading: {note}")
+        out.reading(note)
     show_problems(out, facts["errors"])
     runs = facts["runs"]
     out.table(
@@ -158,7 +158,7 @@ def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
     )
     for run in runs:
         for warning in run["warnings"]:
-            out.note(f"warning: {run['run']}: {warning}")
+            out.warn(warning, row=run["run"])
     for line in facts["summary"]:
         own = [run for run in runs if run["reaction"] == line["reaction"]]
         _show_summary(out, line)
@@ -198,7 +198,7 @@ def _show_summary(out: Output, line: dict[str, Any]) -> None:
     spread = f", spread {figures(line['sd'], 3)}" if line["sd"] is not None else ""
     unit = f"{line['unit']} {_per(line)}"
     if line["per_remark"]:
-        out.note(f"per mole: {line['per_remark']}")
+        out.warn(f"per mole: {line['per_remark']}")
     out.say(
         f"{line['reaction']}: {many}, mean {with_u(line['mean'], line['u_mean'])} {unit}{spread}"
     )

@@ -11,6 +11,7 @@ from calib.cli.mark import SoluteMass
 from calib.cli.options import JsonFlag, Overwrite, RegistryPlace, TableFile
 from calib.cli.output import Output
 from calib.cli.problems import Done
+from calib.cli.said import NOT_COMPUTED
 
 if TYPE_CHECKING:
     from calib.classwork.worked.answer import WorkedAnswer
@@ -32,7 +33,7 @@ def key(
     from calib.jobs.answer_key import answer_for, answer_kind, write_answer
     from calib.outputs import outputs_beside
 
-    out, done = Output(as_json=as_json), Done()
+    out, done = Output(as_json=as_json, file=table), Done()
     outputs = outputs_beside(registry, overwrite=overwrite, table=table)
     if results is not None:
         outputs.claim(answer_kind(results), results, "--out")
@@ -65,7 +66,7 @@ def _show(out: Output, answer: WorkedAnswer) -> None:
             if step.made_of:
                 out.say(f"  ± of {step.result.partition(' = ')[0]}: {step.made_of}")
     if answer.no_full:
-        out.note(f"the full depth was not computed: {answer.no_full}")
+        out.refuse(f"the full depth: {answer.no_full}", severity=NOT_COMPUTED)
     if answer.full_value is not None:
         lines = [["simple answer", "", number(answer.simple_value)]]
         lines += [
@@ -78,6 +79,6 @@ def _show(out: Output, answer: WorkedAnswer) -> None:
     if answer.reference:
         out.say(f"to compare with: {answer.reference}")
     for warning in answer.warnings:
-        out.note(f"warning: {warning}")
+        out.warn(warning)
     for caution in answer.cautions:
         out.say(f"caution: {caution}")

@@ -45,7 +45,7 @@ def mark(
     from calib.jobs.marking import claim_sheets, mark_answers, write_marks, write_sheets
     from calib.outputs import MARKS, outputs_beside
 
-    out, done = Output(as_json=as_json), Done()
+    out, done = Output(as_json=as_json, file=table), Done()
     outputs = outputs_beside(registry, overwrite=overwrite, table=table)
     claim_sheets(outputs, sheets)
     outputs.claim(MARKS, results, "--out")
@@ -77,7 +77,7 @@ def _written(place: Path, pages: list[Path]) -> str:
 
 def _show(out: Output, facts: dict[str, Any]) -> None:
     for note in facts["notes"]:
-        out.note(f"reading: {note}")
+        out.reading(note)
     show_problems(out, facts["errors"])
     out.table(
         ["run", "answer", "own readings give", "verdict", "what happened"],
@@ -95,7 +95,7 @@ def _show(out: Output, facts: dict[str, Any]) -> None:
     if facts["depth"] == "full":
         for row in facts["runs"]:
             for note in row.get("notes", []):
-                out.note(f"warning: {row['run']}: {note}")
+                out.warn(note, row=row["run"])
     counted = ", ".join(f"{many} {verdict}" for verdict, many in facts["counts"].items())
     if counted:
         out.say(f"{counted} (depth {facts['depth']})")

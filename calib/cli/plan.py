@@ -129,7 +129,7 @@ def _show(out: Output, facts: dict[str, Any]) -> None:
         for text in group["lines"]:
             out.say(f"Caution ({group['substance']}): {text}")
     for warning in facts["warnings"]:
-        out.note(f"warning: {warning}")
+        out.warn(warning)
 
 
 def _expected(facts: dict[str, Any]) -> list[list[str]]:

@@ -6,20 +6,21 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from calib.cli.output import Output
+from calib.cli.said import FAILED
 from calib.errors import CupledgerError
 
 
 def show_problems(out: Output, problems: Sequence[dict[str, Any]]) -> None:
-    """Name each row, its column and what to do, on stderr; what is no row's is an error."""
+    """Name each row, its column and what to do, on stderr, last of all; no row's is an error."""
     for problem in problems:
         if problem["row"] is None:
-            out.note(f"error: {problem['message']}")
+            out.refuse(problem["message"], severity=FAILED)
             continue
-        text = f"not used: row {problem['row']}, column {problem['column']}: {problem['message']}"
+        text = f"column {problem['column']}: {problem['message']}"
         for key, words in (("found", "found "), ("expected", "expected "), ("remedy", "")):
             if problem.get(key):
                 text += f"; {words}{problem[key]}"
-        out.note(text)
+        out.refuse(text, row=str(problem["row"]))
 
 
 def exit_code(problems: Sequence[Any], anything_done: bool) -> int:
@@ -57,4 +58,4 @@ class Done:
         for sentence in self._said:
             out.note(sentence)
         for error in self.errors:
-            out.note(f"error: {error['message']}")
+            out.refuse(error["message"], severity=FAILED)

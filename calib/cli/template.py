@@ -83,7 +83,7 @@ def template(
         delimiter="\t" if delimiter == "tab" else delimiter,
     )  # fmt: skip
     for note in facts["notes"]:
-        out.note(f"note: {note}")
+        out.warn(note)
     out.say(f"Written: {facts['file']}, {len(facts['benches'])} benches.")
     out.say(f"Cups to choose from: {', '.join(facts['cups']) or 'none'}.")
     out.say(f"Filled in and saved, it is read as it is: cupledger enthalpy {facts['file']}")

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import InputError
+from calib.jobs.correcting import guesses_told
 from fitting.cup.circumstances import U_ROOM_K
 from fitting.cup.knowledge import BENCH
 
@@ -157,11 +158,12 @@ def cool_down(
         )
         middle_C = float(used.temperature_C.mean())
         capacity = _filled(stored, fill_g, U_FILL_G if u_fill_g is None else u_fill_g, middle_C)
-    log = fit_cooling_log(
-        curve, from_s=from_s, to_s=to_s, room_C=room_C, u_room_K=u_room_K, law=law,
-        heat_capacity_J_per_K=None if capacity is None else capacity.value,
-        u_heat_capacity_J_per_K=0.0 if capacity is None else capacity.u,
-    )  # fmt: skip
+    with guesses_told(curve):
+        log = fit_cooling_log(
+            curve, from_s=from_s, to_s=to_s, room_C=room_C, u_room_K=u_room_K, law=law,
+            heat_capacity_J_per_K=None if capacity is None else capacity.value,
+            u_heat_capacity_J_per_K=0.0 if capacity is None else capacity.u,
+        )  # fmt: skip
     return CooldownReport(curve, log, capacity, _agreement(log, capacity), _parts(log, capacity))
 
 

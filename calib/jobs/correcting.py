@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from calib.errors import InputError
+from calib.errors import CupledgerError, InputError
 from fitting.cup.knowledge import BENCH
 
 if TYPE_CHECKING:
@@ -221,8 +222,24 @@ def correct_file(
         known = loss.added_to(known)
     from fitting.release.settling import settled
 
-    found = _reported(curve, known, method, compare, progress, of_release)
+    with guesses_told(curve):
+        found = _reported(curve, known, method, compare, progress, of_release)
     return replace(found, known_loss=loss, settled=settled(curve, found.corrected))
+
+
+@contextmanager
+def guesses_told(curve: Curve) -> Iterator[None]:
+    """Let a refusal carry the guesses made while the curve was read, as notes of the error.
+
+    A unit of time that was guessed wrong is often the very reason for the refusal.
+    """
+    try:
+        yield
+    except CupledgerError as refused:
+        for guess in curve.guesses:
+            if guess not in getattr(refused, "__notes__", ()):
+                refused.add_note(guess)
+        raise
 
 
 def _reported(
@@ -259,15 +276,18 @@ def _known_of_release(given: dict[str, float | None]) -> dict[str, float]:
         if value is None and u is not None:
             raise InputError(f"an uncertainty of {words} without its value; give both")
         for what, number in ((words, value), (f"the uncertainty of {words}", u)):
-            if number is not None and not 0 <= number < 1e6:
-                raise InputError(f"{what} is {number} {unit}; expected 0 or more")
+            if number is not None and name == "heat_capacity_J_per_K" and what == words:
+                if not 0 < number < 1e6:
+                    raise InputError(
+                        f"{what} is {number:g} {unit}; expected more than 0: content and cup"
+                    )
+            elif number is not None and not 0 <= number < 1e6:
+                raise InputError(f"{what} is {number:g} {unit}; expected 0 or more")
         if value is not None:
             known[name] = value
             known[f"u_{name}"] = (
                 u if u is not None else BENCH.lag_share.u * value if name == "sensor_lag_s" else 0.0
             )
-    if known.get("heat_capacity_J_per_K") == 0:
-        raise InputError("the heat capacity is 0 J/K; expected more than 0: content and cup")
     return known
 
 

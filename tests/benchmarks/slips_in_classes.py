@@ -25,6 +25,7 @@ import argparse
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -183,12 +184,14 @@ class Honest:
     told: int = 0
 
 
-def honest(count: int, seed: int, folder: Path, curves: int = 20) -> Honest:
+def honest(
+    count: int, seed: int, folder: Path, sizes: Sequence[int] = SIZES, curves: int = 20
+) -> Honest:
     """So many classes without a slip, sizes in turn; one in ``curves`` logs curves."""
     said = Honest()
     rng = np.random.default_rng([seed, 0])
     for number in range(count):
-        size = SIZES[number % 3]
+        size = sizes[number % len(sizes)]
         made = (
             draw_curve_class(rng, size, folder) if number % curves == 0 else draw_class(rng, size)
         )
@@ -232,7 +235,7 @@ def main() -> None:
             print("|---" * (2 + len(OUTCOMES)) + "|")
             print("\n".join(table(slips(given.slips, size, given.seed, Path(name)))))
             print(f"({time.perf_counter() - began:.0f} s)", flush=True)
-        said = honest(given.honest, given.seed, Path(name))
+        said = honest(given.honest, given.seed, Path(name), given.sizes)
     print(
         f"\n{said.classes} honest classes, {said.rows} rows, {said.refused} refused: "
         f"{len(said.accused)} rows accused in {said.accused_classes} classes; "

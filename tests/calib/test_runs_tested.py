@@ -142,6 +142,15 @@ def test_a_whole_class_in_one_slip_loses_no_row():
     assert report.summary[0].in_mean == 4
 
 
+def test_the_search_for_slips_is_bounded(monkeypatch):
+    monkeypatch.setattr("calib.enthalpies.tested.MOST_SEARCHED", 2)
+    labels = "abcd"
+    rows = [neutralization(n, dH=-58.0, base_mL=53.0 + 0.1 * i) for i, n in enumerate(labels)]
+    report = evaluated(*(dataclasses.replace(r, in_cup_mol_per_L=0.1) for r in rows))
+    assert [t.kind for t in report.tests] == ["decimal point"] * 2 + [""] * 2
+    assert all("not in this one" in t.reason for t in report.tests[2:])
+
+
 def test_twelve_per_cent_off_is_no_slip():
     values = [-58.1, -57.9, -58.0, -58.2, -57.8, -58.05, -51.0]
     rows = [neutralization(f"g{i}", dH=v, base_mL=53.0 + 0.01 * i) for i, v in enumerate(values)]

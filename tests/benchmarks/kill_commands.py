@@ -186,7 +186,8 @@ class Bench:
 
     def _withdraw(self, name: str) -> Command:
         with open_registry(self.address) as registry:
-            (number,) = registry.add_drafts([constant(CUPS[3], "spare", self.count)], approve=True)
+            spare = [constant(CUPS[3], "spare", self.count)]
+            (number,) = registry.add_drafts(spare, approve=True, reason="to be withdrawn")
         words = ("constants", "withdraw", str(number), "--reason", name)
         return Command(KINDS[2], words, "is withdrawn", lambda k: k.withdrawn_why == name, 1)
 

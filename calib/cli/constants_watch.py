@@ -48,7 +48,7 @@ def drift(
         out.say("o value, : centre, | limits (3 sigma); J/K.")
     if chart is not None:
         out.note(f"chart written: {chart}")
-    out.dump(facts)
+    _end(out, facts)
 
 
 def check(
@@ -107,7 +107,14 @@ def recheck(
             f"Overdue: {', '.join(late)}. A quick look: cupledger constants check TABLE; a new"
             " constant: cupledger calibrate TABLE --approve"
         )
+    _end(out, facts)
+
+
+def _end(out: Output, facts: dict[str, Any]) -> None:
+    for one in facts["unreadable"]:
+        out.note(one["message"])
     out.dump(facts)
+    raise typer.Exit(1 if facts["unreadable"] else 0)
 
 
 def _show_check(out: Output, facts: dict[str, Any]) -> None:

@@ -29,7 +29,8 @@ def certify(
 
     Without ``cups`` and ``numbers``: of every cup that has a constant in force on ``on`` (default:
     today). Each page is called after cup and number, so that an older constant's stays. A cup
-    without a constant stands in ``errors``; the others are written.
+    without a constant stands in ``errors``; so does one whose constant, cup or trail is not as it
+    was left, or disagrees with its own interval: no certificate is written for it. The others are.
 
     Raises:
         InputError: the folder is a file, or a page cannot be written.
@@ -45,15 +46,37 @@ def certify(
         wanted = [store.constant(number) for number in numbers]
         wanted += _of_cups(cups, store, day, errors)
         if not cups and not numbers:
-            wanted += [k for k in store.constants() if k.in_force_on(day)]
+            every, bad = store.constants_apart()
+            wanted += [k for k in every if k.in_force_on(day)]
+            errors += [_error(one.apparatus, str(one)) for one in bad]
+        verdict = store.verify()
     written = []
     for constant in wanted:
+        against = verdict.against(constant.id, constant.apparatus)
+        if against:
+            errors.append(
+                _error(
+                    constant.apparatus,
+                    f"no certificate of constant {constant.id}: {against[0]}; see cupledger"
+                    " constants verify",
+                )
+            )
+            continue
         folder.mkdir(parents=True, exist_ok=True)
-        path = write_certificate(folder / page_name(constant), constant)
+        path = write_certificate(folder / page_name(constant), constant, verdict.head)
         written.append(
             {"apparatus": constant.apparatus, "constant_id": constant.id, "page": str(path)}
         )
-    return {"certificates": written, "errors": errors, "on": day}
+    return {
+        "certificates": written,
+        "errors": errors,
+        "on": day,
+        "chain_head": verdict.head,
+    }
+
+
+def _error(cup: str, message: str) -> dict[str, Any]:
+    return {"row": cup, "column": "apparatus", "message": message}
 
 
 def page_name(constant: StoredConstant) -> str:
@@ -69,5 +92,5 @@ def _of_cups(
         try:
             found.append(store.constant_for(cup, day))
         except RegistryError as error:
-            errors.append({"row": cup, "column": "apparatus", "message": str(error)})
+            errors.append(_error(cup, str(error)))
     return found

@@ -65,15 +65,15 @@ def write_class_page(path: Path, results: TableResults, *, numbers: bool = False
     return write_page(path, page)
 
 
-def write_certificate(path: Path, constant: StoredConstant) -> Path:
-    """Write the one-sheet certificate of a stored constant.
+def write_certificate(path: Path, constant: StoredConstant, chain_head: str = "") -> Path:
+    """Write the one-sheet certificate of a stored constant, with the head of the registry's chain.
 
     Raises:
         InputError: the page cannot be written there.
     """
     from calib.pages import certificate_page, write_page
 
-    return write_page(path, certificate_page(constant))
+    return write_page(path, certificate_page(constant, chain_head=chain_head))
 
 
 def _cautions(results: tuple[RunResult, ...]) -> tuple[str, ...]:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import InputError
+from calib.jobs.verifying import unreadable_facts
 
 if TYPE_CHECKING:
     from calib.registry import Registry
@@ -36,7 +37,7 @@ def export_file(
             f"the file {path} exists; nothing was written; give another name, or --replace"
         )
     with open_registry(registry, create=False) as store:
-        checksum = store.export_constants(path, apparatus=apparatus or None, results=results)
+        checksum, left_out = store.export_apart(path, apparatus=apparatus or None, results=results)
         where = store.where
     written = exchange.read(path)
     return {
@@ -48,6 +49,8 @@ def export_file(
         "constants": len(written["constants"]),
         "results": len(written["results"]),
         "trail_lines": len(written["audit"]),
+        "chain_head": written["chain_head"],
+        "left_out": unreadable_facts(left_out),
         "registry": where,
     }
 
@@ -58,8 +61,11 @@ def import_file(
     *,
     rename: Mapping[str, str] | None = None,
     by: str | None = None,
+    keep_status: bool = False,
 ) -> dict[str, Any]:
     """Bring in an exported file: all of it, or on any error nothing; conflicts are listed.
+
+    Approvals come in as drafts; with ``keep_status`` they stand, but for what cannot well be true.
 
     Raises RegistryError: the file is no export, was changed since, or does not fit together.
     """
@@ -67,7 +73,7 @@ def import_file(
 
     exchange.read(path)  # before a registry is made for it
     with open_registry(registry) as store:
-        report = store.import_constants(path, rename=rename, by=by)
+        report = store.import_constants(path, rename=rename, by=by, keep_status=keep_status)
         return {"source": str(path), **_facts(report, store)}
 
 
@@ -77,8 +83,11 @@ def merge_from(
     *,
     rename: Mapping[str, str] | None = None,
     by: str | None = None,
+    keep_status: bool = False,
 ) -> dict[str, Any]:
     """Bring in all that another registry holds; it stays as it is. Conflicts are listed.
+
+    ``keep_status`` as with ``import_file``. What cannot be read there is left out and named.
 
     Raises RegistryError: one of the two cannot be opened, or the records do not fit together.
     """
@@ -88,7 +97,7 @@ def merge_from(
         open_registry(other, read_only=True) as theirs,
         open_registry(registry) as store,
     ):
-        report = store.merge(theirs, rename=rename, by=by)
+        report = store.merge(theirs, rename=rename, by=by, keep_status=keep_status)
         return {"source": theirs.where, **_facts(report, store)}
 
 
@@ -109,6 +118,21 @@ def _facts(report: MergeReport, store: Registry) -> dict[str, Any]:
         "registered": list(report.registered),
         "constants": list(report.constants),
         "moved_on": list(report.moved_on),
+        "arrived": [
+            {
+                "id": one.constant_id,
+                "apparatus": one.apparatus,
+                "constant_J_per_K": one.constant_J_per_K,
+                "u_constant_J_per_K": one.u_constant_J_per_K,
+                "status_there": one.status_there,
+                "status": one.status,
+                "from": one.source,
+                "doubts": list(one.doubts),
+            }
+            for one in report.arrivals
+        ],
+        "waiting": list(report.waiting),
+        "left_out": unreadable_facts(report.left_out),
         "results": report.results,
         "trail_lines": report.audit_lines,
         "conflicts": [

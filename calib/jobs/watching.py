@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import CupledgerError, InputError, RowProblem
+from calib.jobs.verifying import unreadable_facts
 
 if TYPE_CHECKING:
     from calib.calibration import CupConstant
@@ -51,6 +52,7 @@ def drift_of(
         alone = [store.drift(cup, rules=RULES[rules]) for cup in cups]
         kinds = [kind] if kind is not None else [] if cups else _kinds(store)
         sets = [store.drift_of_kind(one, rules=RULES[rules]) for one in kinds]
+        unread = [one for one in store.unreadable() if one.table in {"apparatus", "constants"}]
     every = [*alone, *(cup for one in sets for cup in one.cups)]
     if chart is not None:
         _draw(chart, [*(one.chart for one in sets), *(one.chart for one in every)])
@@ -59,6 +61,7 @@ def drift_of(
         "cups": [_cup_facts(one) for one in every],
         "sets": [_set_facts(one) for one in sets],
         "chart": None if chart is None else str(chart),
+        "unreadable": unreadable_facts(unread),
     }
 
 
@@ -239,7 +242,8 @@ def due(
     lines = [_due(k, day, within_days) for k in listing.constants if k.in_force_on(day)]
     order = ("overdue", "soon", "not set", "fine")
     lines.sort(key=lambda line: (order.index(line["state"]), line["apparatus"]))
-    return {"on": day, "registry": listing.where, "constants": lines}
+    return {"on": day, "registry": listing.where, "constants": lines,
+            "unreadable": unreadable_facts(listing.unreadable)}  # fmt: skip
 
 
 def _due(k: StoredConstant, day: date, within_days: int) -> dict[str, Any]:

@@ -7,14 +7,15 @@ the change left it, and the hash of the line before it:
     chain_sha256 = SHA-256( ["audit", {column: value, ..., row_sha256, previous_sha256}] )
 
 written as JSON with sorted keys, no blanks and no ``\\u`` escapes, in UTF-8. Columns that are null
-are left out (so that later versions may add some), numbers that mean something in one registry only
-(``id``) too; ``superseded_by`` is the uid of the constant. Floats are written with all their digits,
-so that SQLite and PostgreSQL give the same hash. Source of the function: FIPS 180-4.
+are left out (so that later versions may add some), so is what means something in one registry only
+(``id``); ``superseded_by`` is the uid of the constant. Floats are written with all their digits, so
+that SQLite and PostgreSQL give the same hash. Source of the function: FIPS 180-4.
 
-What the chain can tell: a constant, an apparatus or a line that was changed, taken away or put in by
-anything but this program, unless whoever did it computed all later hashes anew. Against that, the
-chain's newest hash (its head) stands on every certificate and in every export: a head that is
-written down elsewhere must be found again (``constants verify --head``).
+What the chain can tell: a constant, an apparatus or a line that was changed, taken away or put in
+by anything but this program, unless whoever did it computed all later hashes anew, or took away the
+newest lines with all they tell of. Against that, the chain's newest hash (its head) stands on every
+certificate and in every export: a head that is written down elsewhere must be found again
+(``constants verify --head``).
 
 A registry of an older schema begins its chain when it is brought up to date: the first line holds
 one hash over all the lines before it, and a line for each row says how it stood then.
@@ -41,7 +42,11 @@ if TYPE_CHECKING:
     from calib.registry.connection import Change
 
 SINCE_VERSION = 5  # of the schema
-LOCAL = {"import", "migrate", "chain"}  # actions that tell of this registry only: they do not travel
+LOCAL = {
+    "import",
+    "migrate",
+    "chain",
+}  # actions that tell of this registry only: they do not travel
 IN_LINE = ("imported_in", "row_sha256", "previous_sha256")
 
 Row = Mapping[str, Any]

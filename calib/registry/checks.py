@@ -9,7 +9,12 @@ from sqlalchemy import Connection, select
 from calib.registry import schema
 from calib.registry.validation import plain
 
-NEEDS = {"draft": "draft", "approved": "approve", "superseded": "supersede", "withdrawn": "withdraw"}
+NEEDS = {
+    "draft": "draft",
+    "approved": "approve",
+    "superseded": "supersede",
+    "withdrawn": "withdraw",
+}
 """The action of the trail that a status needs."""
 STEPS = tuple(NEEDS.values())
 

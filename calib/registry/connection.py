@@ -70,9 +70,7 @@ class Change:
         line = self.line(action, what, apparatus=apparatus, constant_uid=constant_uid, why=why)
         told = ""
         if self.chained:
-            told = chain.row_told(
-                self.connection, apparatus=apparatus, constant_uid=constant_uid
-            )
+            told = chain.row_told(self.connection, apparatus=apparatus, constant_uid=constant_uid)
         self.add_line(line, row_sha256=told)
 
     def line(

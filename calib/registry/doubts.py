@@ -1,8 +1,8 @@
 """Is a constant plausible? The one place that import, merge and approval ask before it is in force.
 
-A constant that is doubted stays a draft, with the reason; a person who knows better approves it with
-a reason of their own. These are bounds that every cup of a school keeps; they are judgement, no
-published source. What a calibration itself finds doubtful comes with it as ``failed_quality``.
+A constant that is doubted stays a draft, with the reason; a person who knows better approves it
+with a reason of their own. These are bounds that every cup of a school keeps; they are judgement,
+no published source. What a calibration itself finds doubtful comes with it as ``failed_quality``.
 """
 
 from __future__ import annotations

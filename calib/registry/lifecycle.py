@@ -145,7 +145,7 @@ def _note_superseded(change: Change, old: StoredConstant, day: date) -> None:
 
 
 def withdraw(change: Change, number: int, reason: str) -> None:
-    """Take a constant out of use for all dates, one that cannot be read too; the reason is needed."""
+    """Take a constant out of use for all dates, one that cannot be read, too; say why."""
     query = select(c.uid, c.apparatus, c.status, c.withdrawn_why).where(c.id == number)
     old = change.connection.execute(query).first()
     if old is None:

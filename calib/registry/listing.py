@@ -59,8 +59,7 @@ def list_constants(
     from calib.registry.store import open_registry
 
     with open_registry(url_or_path, create=False) as registry:
-        found, bad = registry.constants_apart(apparatus)
-        return Listing(registry.where, found, bad)
+        return Listing(registry.where, *registry.constants_apart(apparatus))
 
 
 def _quickly(

@@ -31,7 +31,7 @@ def fetch(
 
 
 def constant(connection: Connection, number: int) -> StoredConstant:
-    """One constant by its number. Raises RegistryError where there is none, or it cannot be read."""
+    """One constant by its number. Raises RegistryError where none can be read."""
     found, bad = fetch(connection, constants_query().where(c.id == number))
     if bad:
         raise RegistryError(f"{bad[0]}; nothing was changed")

@@ -100,7 +100,9 @@ class Merge:
     source: str
     keep_status: bool = False
     left_out: tuple[Unreadable, ...] = ()
-    distrusted: Mapping[str, str] = field(default_factory=dict)  # uid -> what is wrong with it there
+    distrusted: Mapping[str, str] = field(
+        default_factory=dict
+    )  # uid -> what is wrong with it there
     names: dict[str, str] = field(default_factory=dict)  # their identifier -> ours
     strangers: set[str] = field(default_factory=set)  # our identifiers that name another cup there
     numbers: dict[str, int] = field(default_factory=dict)  # uid -> our number
@@ -140,9 +142,7 @@ class Merge:
             self._note(report)
         found = [p for p in checks.problems(connection) if p not in amiss]
         found += [
-            str(bad)
-            for bad in all_unreadable(connection)
-            if (bad.table, bad.number) not in unread
+            str(bad) for bad in all_unreadable(connection) if (bad.table, bad.number) not in unread
         ]
         if found:
             raise RegistryError(
@@ -440,4 +440,6 @@ class Merge:
 
 
 def _is_hash(value: object) -> bool:
-    return isinstance(value, str) and len(value) == 64 and all(c in "0123456789abcdef" for c in value)
+    return (
+        isinstance(value, str) and len(value) == 64 and all(c in "0123456789abcdef" for c in value)
+    )

@@ -347,7 +347,9 @@ def v5_chain(connection: Connection) -> None:
     for column in V5_AUDIT:
         connection.exec_driver_sql(f"alter table audit add column {column}")
     # Raised by one with each change, which writes its line of the trail.
-    connection.exec_driver_sql("alter table apparatus add column revision bigint not null default 0")
+    connection.exec_driver_sql(
+        "alter table apparatus add column revision bigint not null default 0"
+    )
     Guards(connection).on_update(
         "apparatus_told",
         "apparatus",

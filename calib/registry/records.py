@@ -288,4 +288,3 @@ class AuditLine:
     why: str
     change: str
     imported: bool = False
-

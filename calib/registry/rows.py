@@ -116,7 +116,7 @@ def all_unreadable(connection: Connection) -> tuple[Unreadable, ...]:
     _, constants = read_constants(connection, query)
     bad: list[Unreadable] = []
     for table in (schema.apparatus, schema.audit, schema.results):
-        for row in connection.execute(select(table)).mappings():
+        for row in map(dict, connection.execute(select(table)).mappings()):
             found = problems(table.name, row)
             if found:
                 bad.append(unreadable(table.name, row, found))

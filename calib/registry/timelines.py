@@ -79,8 +79,8 @@ def decide(
     """What to do with each constant of theirs that is new here or further on there.
 
     In the order to be carried out: those that end before those that take over from them.
-    ``strangers`` are identifiers that name another cup there; ``withheld`` are the uids of constants
-    that are not to take their status, with the reason.
+    ``strangers`` are identifiers that name another cup there; ``withheld`` are the uids of
+    constants that are not to take their status, with the reason.
     """
     moving = [
         Decision(row, ours.get(uid))

@@ -180,40 +180,48 @@ def _text(column: Column, value: Any, coming_in: bool) -> str:
         return "text"
     if column.one_of and value not in column.one_of:
         return " or ".join(column.one_of)
-    if "\x00" in value:
-        return "text without a zero character"
-    try:
-        value.encode("utf-8")
-    except UnicodeEncodeError:
-        return "text that is Unicode"
-    if not coming_in:
-        return ""
-    if len(value) > column.most:
+    if not _storable(value):
+        return "text in Unicode, without a zero character"
+    return _unclean(column, value) if coming_in else ""
+
+
+def _storable(text: str) -> bool:
+    """Whether every database takes it: no zero character, no half of a surrogate pair."""
+    return "\x00" not in text and not any("\ud800" <= c <= "\udfff" for c in text)
+
+
+def _unclean(column: Column, text: str) -> str:
+    """What keeps a text from coming in: its length, characters that steer a terminal."""
+    if len(text) > column.most:
         return f"at most {column.most} letters"
     allowed = "" if column.kind == "line" else "\n\r\t"
-    odd = [c for c in value if c not in allowed and unicodedata.category(c) in {"Cc", "Cs"}]
-    odd += [c for c in value if c in "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"]
+    odd = [c for c in text if c not in allowed and unicodedata.category(c) == "Cc"]
+    odd += [c for c in text if c in "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"]
     return f"text without the control character U+{ord(odd[0]):04X}" if odd else ""
 
 
 def _json(column: Column, value: Any, coming_in: bool) -> str:
-    if not isinstance(value, str):
+    if not isinstance(value, str) or not _storable(value):
         return "JSON text"
-    if "\x00" in value or (coming_in and len(value) > column.most):
+    if coming_in and len(value) > column.most:
         return f"JSON text of at most {column.most} letters"
     try:
-        value.encode("utf-8")
         found = json.loads(value)
     except (ValueError, RecursionError):
         return "JSON text"
-    match column.shape:
-        case "texts":
-            good = isinstance(found, list) and all(isinstance(item, str) for item in found)
-            return "" if good else "a list of texts in JSON"
-        case "list":
-            return "" if isinstance(found, list) else "a list in JSON"
-        case "details":
-            return _details(found)
+    return _SHAPES[column.shape](found)
+
+
+def _texts(found: Any) -> str:
+    good = isinstance(found, list) and all(isinstance(item, str) for item in found)
+    return "" if good else "a list of texts in JSON"
+
+
+def _list(found: Any) -> str:
+    return "" if isinstance(found, list) else "a list in JSON"
+
+
+def _object(found: Any) -> str:
     return "" if isinstance(found, dict) else "an object in JSON"
 
 
@@ -236,7 +244,7 @@ def _details(found: Any) -> str:
         if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
             return f"{name} as a list of objects"
         given = [row[n] for row in rows for n in numbers if row.get(n) is not None]
-        if not all(_is_number(value) or value != value for value in given):
+        if not all(_is_number(value) or _is_nan(value) for value in given):
             return f"numbers in {name}"
         if name == "budget" and not all(isinstance(row.get("source"), str) for row in rows):
             return "a source in each line of budget"
@@ -251,6 +259,16 @@ def _is_number(value: Any) -> bool:
     )
 
 
+def _is_nan(value: Any) -> bool:
+    return isinstance(value, float) and math.isnan(value)
+
+
+_SHAPES: dict[str, Callable[[Any], str]] = {
+    "texts": _texts,
+    "list": _list,
+    "object": _object,
+    "details": _details,
+}
 _KINDS: dict[str, Callable[[Column, Any, bool], str]] = {
     "line": _text,
     "text": _text,

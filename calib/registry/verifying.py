@@ -77,8 +77,8 @@ class Verdict:
 def verify(connection: Connection, head: str = "") -> Verdict:
     """Hold every line, constant and apparatus against the chain.
 
-    ``head`` is a hash that was written down before (on a certificate, from an earlier call): it must
-    be found in the chain.
+    ``head`` is a hash that was written down before (on a certificate, from an earlier call): it
+    must be found in the chain.
     """
     lines = chain.raw_rows(connection, "audit")
     constants = chain.raw_rows(connection, "constants")
@@ -86,7 +86,8 @@ def verify(connection: Connection, head: str = "") -> Verdict:
     older = [line for line in lines if not line["chain_sha256"]]
     chained = [line for line in lines if line["chain_sha256"]]
     findings = [
-        Finding(bad.table, bad.number, bad.apparatus, str(bad)) for bad in all_unreadable(connection)
+        Finding(bad.table, bad.number, bad.apparatus, str(bad))
+        for bad in all_unreadable(connection)
     ]
     findings += _links(lines)
     uid_of = {row["id"]: row["uid"] for row in constants}
@@ -104,7 +105,9 @@ def verify(connection: Connection, head: str = "") -> Verdict:
     hashes = [line["chain_sha256"] for line in chained]
     after = None
     if head:
-        wanted = [n for n, one in enumerate(hashes) if str(one).startswith(head.strip().lower())]
+        wanted = [
+            n for n, one in enumerate(hashes) if str(one).startswith("".join(head.lower().split()))
+        ]
         if wanted:
             after = len(hashes) - 1 - wanted[-1]
         else:
@@ -207,7 +210,9 @@ def _rows(
         elif chain.digest_of_row(table, row, uid_of) == line["row_sha256"]:
             continue
         else:
-            message = f"{name} was changed since {_name(line)} was written: {plain_long(line['what'])}"
+            message = (
+                f"{name} was changed since {_name(line)} was written: {plain_long(line['what'])}"
+            )
         found.append(Finding(table, number, cup, message, uid))
     return found
 

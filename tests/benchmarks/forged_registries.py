@@ -181,7 +181,9 @@ def forged_registry(chance: random.Random, file: Path) -> None:
     """Change one cell of a registry's file behind its back, guards and rules taken away."""
     connection = sqlite3.connect(file)
     connection.isolation_level = None
-    triggers = [r[0] for r in connection.execute("select name from sqlite_master where type = 'trigger'")]
+    triggers = [
+        r[0] for r in connection.execute("select name from sqlite_master where type = 'trigger'")
+    ]
     for name in triggers:
         connection.execute(f"drop trigger {name}")
     connection.execute("pragma ignore_check_constraints = on")
@@ -234,7 +236,7 @@ def cupledger(*words: object) -> Said:
             main()
     except SystemExit as stop:
         code = stop.code if isinstance(stop.code, int) else int(stop.code is not None)
-    except BaseException as error:  # noqa: BLE001 - counted, not hidden
+    except BaseException as error:  # counted, not hidden
         return Said(99, out.getvalue(), f"Traceback {error!r}")
     finally:
         sys.argv = before
@@ -287,7 +289,7 @@ HEADER = (
 
 def look(outcome: Outcome, registry: Path, folder: Path, label: str, *, own: bool = False) -> None:
     """Read the registry by every command; note what fails."""
-    names = bool(False)
+    names = False
     for words in readings(registry, folder):
         said = cupledger(*words)
         if said.internal or (said.code not in {0, 1} and not _may_refuse(words, said, own=own)):

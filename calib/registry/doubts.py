@@ -7,6 +7,10 @@ no published source. What a calibration itself finds doubtful comes with it as `
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from sqlalchemy import Connection
+
 from calib.registry.records import StoredConstant
 
 PART_OF_CONTENT = 0.5  # a cup takes up less than half of what its content does
@@ -18,8 +22,14 @@ CERTAIN = 3.0  # standard uncertainties
 NARROWEST, WIDEST = 0.9, 65.0  # half a 95 % interval in u: normal 1.96, Student with 1 d.o.f. 12.7
 
 
-def doubts(constant: StoredConstant) -> tuple[str, ...]:
-    """Why this constant cannot well be what it says; empty where nothing speaks against it."""
+def doubts(
+    connection: Connection, constant: StoredConstant, *, companions: Sequence[StoredConstant] = ()
+) -> tuple[str, ...]:
+    """Why this constant cannot well be what it says; empty where nothing speaks against it.
+
+    ``connection`` is there for rules that hold it against the registry's other constants,
+    ``companions`` are those that come in with it.
+    """
     return (
         *_value(constant),
         *_loss(constant),

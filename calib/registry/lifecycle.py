@@ -73,7 +73,7 @@ def approve(change: Change, number: int, reason: str, valid_from: date | None) -
             " approved;"
             " nothing was changed"
         )
-    failed = draft.failed_quality or "; ".join(doubts(draft))
+    failed = draft.failed_quality or "; ".join(doubts(change.connection, draft))
     if failed and not reason.strip():
         raise RegistryError(
             f"constant {number} of {draft.apparatus} failed its checks ({failed});"

@@ -347,7 +347,7 @@ class Merge:
             schema.constants.c.id.in_([self.numbers[uid] for uid in theirs])
         )
         found, _ = read_constants(self.change.connection, wanted)
-        self.doubted = {k.id: doubts(k) for k in found}
+        self.doubted = {k.id: doubts(self.change.connection, k, companions=found) for k in found}
         told = self._told(theirs)
         withheld: dict[str, str] = {}
         for uid, row in theirs.items():

@@ -353,7 +353,7 @@ def v5_chain(connection: Connection) -> None:
     Guards(connection).on_update(
         "apparatus_told",
         "apparatus",
-        "new.revision <> (old.revision + 1)",
+        "new.id = old.id and new.revision <> (old.revision + 1)",
         "an apparatus is changed by cupledger only, which tells it in the trail",
     )
 

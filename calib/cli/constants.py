@@ -67,7 +67,7 @@ def constants(
     out = Output(as_json=as_json)
     listing = list_constants(registry, apparatus)
     where, found = listing.where, listing.constants
-    bad = listing.unreadable
+    bad = tuple(one for one in listing.unreadable if not one.withdrawn)
     shown = [c for c in found if history or c.status in {"approved", "draft"}]
     facts = {"constants": [constant_facts(c) for c in shown], "registry": where}
     if shown:

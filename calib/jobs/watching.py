@@ -52,7 +52,11 @@ def drift_of(
         alone = [store.drift(cup, rules=RULES[rules]) for cup in cups]
         kinds = [kind] if kind is not None else [] if cups else _kinds(store)
         sets = [store.drift_of_kind(one, rules=RULES[rules]) for one in kinds]
-        unread = [one for one in store.unreadable() if one.table in {"apparatus", "constants"}]
+        unread = [
+            one
+            for one in store.unreadable()
+            if one.table in {"apparatus", "constants"} and not one.withdrawn
+        ]
     every = [*alone, *(cup for one in sets for cup in one.cups)]
     if chart is not None:
         _draw(chart, [*(one.chart for one in sets), *(one.chart for one in every)])
@@ -242,8 +246,8 @@ def due(
     lines = [_due(k, day, within_days) for k in listing.constants if k.in_force_on(day)]
     order = ("overdue", "soon", "not set", "fine")
     lines.sort(key=lambda line: (order.index(line["state"]), line["apparatus"]))
-    return {"on": day, "registry": listing.where, "constants": lines,
-            "unreadable": unreadable_facts(listing.unreadable)}  # fmt: skip
+    unread = unreadable_facts(one for one in listing.unreadable if not one.withdrawn)
+    return {"on": day, "registry": listing.where, "constants": lines, "unreadable": unread}
 
 
 def _due(k: StoredConstant, day: date, within_days: int) -> dict[str, Any]:

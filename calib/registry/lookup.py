@@ -32,12 +32,18 @@ def fetch(
 
 def constant(connection: Connection, number: int) -> StoredConstant:
     """One constant by its number. Raises RegistryError where none can be read."""
+    found = constant_or_why(connection, number)
+    if isinstance(found, Unreadable):
+        raise RegistryError(f"{found}; nothing was changed")
+    return found
+
+
+def constant_or_why(connection: Connection, number: int) -> StoredConstant | Unreadable:
+    """One constant by its number, or why it cannot be read. Raises RegistryError for none."""
     found, bad = fetch(connection, constants_query().where(c.id == number))
-    if bad:
-        raise RegistryError(f"{bad[0]}; nothing was changed")
-    if not found:
+    if not found and not bad:
         raise no_such_constant(number)
-    return found[0]
+    return found[0] if found else bad[0]
 
 
 def constants(

@@ -252,11 +252,13 @@ class Registry(Sharing):
                 )
             return lookup.constant(change.connection, new_id)
 
-    def withdraw(self, constant_id: int, reason: str, by: str | None = None) -> StoredConstant:
-        """Take a constant out of use for all dates, with the reason."""
+    def withdraw(
+        self, constant_id: int, reason: str, by: str | None = None
+    ) -> StoredConstant | Unreadable:
+        """Take a constant out of use for all dates, with the reason; an unreadable one too."""
         with self._store.change(by) as change:
             lifecycle.withdraw(change, constant_id, reason)
-            return lookup.constant(change.connection, constant_id)
+            return lookup.constant_or_why(change.connection, constant_id)
 
     def constant(self, constant_id: int) -> StoredConstant:
         """One constant by its number."""

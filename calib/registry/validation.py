@@ -28,12 +28,13 @@ _SHOWN = 40  # letters of a value in a message
 
 @dataclass(frozen=True, slots=True)
 class Unreadable:
-    """One stored row that cannot be read, and why."""
+    """One stored row that cannot be read, and why; ``withdrawn``: it is out of use anyway."""
 
     table: str
     number: int | str
     apparatus: str
     why: str
+    withdrawn: bool = False
 
     def __str__(self) -> str:
         what = {"constants": "constant", "audit": "line", "results": "result"}.get(
@@ -53,6 +54,7 @@ def unreadable(table: str, row: Row, problems: Iterable[str]) -> Unreadable:
         number if isinstance(number, int) else plain(number),
         plain(cup) if cup else "",
         "; ".join(problems),
+        row.get("status") == "withdrawn",
     )
 
 

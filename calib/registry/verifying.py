@@ -68,7 +68,8 @@ class Verdict:
         return tuple(
             one.message
             for one in self.findings
-            if (one.table == "constants" and one.number in {constant_id, None})
+            if (one.table == "constants" and one.number == constant_id)
+            or (one.table == "constants" and one.number is None and one.apparatus == apparatus)
             or (one.table == "apparatus" and one.number == apparatus)
             or one.table in {"audit", "registry"}
         )

@@ -266,6 +266,7 @@ class Outcome:
 
     tried: int = 0
     came_in: int = 0
+    told: int = 0
     refused: int = 0
     damaged: int = 0
     named: int = 0
@@ -275,15 +276,15 @@ class Outcome:
 
     def line(self, name: str) -> str:
         return (
-            f"| {name} | {self.tried} | {self.came_in} | {self.refused} | {self.damaged}"
+            f"| {name} | {self.tried} | {self.came_in} | {self.told} | {self.refused} | {self.damaged}"
             f" | {self.named} | {self.unnamed_absurd} | {len(self.failures)} |"
         )
 
 
 HEADER = (
-    "| attack | tried | came in | refused in a sentence | file that SQLite cannot read | rows or"
+    "| attack | tried | came in | ... with something said (exit 1) | refused in a sentence | file that SQLite cannot read | rows or"
     " lines named | absurd and in force | internal errors, registries that cannot be listed |\n"
-    "|---|---|---|---|---|---|---|---|"
+    "|---|---|---|---|---|---|---|---|---|"
 )
 
 
@@ -356,6 +357,7 @@ def attack(
                 outcome.failures.append(f"{label}: refused, and something changed")
         else:
             outcome.came_in += 1
+            outcome.told += said.code == 1
         look(outcome, registry, work, label)
     return outcome
 

@@ -282,8 +282,8 @@ class Outcome:
 
 
 HEADER = (
-    "| attack | tried | came in | ... with something said (exit 1) | refused in a sentence | file that SQLite cannot read | rows or"
-    " lines named | absurd and in force | internal errors, registries that cannot be listed |\n"
+    "| attack | tried | came in | ... with something said (exit 1) | refused in a sentence"
+    " | file that SQLite cannot read | named by verify | absurd and in force | internal errors, registries that cannot be listed |\n"
     "|---|---|---|---|---|---|---|---|---|"
 )
 

@@ -132,12 +132,15 @@ def begin(change: Change, what: str) -> None:
         ),
         row_sha256=digest_of_earlier(earlier),
     )
-    for row in raw_rows(change.connection, "apparatus"):
-        change.note("chain", f"{row['id']} as it stood when the chain began", apparatus=row["id"])
-    for row in raw_rows(change.connection, "constants"):
-        change.note(
-            "chain",
-            f"constant {row['id']} of {row['apparatus']} as it stood when the chain began",
-            apparatus=row["apparatus"],
-            constant_uid=row["uid"],
-        )
+    connection = change.connection
+    constants = raw_rows(connection, "constants")
+    uid_of = {row["id"]: row["uid"] for row in constants}
+    held = [("apparatus", row["id"], "", row) for row in raw_rows(connection, "apparatus")]
+    held += [("constants", row["apparatus"], row["uid"], row) for row in constants]
+    for table, cup, uid, row in held:
+        if not (isinstance(cup, str) and isinstance(uid, str)):
+            continue  # damaged before: it stands in no line, and is named
+        name = cup if table == "apparatus" else f"constant {row['id']} of {cup}"
+        what = f"{name} as it stood when the chain began"
+        line = change.line("chain", what, apparatus=cup, constant_uid=uid)
+        change.add_line(line, row_sha256=digest_of_row(table, row, uid_of))

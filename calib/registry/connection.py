@@ -25,7 +25,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, insert, select
 from sqlalchemy.exc import DBAPIError, DisconnectionError, NoSuchModuleError
 from sqlalchemy.pool import QueuePool, StaticPool
 
-from calib.registry import chain, failures, schema
+from calib.registry import chain, failures, schema, validation
 from calib.registry.errors import RegistryError, RegistryReadOnly, RegistryUnreachable
 from calib.registry.layout import as_text
 from calib.registry.place import Place, sqlite_uri
@@ -68,6 +68,9 @@ class Change:
         To be called after the row it tells of was written: the line carries that row's hash.
         """
         line = self.line(action, what, apparatus=apparatus, constant_uid=constant_uid, why=why)
+        wrong = validation.problems("audit", line, coming_in=True, whole=False)
+        if wrong:
+            raise RegistryError(f"this cannot be kept: {'; '.join(wrong)}; nothing was changed")
         told = ""
         if self.chained:
             told = chain.row_told(self.connection, apparatus=apparatus, constant_uid=constant_uid)

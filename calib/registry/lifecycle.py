@@ -174,8 +174,8 @@ def withdraw(change: Change, number: int, reason: str) -> None:
     change.note(
         "withdraw",
         f"constant of {cup} withdrawn (it was {plain(old.status)})",
-        apparatus=old.apparatus if isinstance(old.apparatus, str) else "",
-        constant_uid=old.uid if isinstance(old.uid, str) else "",
+        apparatus=old.apparatus if plain(old.apparatus) == old.apparatus else "",
+        constant_uid=old.uid if plain(old.uid) == old.uid else "",
         why=reason.strip(),
     )
 

@@ -240,7 +240,7 @@ class NewResult:
 
     def __post_init__(self) -> None:
         row = {field.name: getattr(self, field.name) for field in fields(self)}
-        found = problems("results", row | {"pooled": int(self.pooled)}, whole=False)
+        found = problems("results", row | {"pooled": int(self.pooled)}, coming_in=True, whole=False)
         if found:
             raise RegistryError(
                 f"the result of run {self.run} cannot be kept: {'; '.join(found)}; nothing was"

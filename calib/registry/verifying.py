@@ -16,6 +16,7 @@ from sqlalchemy import Connection
 from calib.registry import chain, checks
 from calib.registry.doubts import own_interval
 from calib.registry.rows import all_unreadable, constants_query, read_constants
+from calib.registry.triggers import missing_guards
 from calib.registry.validation import plain
 
 Row = Mapping[str, Any]
@@ -25,8 +26,8 @@ Row = Mapping[str, Any]
 class Finding:
     """One thing that is not as it was left: the row it concerns, and a sentence.
 
-    ``table`` is apparatus, constants, audit (a line of the trail), results or registry; ``number``
-    the row's number there, or the cup's identifier; ``uid`` that of a constant.
+    ``table`` is apparatus, constants, audit (a line of the trail), results, guards or registry;
+    ``number`` the row's number there, or the cup's identifier; ``uid`` that of a constant.
     """
 
     table: str
@@ -103,6 +104,18 @@ def verify(connection: Connection, head: str = "") -> Verdict:
         for k in readable
         for why in own_interval(k)
     ]
+    missing = missing_guards(connection)
+    if missing:
+        names = ", ".join(missing[:3]) + (", ..." if len(missing) > 3 else "")
+        findings.append(
+            Finding(
+                "guards",
+                None,
+                "",
+                f"{len(missing)} of the database's own guards are gone ({names}): another program"
+                " has taken them away to change what may not be changed",
+            )
+        )
     hashes = [line["chain_sha256"] for line in chained]
     after = None
     if head:

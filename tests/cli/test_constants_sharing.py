@@ -145,7 +145,7 @@ def test_approvals_of_others_arrive_as_drafts_and_are_listed(two, tmp_path):
     cupledger("constants", "export", file)
     done = cupledger("constants", "import", file, "--registry", other)
     assert done.code == 0
-    assert "20.0 ± 0.6  approved      draft        cups.json" in done.out
+    assert "1 P1 20.00 ± 0.60 approved draft cups.json" in " ".join(done.out.split())
     assert "cupledger constants approve 1 2 (all decisions of a registry you trust" in done.out
     there = cupledger("constants", "--json", "--registry", other).json["constants"]
     assert [one["status"] for one in there] == ["draft", "draft"]

@@ -134,6 +134,8 @@ class Store:
                     yield connection
         except DBAPIError as error:
             raise failures.explain(error, self.place) from None
+        except UnicodeDecodeError:  # names of columns that are no text any more
+            raise failures.damaged(self.place) from None
 
     @contextmanager
     def change(self, by: str | None = None) -> Iterator[Change]:
@@ -160,6 +162,8 @@ class Store:
                 raise failures.explain(error, self.place) from None
             if not self._was_kept(change.token, error):
                 raise failures.explain(error, self.place) from None
+        except UnicodeDecodeError:
+            raise failures.damaged(self.place) from None
 
     def _was_kept(self, token: str, error: DBAPIError) -> bool:
         """Whether the change of that name is in the registry; waits for a server that restarts."""

@@ -81,7 +81,7 @@ def _quickly(
         if version != SCHEMA_VERSION or (apparatus is not None and known is None):
             return None
         rows = connection.execute(CONSTANTS, (apparatus, apparatus)).fetchall()
-    except sqlite3.Error:
+    except (sqlite3.Error, UnicodeDecodeError):
         return None
     finally:
         connection.close()

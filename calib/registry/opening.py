@@ -41,7 +41,7 @@ def _is_current(store: Store) -> bool:
     try:
         with store.engine.connect() as connection, connection.begin():
             found = connection.execute(select(func.max(schema.versions.c.version))).scalar()
-    except (OperationalError, ProgrammingError):
+    except (OperationalError, ProgrammingError, UnicodeDecodeError):
         return False
     except DBAPIError as error:
         raise failures.explain(error, store.place) from None

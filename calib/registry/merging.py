@@ -103,6 +103,7 @@ class Merge:
     distrusted: Mapping[str, str] = field(
         default_factory=dict
     )  # uid -> what is wrong with it there
+    amiss_there: tuple[str, ...] = ()  # what else was changed behind the other registry's back
     names: dict[str, str] = field(default_factory=dict)  # their identifier -> ours
     strangers: set[str] = field(default_factory=set)  # our identifiers that name another cup there
     numbers: dict[str, int] = field(default_factory=dict)  # uid -> our number
@@ -121,6 +122,8 @@ class Merge:
         unread = {(bad.table, bad.number) for bad in all_unreadable(connection)}
         amiss = set(checks.problems(connection))
         self._require_renames()
+        for message in self.amiss_there:
+            self._conflict("", f"in {self.source}: {message}")
         for theirs in self.content["apparatus"]:
             self._apparatus(theirs)
         self._constants()

@@ -99,6 +99,7 @@ class Sharing:
                 keep_status=keep_status,
                 left_out=(*unread, *wrong, *resting),
                 distrusted=verdict.constants(),
+                amiss_there=verdict.of_the_whole(),
             ).run()
 
     def check(self) -> tuple[str, ...]:

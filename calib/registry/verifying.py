@@ -64,6 +64,15 @@ class Verdict:
         """What was found of each constant, by uid."""
         return {one.uid: one.message for one in self.findings if one.uid}
 
+    def of_the_whole(self) -> tuple[str, ...]:
+        """What was found of apparatus, trail and guards, without the rows that cannot be read."""
+        return tuple(
+            one.message
+            for one in self.findings
+            if one.table in {"apparatus", "audit", "guards"}
+            and " cannot be read: " not in one.message
+        )
+
     def against(self, constant_id: int, apparatus: str) -> tuple[str, ...]:
         """What speaks against a certificate of this constant: of itself, its cup, the trail."""
         return tuple(

@@ -140,3 +140,19 @@ def test_a_row_that_cannot_be_read_takes_nothing_else_down(
         assert run("constants", "withdraw", 1, "--reason", "damaged").code == 0
         assert run("constants").code == 0
         assert run("constants", "--history").code == 1
+
+
+def test_no_certificate_for_a_value_outside_its_own_interval(store, tmp_path):
+    run, path = store
+    with open_registry(path) as registry:
+        details = '{"interval95_J_per_K": [11.74, 13.5]}'
+        new = NewConstant("P1", "hot/cold mixing", 20.0, 0.45, START, details_json=details)
+        registry.add_drafts([new], approve=True, reason="tried")
+    refused = run("constants", "certificate", "--folder", tmp_path / "pages", "--json")
+    assert (refused.code, len(refused.json["certificates"])) == (1, 1)
+    (error,) = refused.json["errors"]
+    assert "lies outside its own interval, 11.74 to 13.5 J/K" in error["message"]
+    page = (tmp_path / "pages" / "certificate_P2_2.html").read_text(encoding="utf-8")
+    head = refused.json["chain_head"]
+    assert f"{head[:8]} {head[8:16]}" in page
+    assert run("constants", "verify").code == 1

@@ -17,6 +17,7 @@ from calib.cli.constants_view import (
 from calib.cli.late import late_group
 from calib.cli.options import JsonFlag, RegistryPlace
 from calib.cli.output import Output
+from calib.cli.problems import show_unreadable
 from calib.errors import InputError
 
 if TYPE_CHECKING:
@@ -36,6 +37,7 @@ app = typer.Typer(
             "export": "calib.cli.constants_sharing:export",
             "import": "calib.cli.constants_sharing:import_",
             "merge": "calib.cli.constants_sharing:merge",
+            "verify": "calib.cli.constants_verify:verify",
         }
     ),
     help="Show the stored constants; decide about them, check, share and certify them.",
@@ -66,6 +68,7 @@ def constants(
     out = Output(as_json=as_json)
     listing = list_constants(registry, apparatus)
     where, found = listing.where, listing.constants
+    bad = tuple(one for one in listing.unreadable if not one.withdrawn)
     shown = [c for c in found if history or c.status in {"approved", "draft"}]
     facts = {"constants": [constant_facts(c) for c in shown], "registry": where}
     if shown:
@@ -75,15 +78,18 @@ def constants(
         _say_what_waits(out, shown)
     else:
         out.say(f"No constants are stored in {where}. Make some: cupledger calibrate TABLE")
-    if history and found:
+    if history and (found or bad):
         from calib.registry import open_registry
 
         with open_registry(registry, create=False) as store:
             trail = store.audit(apparatus)
+            bad = tuple(one for one in store.unreadable() if apparatus in {None, one.apparatus})
         out.say()
         trail_table(out, trail)
         facts["trail"] = [trail_facts(line) for line in trail]
+    facts["unreadable"] = show_unreadable(out, bad)
     out.dump(facts)
+    raise typer.Exit(1 if bad else 0)
 
 
 def _refuse_options_before(context: typer.Context) -> None:

@@ -63,6 +63,8 @@ def withdraw(
 ) -> None:
     """Take a constant out of use for all dates; it stays in the history."""
     from calib.jobs.deciding import withdraw_constant
+    from calib.jobs.verifying import unreadable_facts
+    from calib.registry.records import StoredConstant
 
     out = Output(as_json=as_json)
     gone, touched = withdraw_constant(number, registry, reason=reason, by=by)
@@ -72,4 +74,10 @@ def withdraw(
             f"{len(touched)} kept results rest on it; old against new:"
             f" cupledger constants impact {number} --recompute"
         )
-    out.dump({"constants": [constant_facts(gone)], "results": [kept.id for kept in touched]})
+    out.dump(
+        {
+            "constants": [constant_facts(gone)] if isinstance(gone, StoredConstant) else [],
+            "unreadable": [] if isinstance(gone, StoredConstant) else unreadable_facts([gone]),
+            "results": [kept.id for kept in touched],
+        }
+    )

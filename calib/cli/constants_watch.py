@@ -56,8 +56,7 @@ def drift(
         out.note(f"chart written: {chart}")
     for error in facts["errors"]:
         out.refuse(error["message"], severity=FAILED)
-    out.dump(facts)
-    raise typer.Exit(exit_code(facts["errors"], anything_done=True))
+    _end(out, facts)
 
 
 def check(
@@ -116,7 +115,14 @@ def recheck(
             f"Overdue: {', '.join(late)}. A quick look: cupledger constants check TABLE; a new"
             " constant: cupledger calibrate TABLE --approve"
         )
+    _end(out, facts)
+
+
+def _end(out: Output, facts: dict[str, Any]) -> None:
+    for one in facts["unreadable"]:
+        out.note(one["message"])
     out.dump(facts)
+    raise typer.Exit(1 if facts["unreadable"] else 0)
 
 
 def _show_check(out: Output, facts: dict[str, Any]) -> None:

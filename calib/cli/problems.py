@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from calib.cli.output import Output
 from calib.cli.said import FAILED
 from calib.errors import CupledgerError
+
+if TYPE_CHECKING:
+    from calib.registry.validation import Unreadable
 
 
 def show_problems(out: Output, problems: Sequence[dict[str, Any]]) -> None:
@@ -21,6 +24,15 @@ def show_problems(out: Output, problems: Sequence[dict[str, Any]]) -> None:
             if problem.get(key):
                 text += f"; {words}{problem[key]}"
         out.refuse(text, row=str(problem["row"]))
+
+
+def show_unreadable(out: Output, bad: Sequence[Unreadable]) -> list[dict[str, Any]]:
+    """Name stored rows that cannot be read, on stderr; the same as JSON."""
+    from calib.jobs.verifying import unreadable_facts
+
+    for one in bad:
+        out.note(str(one))
+    return unreadable_facts(bad)
 
 
 def exit_code(problems: Sequence[Any], anything_done: bool) -> int:

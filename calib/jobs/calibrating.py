@@ -234,13 +234,17 @@ def carried_over(
 
 def only_registered(table: Table, store: Registry) -> Table:
     """The table without the rows of cups that the registry does not know, each named."""
-    known = {cup.id for cup in store.list_apparatus()}
+    from calib.registry.validation import same_name
+
+    known = {same_name(cup.id): cup.id for cup in store.list_apparatus()}
     rows, problems = [], list(table.problems)
     for run in table.rows:
-        if run.apparatus is None or run.apparatus in known:
+        if run.apparatus is None:
             rows.append(run)
+        elif cup := known.get(same_name(run.apparatus)):  # accents composed or decomposed
+            rows.append(run if cup == run.apparatus else replace(run, apparatus=cup))
         else:
-            problems.append(unknown_cup(run.run, run.apparatus, sorted(known)))
+            problems.append(unknown_cup(run.run, run.apparatus, sorted(known.values())))
     return replace(table, rows=tuple(rows), problems=tuple(problems))
 
 

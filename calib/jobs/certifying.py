@@ -31,7 +31,9 @@ def certify(
 
     Without ``cups`` and ``numbers``: of every cup that has a constant in force on ``on`` (default:
     today). Each page is called after cup and number, so that an older constant's stays. A cup
-    without a constant stands in ``errors``; the others are written, all or none.
+    without a constant stands in ``errors``; so does one whose constant, cup or trail is not as it
+    was left, or disagrees with its own interval: no certificate is written for it. The others are,
+    all or none.
 
     Raises:
         OutputError: the folder is a file, or a page may not or cannot be written.
@@ -48,17 +50,40 @@ def certify(
         wanted = [store.constant(number) for number in numbers]
         wanted += _of_cups(cups, store, day, errors)
         if not cups and not numbers:
-            wanted += [k for k in store.constants() if k.in_force_on(day)]
-    wanted = list({page_name(one): one for one in wanted}.values())
-    for one in wanted if folder.is_dir() else ():
+            every, bad = store.constants_apart()
+            wanted += [k for k in every if k.in_force_on(day)]
+            errors += [_error(one.apparatus, str(one)) for one in bad]
+        verdict = store.verify()
+    sound = []
+    for one in {page_name(one): one for one in wanted}.values():
+        if against := verdict.against(one.id, one.apparatus):
+            why = (
+                f"no certificate of constant {one.id}: {against[0]}; see cupledger constants verify"
+            )
+            errors.append(_error(one.apparatus, why))
+        else:
+            sound.append(one)
+    for one in sound if folder.is_dir() else ():
         outputs.check(CERTIFICATE, folder / page_name(one))
-    pages = [(CERTIFICATE, page_name(one), certificate_page(one)) for one in wanted]
+    pages = [
+        (CERTIFICATE, page_name(one), certificate_page(one, chain_head=verdict.head))
+        for one in sound
+    ]
     paths = outputs.write_folder(folder, pages) if pages else []
     written = [
         {"apparatus": one.apparatus, "constant_id": one.id, "page": str(path)}
-        for one, path in zip(wanted, paths, strict=True)
+        for one, path in zip(sound, paths, strict=True)
     ]
-    return {"certificates": written, "errors": errors, "on": day}
+    return {
+        "certificates": written,
+        "errors": errors,
+        "on": day,
+        "chain_head": verdict.head,
+    }
+
+
+def _error(cup: str, message: str) -> dict[str, Any]:
+    return {"row": cup, "column": "apparatus", "message": message}
 
 
 def page_name(constant: StoredConstant) -> str:
@@ -74,5 +99,5 @@ def _of_cups(
         try:
             found.append(store.constant_for(cup, day))
         except RegistryError as error:
-            errors.append({"row": cup, "column": "apparatus", "message": str(error)})
+            errors.append(_error(cup, str(error)))
     return found

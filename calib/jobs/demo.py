@@ -80,8 +80,8 @@ def _make(folder: Path, progress: Progress | None) -> dict[str, Any]:
         constant["invented_truth"] = truth[f"constant of {constant['apparatus']}, J/K"]
     files = [folder / "registry.sqlite"]
     with open_registry(place) as store:
-        first = store.constant_for(CUPS[0])
-    files.append(write_certificate(folder / f"certificate_{CUPS[0]}.html", first))
+        first, head = store.constant_for(CUPS[0]), store.verify().head
+    files.append(write_certificate(folder / f"certificate_{CUPS[0]}.html", first, head))
     results: list[dict[str, Any]] = []
     summary: list[dict[str, Any]] = []
     errors = list(made["errors"])

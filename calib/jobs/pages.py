@@ -73,16 +73,16 @@ def write_class_page(
 
 
 def write_certificate(
-    path: Path, constant: StoredConstant, *, outputs: Outputs | None = None
+    path: Path, constant: StoredConstant, chain_head: str = "", *, outputs: Outputs | None = None
 ) -> Path:
-    """Write the one-sheet certificate of a stored constant.
+    """Write the one-sheet certificate of a stored constant, with the head of the registry's chain.
 
     Raises:
         OutputError: the page may not or cannot be written there.
     """
     from calib.pages import certificate_page, write_page
 
-    return write_page(path, certificate_page(constant), outputs=outputs)
+    return write_page(path, certificate_page(constant, chain_head=chain_head), outputs=outputs)
 
 
 def _cautions(results: tuple[RunResult, ...]) -> tuple[str, ...]:

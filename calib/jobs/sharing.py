@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import InputError
+from calib.jobs.verifying import unreadable_facts
 from calib.outputs import EXPORT, Outputs, outputs_beside
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ def export_file(
     outputs = outputs or outputs_beside(registry)
     outputs.claim(EXPORT, path, "FILE")
     with open_registry(registry, create=False) as store:
-        checksum = store.export_constants(
+        checksum, left_out = store.export_apart(
             path, apparatus=apparatus or None, results=results, outputs=outputs
         )
         where = store.where
@@ -47,6 +48,8 @@ def export_file(
         "constants": len(written["constants"]),
         "results": len(written["results"]),
         "trail_lines": len(written["audit"]),
+        "chain_head": written["chain_head"],
+        "left_out": unreadable_facts(left_out),
         "registry": where,
     }
 
@@ -57,8 +60,11 @@ def import_file(
     *,
     rename: Mapping[str, str] | None = None,
     by: str | None = None,
+    keep_status: bool = False,
 ) -> dict[str, Any]:
     """Bring in an exported file: all of it, or on any error nothing; conflicts are listed.
+
+    Approvals come in as drafts; with ``keep_status`` they stand, but for what cannot well be true.
 
     Raises RegistryError: the file is no export, was changed since, or does not fit together.
     """
@@ -66,7 +72,7 @@ def import_file(
 
     exchange.read(path)  # before a registry is made for it
     with open_registry(registry) as store:
-        report = store.import_constants(path, rename=rename, by=by)
+        report = store.import_constants(path, rename=rename, by=by, keep_status=keep_status)
         return {"source": str(path), **_facts(report, store)}
 
 
@@ -76,8 +82,11 @@ def merge_from(
     *,
     rename: Mapping[str, str] | None = None,
     by: str | None = None,
+    keep_status: bool = False,
 ) -> dict[str, Any]:
     """Bring in all that another registry holds; it stays as it is. Conflicts are listed.
+
+    ``keep_status`` as with ``import_file``. What cannot be read there is left out and named.
 
     Raises RegistryError: one of the two cannot be opened, or the records do not fit together.
     """
@@ -87,7 +96,7 @@ def merge_from(
         open_registry(other, read_only=True) as theirs,
         open_registry(registry) as store,
     ):
-        report = store.merge(theirs, rename=rename, by=by)
+        report = store.merge(theirs, rename=rename, by=by, keep_status=keep_status)
         return {"source": theirs.where, **_facts(report, store)}
 
 
@@ -108,6 +117,21 @@ def _facts(report: MergeReport, store: Registry) -> dict[str, Any]:
         "registered": list(report.registered),
         "constants": list(report.constants),
         "moved_on": list(report.moved_on),
+        "arrived": [
+            {
+                "id": one.constant_id,
+                "apparatus": one.apparatus,
+                "constant_J_per_K": one.constant_J_per_K,
+                "u_constant_J_per_K": one.u_constant_J_per_K,
+                "status_there": one.status_there,
+                "status": one.status,
+                "from": one.source,
+                "doubts": list(one.doubts),
+            }
+            for one in report.arrivals
+        ],
+        "waiting": list(report.waiting),
+        "left_out": unreadable_facts(report.left_out),
         "results": report.results,
         "trail_lines": report.audit_lines,
         "conflicts": [

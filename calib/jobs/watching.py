@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import CupledgerError, InputError, OutputError, RowProblem
+from calib.jobs.verifying import unreadable_facts
 from calib.outputs import CHART, Outputs, made_by, outputs_beside
 
 if TYPE_CHECKING:
@@ -52,6 +53,11 @@ def drift_of(
         alone = [store.drift(cup, rules=RULES[rules]) for cup in cups]
         kinds = [kind] if kind is not None else [] if cups else _kinds(store)
         sets = [store.drift_of_kind(one, rules=RULES[rules]) for one in kinds]
+        unread = [
+            one
+            for one in store.unreadable()
+            if one.table in {"apparatus", "constants"} and not one.withdrawn
+        ]
     every = [*alone, *(cup for one in sets for cup in one.cups)]
     errors: list[dict[str, Any]] = []
     if chart is not None:
@@ -65,6 +71,7 @@ def drift_of(
         "cups": [_cup_facts(one) for one in every],
         "sets": [_set_facts(one) for one in sets],
         "chart": None if chart is None or errors else str(chart),
+        "unreadable": unreadable_facts(unread),
         "errors": errors,
     }
 
@@ -244,7 +251,8 @@ def due(
     lines = [_due(k, day, within_days) for k in listing.constants if k.in_force_on(day)]
     order = ("overdue", "soon", "not set", "fine")
     lines.sort(key=lambda line: (order.index(line["state"]), line["apparatus"]))
-    return {"on": day, "registry": listing.where, "constants": lines}
+    unread = unreadable_facts(one for one in listing.unreadable if not one.withdrawn)
+    return {"on": day, "registry": listing.where, "constants": lines, "unreadable": unread}
 
 
 def _due(k: StoredConstant, day: date, within_days: int) -> dict[str, Any]:

@@ -10,7 +10,11 @@ The file is JSON in UTF-8, indented, keys in a fixed order:
 Each list holds rows of the table of that name with the columns documented in ``migrations.py``,
 except that a row is known by its ``uid`` (not by a number that means something in one registry
 only): ``superseded_by`` is a uid, and a result's ``constants`` are uids. Dates and moments are
-ISO 8601. Numbers are written with all their digits, so that they come back the same.
+ISO 8601. Numbers are written with all their digits, so that they come back the same. ``chain_head``
+is the newest hash of the registry's chain (see ``calib.registry.chain``); lines that tell of one
+registry only (its migrations, its imports, the beginning of its chain) stay there.
+
+Rows that cannot be read, and what rests on them, are left out of an export and named.
 
 The checksum is SHA-256 of the content written as JSON with sorted keys, no blanks and no
 ``\\u`` escapes, in UTF-8.
@@ -25,24 +29,15 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import (
-    BigInteger,
-    Column,
-    ColumnElement,
-    Connection,
-    Date,
-    Float,
-    Table,
-    or_,
-    select,
-)
+from sqlalchemy import ColumnElement, Connection, or_, select
 
 from calib.errors import OutputError
 from calib.outputs import EXPORT, Outputs
-from calib.registry import cups, schema
+from calib.registry import chain, cups, schema
+from calib.registry.columns import MAY_LACK, travelling
 from calib.registry.connection import now, who
 from calib.registry.errors import RegistryError
-from calib.registry.migrations import V4_COLUMNS
+from calib.registry.validation import Unreadable, as_day, plain, problems, unreadable
 from calib.version import __version__
 
 FORMAT = "cupledger constants"
@@ -53,20 +48,21 @@ LISTS = {
     "results": schema.results,
     "audit": schema.audit,
 }
-LEFT_OUT = {("constants", "id"), ("results", "id"), ("audit", "id"), ("audit", "imported_in")}
-MAY_LACK = tuple(text.split()[0] for text in V4_COLUMNS)
-"""Columns of constants that exports of earlier releases do not have: not known."""
-
 Content = dict[str, Any]
 
 
 def collect(
     connection: Connection, *, apparatus: Iterable[str] | None = None, results: bool = False
-) -> Content:
-    """What a file holds: all apparatus or those named, with their constants and their trail."""
-    named = cups.identifiers(connection) if apparatus is None else tuple(apparatus)
-    for name in named:
-        cups.find(connection, name)
+) -> tuple[Content, tuple[Unreadable, ...]]:
+    """What a file holds: all apparatus or those named, with their constants and their trail.
+
+    Beside it the rows that were left out because they, or what they rest on, cannot be read.
+    """
+    given = cups.identifiers(connection) if apparatus is None else tuple(apparatus)
+    named = [cups.stored_name(connection, name) or name for name in given]
+    if apparatus is not None:
+        for name in named:
+            cups.find(connection, name)
     rows: dict[str, list[dict[str, Any]]] = {
         "results": _results(connection, named) if results else []
     }
@@ -75,21 +71,58 @@ def collect(
         table = LISTS[key]
         column = table.c["id" if key == "apparatus" else "apparatus"]
         wanted: ColumnElement[bool] = column.in_(names)
-        if key == "audit" and results:  # who kept results is told without an apparatus
-            wanted = or_(wanted, table.c.action == "record")
+        if key == "audit":
+            if results:  # who kept results is told without an apparatus
+                wanted = or_(wanted, table.c.action == "record")
+            wanted = wanted & table.c.action.not_in(chain.LOCAL)
+        elif apparatus is None:  # those whose name is no text, too: they are to be named
+            wanted = column.is_not(None)
         query = select(table).where(wanted).order_by(*table.primary_key)
         rows[key] = [dict(row) for row in connection.execute(query).mappings()]
-    uids = {row.id: row.uid for row in connection.execute(select(schema.constants))}
-    for row in rows["constants"]:
-        row["superseded_by"] = uids.get(row["superseded_by"])
+    good, left_out = _readable(connection, rows)
     content: Content = {
         "written_at": now(),
         "written_by": who(),
         "software_version": __version__,
+        "chain_head": chain.head(connection),
     }
     for key in LISTS:
-        content[key] = [_to_json(key, row) for row in rows[key]]
-    return content
+        content[key] = [_to_json(key, row) for row in good[key]]
+    return content, left_out
+
+
+def _readable(
+    connection: Connection, rows: dict[str, list[dict[str, Any]]]
+) -> tuple[Content, tuple[Unreadable, ...]]:
+    """The rows that can be read and whose cups and constants can be read."""
+    uids = {row.id: row.uid for row in connection.execute(select(schema.constants))}
+    good, left_out = closed(rows, check=True)
+    for row in good["constants"]:
+        row["superseded_by"] = uids.get(row["superseded_by"])
+    return good, left_out
+
+
+def closed(content: Content, *, check: bool = False) -> tuple[Content, tuple[Unreadable, ...]]:
+    """The content without rows that rest on a cup or a constant that is not in it; and those.
+
+    ``check``: without rows of the database that cannot be read, too.
+    """
+    good: Content = {**content, **{key: [] for key in LISTS}}
+    left_out: list[Unreadable] = []
+    known: set[str] = set()  # identifiers of apparatus, and uids of constants
+    for key in LISTS:  # in the order in which they rest on one another
+        for number, row in enumerate(content[key], 1):
+            found = problems(key, row) if check else []
+            if not found and key in {"constants", "results"} and row["apparatus"] not in known:
+                found = [f"its cup {plain(row['apparatus'])} cannot be read"]
+            if not found and key == "results" and not known.issuperset(row["constants"]):
+                found = ["it rests on a constant that cannot be read"]
+            if found:
+                left_out.append(unreadable(key, {"id": number, **row}, found))
+                continue
+            good[key].append(row)
+            known.update({row["id"]} if key == "apparatus" else {row["uid"]})
+    return good, tuple(left_out)
 
 
 def _results(connection: Connection, named: Iterable[str]) -> list[dict[str, Any]]:
@@ -103,16 +136,16 @@ def _results(connection: Connection, named: Iterable[str]) -> list[dict[str, Any
             .join(links, links.c.constant_id == constants.c.id)
             .where(links.c.result_id == row["id"])
         ).all()
-        row["constants"] = sorted(found.uid for found in rests_on)
-        row["cups"] = {found.apparatus for found in rests_on}
+        row["constants"] = sorted(str(found.uid) for found in rests_on)
+        row["cups"] = {found.apparatus for found in rests_on if isinstance(found.apparatus, str)}
     return rows
 
 
 def _to_json(key: str, row: dict[str, Any]) -> dict[str, Any]:
+    names = [column.stored for column in travelling(key)]
+    names += ["constants"] if key == "results" else []
     return {
-        name: value.isoformat() if isinstance(value, date) else value
-        for name, value in row.items()
-        if (key, name) not in LEFT_OUT
+        name: row[name].isoformat() if isinstance(row[name], date) else row[name] for name in names
     }
 
 
@@ -167,7 +200,10 @@ def _refuse_to_lose(path: Path, content: Content) -> None:
 
 
 def read(path: Path) -> Content:
-    """Read an export and check it. Raises RegistryError that says what is wrong with the file."""
+    """Read an export and check all of it: days are dates in what is given back.
+
+    Raises RegistryError that says what is wrong with the file.
+    """
     try:
         document = json.loads(path.read_text(encoding="utf-8-sig"), parse_constant=_no_number)
     except OSError as error:
@@ -184,13 +220,24 @@ def read(path: Path) -> Content:
             f" version {FORMAT_VERSION}; nothing was imported; install the release that wrote it"
         )
     content = document.get("content")
-    if not isinstance(content, dict) or document.get("sha256") != checksum(content):
+    if not isinstance(content, dict) or document.get("sha256") != _checksum_or_none(content):
         raise RegistryError(
             f"the export {path} was changed or damaged after it was written: its checksum does"
             " not fit;"
             " nothing was imported; ask for a fresh export"
         )
-    return checked(content, str(path))
+    found, wrong = checked(content, str(path))
+    if wrong:
+        more = f" (and {len(wrong) - 1} more rows)" if len(wrong) > 1 else ""
+        raise RegistryError(f"{path}: {wrong[0]}{more}; nothing was imported")
+    return found
+
+
+def _checksum_or_none(content: Content) -> str | None:
+    try:
+        return checksum(content)
+    except (ValueError, RecursionError):  # text that is not Unicode
+        return None
 
 
 def _no_number(text: str) -> float:
@@ -205,52 +252,52 @@ def _no_export(path: Path, why: str) -> str:
     )
 
 
-def checked(content: Content, name: str) -> Content:
-    """The content with dates as dates, every value of the kind that its column takes."""
+def checked(content: Content, name: str) -> tuple[Content, tuple[Unreadable, ...]]:
+    """The content with days as dates, without the rows that may not come in; and those rows.
+
+    Raises RegistryError where a whole list is missing.
+    """
     found: Content = {key: value for key, value in content.items() if key not in LISTS}
-    for key, table in LISTS.items():
+    wrong: list[Unreadable] = []
+    for key in LISTS:
         rows = content.get(key)
         if not isinstance(rows, list):
             raise RegistryError(f"{name}: the list {key!r} is missing; nothing was imported")
-        found[key] = [
-            _checked_row(key, table, row, f"{name}: {key} {n}") for n, row in enumerate(rows)
-        ]
-    return found
+        found[key] = []
+        seen: set[str] = set()
+        for number, row in enumerate(rows, 1):
+            good = _checked_row(key, row)
+            if not isinstance(good, dict):
+                why = good
+            elif good["uid"] in seen:
+                why = ["its uid stands twice in the list"]
+            else:
+                seen.add(good["uid"])
+                found[key].append(good)
+                continue
+            shown = row if isinstance(row, dict) else {}
+            wrong.append(unreadable(key, {**shown, "id": number}, why))
+    return found, tuple(wrong)
 
 
-def _checked_row(key: str, table: Table, row: object, where: str) -> dict[str, Any]:
-    columns = {column.name: column for column in table.c if (key, column.name) not in LEFT_OUT}
+def _checked_row(key: str, row: object) -> dict[str, Any] | list[str]:
+    """A row that may come in, days as dates; or what is wrong with it."""
+    columns = {column.stored: column for column in travelling(key)}
     expected = set(columns) | ({"constants"} if key == "results" else set())
-    if key == "constants" and isinstance(row, dict):
+    if not isinstance(row, dict):
+        return ["it is no object with keys"]
+    if key == "constants":
         row = {**dict.fromkeys(MAY_LACK), **row}
-    if not isinstance(row, dict) or set(row) != expected:
-        given = set(row) if isinstance(row, dict) else set()
-        odd = sorted(given ^ expected)
-        raise RegistryError(
-            f"{where}: keys missing or unknown: {', '.join(odd)}; nothing was imported"
-        )
-    values = {name: _value(column, row[name], where) for name, column in columns.items()}
-    if key == "results":
-        values["constants"] = [str(uid) for uid in row["constants"]]
-    return values
-
-
-def _value(column: Column[Any], value: Any, where: str) -> Any:
-    if value is None and column.nullable:
-        return None
-    if column.name == "superseded_by":
-        kinds: tuple[type, ...] = (str,)
-    elif isinstance(column.type, Float):
-        kinds = (int, float)
-    elif isinstance(column.type, BigInteger):
-        kinds = (int,)
-    else:
-        kinds = (str,)
-    if isinstance(value, kinds) and not isinstance(value, bool):
-        if not isinstance(column.type, Date):
-            return value
-        try:
-            return date.fromisoformat(str(value))
-        except ValueError:
-            pass
-    raise RegistryError(f"{where}: {column.name} is {value!r}; nothing was imported")
+    if set(row) != expected:
+        odd = sorted(plain(name) for name in set(row) ^ expected)
+        return [f"keys missing or unknown: {', '.join(odd)}"]
+    found = problems(key, row, coming_in=True)
+    rests_on = row.get("constants", [])
+    if key == "results" and not (
+        isinstance(rests_on, list) and all(isinstance(uid, str) for uid in rests_on)
+    ):
+        found.append("constants is no list of uids")
+    if found:
+        return found
+    days = {name: as_day(row[name]) for name, c in columns.items() if c.kind == "day"}
+    return {**row, **days}

@@ -70,11 +70,7 @@ def _explain_sqlite(cause: sqlite3.Error, place: Place) -> RegistryError:
         case 26:  # NOTADB
             found = NotARegistry(not_a_registry(place))
         case 11:  # CORRUPT
-            found = NotARegistry(
-                f"the registry {place.shown} is damaged (SQLite finds its pages malformed); it was"
-                " left as it is; put back a copy, or import an export made by 'cupledger constants"
-                " export'"
-            )
+            found = damaged(place)
         case 14:  # CANTOPEN
             found = RegistryError(cannot_open(place))
         case 10:  # IOERR
@@ -85,6 +81,15 @@ def _explain_sqlite(cause: sqlite3.Error, place: Place) -> RegistryError:
         case _:
             found = RegistryError(f"the registry {place.shown} gave an error: {text}; {NOTHING}")
     return found
+
+
+def damaged(place: Place) -> NotARegistry:
+    """The error for a file whose pages, or the names of whose columns, make no sense any more."""
+    return NotARegistry(
+        f"the registry {place.shown} is damaged (SQLite finds its pages malformed); it was"
+        " left as it is; put back a copy, or import an export made by 'cupledger constants"
+        " export'"
+    )
 
 
 def not_a_registry(place: Place) -> str:

@@ -14,11 +14,13 @@ from sqlalchemy import Connection, or_, select
 from calib.plausible import Beside, Doubt, OtherCup, UsedCurve, curves_of, doubts_about
 from calib.registry import schema
 from calib.registry.records import NewConstant, StoredConstant
-from calib.registry.rows import constants_query, stored_constant
+from calib.registry.rows import constants_query, read_constants
 
-__all__ = ["absurd", "beside", "doubts", "sentence"]
+__all__ = ["absurd", "beside", "doubts", "own_interval", "sentence"]
 
 Constant = NewConstant | StoredConstant
+NARROWEST, WIDEST = 0.9, 65.0
+"""Half a 95 % interval in u: normal 1.96, Student with 1 degree of freedom 12.7, with room."""
 _OF_THE_VALUE = ("negative", "uncertainty", "kind", "range", "content")
 
 
@@ -37,7 +39,22 @@ def doubts(
     day in force where it is not the constant's own.
     """
     around = beside(connection, constant, companions=companions, today=today)
-    return doubts_about(constant, around, valid_from=valid_from)
+    said = own_interval(constant) if isinstance(constant, StoredConstant) else ()
+    amiss = tuple(Doubt("interval", text) for text in said)
+    return (*doubts_about(constant, around, valid_from=valid_from), *amiss)
+
+
+def own_interval(k: StoredConstant) -> tuple[str, ...]:
+    """Whether the value and u agree with the 95 % interval that the calibration left."""
+    low, high = k.interval95_J_per_K
+    value, u = k.constant_J_per_K, k.u_constant_J_per_K
+    slack = 1e-9 * max(abs(low), abs(high), u)
+    if not low - slack <= value <= high + slack:
+        return (f"the value, {value:.4g} J/K, lies outside its own interval, {low:.4g} to"
+                f" {high:.4g} J/K",)  # fmt: skip
+    if not NARROWEST * u <= (high - low) / 2.0 <= WIDEST * u:
+        return (f"u, {u:.2g} J/K, does not fit its own interval, {low:.4g} to {high:.4g} J/K",)
+    return ()
 
 
 def sentence(found: Iterable[Doubt]) -> str:
@@ -122,8 +139,7 @@ def _curves(
     named = or_(*(k.digests_json.contains(sha, autoescape=True) for sha in sorted(mine)))
     query = constants_query().where(k.status.in_(("approved", "superseded")), named).order_by(k.id)
     found: list[UsedCurve] = []
-    for row in connection.execute(query).mappings():
-        one = stored_constant(row)
+    for one in read_constants(connection, query)[0]:
         if not _is(one, constant):
             found += curves_of(one, f"on which constant {one.id} rests")
     for other in together:

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 
-from sqlalchemy import Connection, insert, or_, update
+from sqlalchemy import Connection, insert, select, update
 
 from calib.plausible import doubts_about, remarks_about
 from calib.plausible.facts import details_of
@@ -22,7 +22,8 @@ from calib.registry import cups, judging, schema
 from calib.registry.connection import Change
 from calib.registry.errors import RegistryError
 from calib.registry.records import NewConstant, StoredConstant
-from calib.registry.rows import constant_values, constants_query, stored_constant
+from calib.registry.rows import constant_values, constants_query, read_constants
+from calib.registry.validation import plain, same_name
 
 c = schema.constants.c
 
@@ -57,9 +58,10 @@ def keep(change: Change, new: NewConstant, *, approved: bool, reason: str) -> tu
     With ``approved`` it is put in force too, unless it failed its checks and no reason is given.
     A twin that was held back for what no longer holds (a date that is told now) is no twin.
     """
-    query = constants_query().where(c.apparatus == new.apparatus.strip(), c.status != "withdrawn")
-    rows = change.connection.execute(query.order_by(c.id)).mappings().all()
-    same = [k for k in map(stored_constant, rows) if is_same(k, new)]
+    cup = cups.stored_name(change.connection, new.apparatus.strip())
+    query = constants_query().where(c.apparatus == cup, c.status != "withdrawn")
+    stored, _ = read_constants(change.connection, query.order_by(c.id))
+    same = [k for k in stored if is_same(k, new)]
     twin = next((k for k in same if new.failed_quality or not k.held_back), None)
     number = add_draft(change, new) if twin is None else twin.id
     is_draft = twin is None or twin.status == "draft"
@@ -126,15 +128,8 @@ def approve(
         )
     start = valid_from or draft.valid_from
     although = f", although: {against}" if against else ""
-    change.note(
-        "approve",
-        f"constant of {draft.apparatus} approved, in force from {start}{although}",
-        apparatus=draft.apparatus,
-        constant_uid=draft.uid,
-        why=reason.strip(),
-    )
     earlier, later = _neighbours(change, draft.apparatus, start)
-    if earlier is not None:
+    if earlier is not None:  # before the draft: at most one is approved at any moment
         _end(change, earlier, start, draft.id)
     values = {
         "status": "approved" if later is None else "superseded",
@@ -146,6 +141,15 @@ def approve(
         "approved_why": reason.strip(),
     }
     change.connection.execute(update(schema.constants).where(c.id == number).values(**values))
+    change.note(
+        "approve",
+        f"constant of {draft.apparatus} approved, in force from {start}{although}",
+        apparatus=draft.apparatus,
+        constant_uid=draft.uid,
+        why=reason.strip(),
+    )
+    if earlier is not None:
+        _note_superseded(change, earlier, start)
     if later is not None:
         _note_superseded(change, draft, later.valid_from)
 
@@ -166,16 +170,17 @@ def _neighbours(
     in_use = constants_query().where(
         c.apparatus == apparatus, c.status.in_(("approved", "superseded"))
     )
-    covering = in_use.where(c.valid_from <= day, or_(c.valid_to.is_(None), c.valid_to > day))
-    following = in_use.where(
-        c.valid_from > day, or_(c.valid_to.is_(None), c.valid_to > c.valid_from)
-    )
-    first = change.connection.execute(covering.order_by(c.valid_from.desc())).mappings().first()
-    second = change.connection.execute(following.order_by(c.valid_from)).mappings().first()
-    return (
-        None if first is None else stored_constant(first),
-        None if second is None else stored_constant(second),
-    )
+    found, bad = read_constants(change.connection, in_use.order_by(c.valid_from))
+    if bad:
+        raise RegistryError(
+            f"{bad[0]}, and it may be in force; take it out of use first (cupledger constants"
+            f' withdraw {bad[0].number} --reason "…"); nothing was changed'
+        )
+    covering = [k for k in found if k.in_force_on(day)]
+    following = [
+        k for k in found if k.valid_from > day and (k.valid_to is None or k.valid_to > k.valid_from)
+    ]
+    return covering[-1] if covering else None, following[0] if following else None
 
 
 def _end(change: Change, old: StoredConstant, day: date, by_number: int) -> None:
@@ -184,7 +189,6 @@ def _end(change: Change, old: StoredConstant, day: date, by_number: int) -> None
         .where(c.id == old.id)
         .values(status="superseded", valid_to=day, superseded_by=by_number)
     )
-    _note_superseded(change, old, day)
 
 
 def _note_superseded(change: Change, old: StoredConstant, day: date) -> None:
@@ -197,16 +201,19 @@ def _note_superseded(change: Change, old: StoredConstant, day: date) -> None:
 
 
 def withdraw(change: Change, number: int, reason: str) -> None:
-    """Take a constant out of use for all dates; the reason is required."""
-    old = get(change, number)
+    """Take a constant out of use for all dates, one that cannot be read, too; say why."""
+    query = select(c.uid, c.apparatus, c.status, c.withdrawn_why).where(c.id == number)
+    old = change.connection.execute(query).first()
+    if old is None:
+        raise no_such_constant(number)
+    cup = plain(old.apparatus)
     if not reason.strip():
         raise RegistryError(
-            f"say why constant {number} of {old.apparatus} is withdrawn (--reason); nothing was"
-            " changed"
+            f"say why constant {number} of {cup} is withdrawn (--reason); nothing was changed"
         )
     if old.status == "withdrawn":
         raise RegistryError(
-            f"constant {number} of {old.apparatus} was withdrawn before ({old.withdrawn_why});"
+            f"constant {number} of {cup} was withdrawn before ({plain(old.withdrawn_why)});"
             " nothing was"
             " changed"
         )
@@ -222,19 +229,21 @@ def withdraw(change: Change, number: int, reason: str) -> None:
     )
     change.note(
         "withdraw",
-        f"constant of {old.apparatus} withdrawn (it was {old.status})",
-        apparatus=old.apparatus,
-        constant_uid=old.uid,
+        f"constant of {cup} withdrawn (it was {plain(old.status)})",
+        apparatus=old.apparatus if plain(old.apparatus) == old.apparatus else "",
+        constant_uid=old.uid if plain(old.uid) == old.uid else "",
         why=reason.strip(),
     )
 
 
 def get(change: Change, number: int) -> StoredConstant:
-    """The constant of that number. Raises RegistryError where there is none."""
-    row = change.connection.execute(constants_query().where(c.id == number)).mappings().first()
-    if row is None:
+    """The constant of that number. Raises RegistryError where there is none that can be read."""
+    found, bad = read_constants(change.connection, constants_query().where(c.id == number))
+    if bad:
+        raise RegistryError(f"{bad[0]}; nothing was changed")
+    if not found:
         raise no_such_constant(number)
-    return stored_constant(row)
+    return found[0]
 
 
 def no_such_constant(number: int) -> RegistryError:
@@ -248,7 +257,7 @@ def no_such_constant(number: int) -> RegistryError:
 def is_same(stored: StoredConstant, new: NewConstant) -> bool:
     """Whether ``new`` is what ``stored`` holds already: same inputs, method and result."""
     return (
-        stored.apparatus == new.apparatus
+        same_name(stored.apparatus) == same_name(new.apparatus)
         and stored.method == new.method
         and stored.digests == new.digests
         and stored.rows_json == new.rows_json

@@ -23,8 +23,9 @@ from calib.registry.records import (
     StoredConstant,
     StoredResult,
 )
-from calib.registry.rows import one_apparatus
+from calib.registry.rows import all_unreadable, apart, read_apparatus
 from calib.registry.sharing import Sharing
+from calib.registry.validation import Unreadable
 
 if TYPE_CHECKING:
     from calib.registry.drift import CupDrift, SetDrift, TodayCheck
@@ -121,7 +122,8 @@ class Registry(Sharing):
             query = query.where(schema.apparatus.c.retired_on.is_(None))
         with self._store.reading() as connection:
             rows = connection.execute(query).mappings().all()
-            return tuple(one_apparatus(dict(row)) for row in rows)
+            good, _ = apart(read_apparatus(dict(row)) for row in rows)
+            return tuple(good)
 
     def describe(
         self,
@@ -253,11 +255,13 @@ class Registry(Sharing):
                 )
             return lookup.constant(change.connection, new_id)
 
-    def withdraw(self, constant_id: int, reason: str, by: str | None = None) -> StoredConstant:
-        """Take a constant out of use for all dates, with the reason."""
+    def withdraw(
+        self, constant_id: int, reason: str, by: str | None = None
+    ) -> StoredConstant | Unreadable:
+        """Take a constant out of use for all dates, with the reason; an unreadable one too."""
         with self._store.change(by) as change:
             lifecycle.withdraw(change, constant_id, reason)
-            return lookup.constant(change.connection, constant_id)
+            return lookup.constant_or_why(change.connection, constant_id)
 
     def constant(self, constant_id: int) -> StoredConstant:
         """One constant by its number."""
@@ -267,9 +271,24 @@ class Registry(Sharing):
     def constants(
         self, apparatus: str | None = None, *, status: str | None = None
     ) -> tuple[StoredConstant, ...]:
-        """All constants, or those of one apparatus or status, by apparatus and date."""
+        """All constants, or those of one apparatus or status, by apparatus and date.
+
+        Without those that cannot be read: ``unreadable`` names them.
+        """
         with self._store.reading() as connection:
-            return lookup.constants(connection, apparatus, status)
+            return lookup.constants(connection, apparatus, status)[0]
+
+    def constants_apart(
+        self, apparatus: str | None = None
+    ) -> tuple[tuple[StoredConstant, ...], tuple[Unreadable, ...]]:
+        """All constants or those of one apparatus, and the rows among them that cannot be read."""
+        with self._store.reading() as connection:
+            return lookup.constants(connection, apparatus, None)
+
+    def unreadable(self) -> tuple[Unreadable, ...]:
+        """Every stored row that cannot be read, with the reason; all others are used."""
+        with self._store.reading() as connection:
+            return all_unreadable(connection)
 
     def constant_for(self, apparatus: str, on: date | None = None) -> StoredConstant:
         """The constant in force for an apparatus on a day (default: today).
@@ -305,12 +324,12 @@ class Registry(Sharing):
     def results(self, apparatus: str | None = None) -> tuple[StoredResult, ...]:
         """Kept results, oldest first; all, or those of one cup."""
         with self._store.reading() as connection:
-            return results.kept(connection, apparatus=apparatus)
+            return results.kept(connection, apparatus=apparatus)[0]
 
     def impact(self, constant_id: int) -> tuple[StoredResult, ...]:
         """The kept results that rest on a constant, by itself or in its kind's pooled value."""
         with self._store.reading() as connection:
-            return results.kept(connection, constant_id=constant_id)
+            return results.kept(connection, constant_id=constant_id)[0]
 
     # Drift
 
@@ -360,4 +379,4 @@ class Registry(Sharing):
     ) -> tuple[AuditLine, ...]:
         """Who did what, when and why, oldest first; of one apparatus or one constant."""
         with self._store.reading() as connection:
-            return lookup.audit(connection, apparatus, constant_id, limit)
+            return lookup.audit(connection, apparatus, constant_id, limit)[0]

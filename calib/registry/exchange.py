@@ -43,6 +43,7 @@ from calib.registry.connection import now, who
 from calib.registry.errors import RegistryError
 from calib.registry.migrations import V4_COLUMNS
 from calib.version import __version__
+from fitting.files.bounded import EXPORT, read_bytes, read_json
 
 FORMAT = "cupledger constants"
 FORMAT_VERSION = 1
@@ -152,11 +153,11 @@ def write(path: Path, content: Content) -> str:
 def read(path: Path) -> Content:
     """Read an export and check it. Raises RegistryError that says what is wrong with the file."""
     try:
-        document = json.loads(path.read_text(encoding="utf-8-sig"), parse_constant=_no_number)
-    except OSError as error:
-        raise RegistryError(f"the export {path} cannot be read ({error.strerror})") from None
-    except (ValueError, RecursionError):
+        document = read_json(read_bytes(path, EXPORT, RegistryError), EXPORT)
+    except (UnicodeError, json.JSONDecodeError):
         raise RegistryError(_no_export(path, "it is not JSON in UTF-8")) from None
+    except ValueError as why:
+        raise RegistryError(_no_export(path, f"it holds {why}")) from None
     if not isinstance(document, dict) or document.get("format") != FORMAT:
         raise RegistryError(_no_export(path, f"its format is not {FORMAT!r}"))
     version = document.get("format_version")
@@ -167,7 +168,7 @@ def read(path: Path) -> Content:
             f" version {FORMAT_VERSION}; nothing was imported; install the release that wrote it"
         )
     content = document.get("content")
-    if not isinstance(content, dict) or document.get("sha256") != checksum(content):
+    if not isinstance(content, dict) or document.get("sha256") != _checksum_or_none(content):
         raise RegistryError(
             f"the export {path} was changed or damaged after it was written: its checksum does"
             " not fit;"
@@ -176,8 +177,11 @@ def read(path: Path) -> Content:
     return checked(content, str(path))
 
 
-def _no_number(text: str) -> float:
-    raise ValueError(text)
+def _checksum_or_none(content: Content) -> str | None:
+    try:
+        return checksum(content)
+    except ValueError:  # halves of characters, which no text in UTF-8 has
+        return None
 
 
 def _no_export(path: Path, why: str) -> str:
@@ -191,6 +195,9 @@ def _no_export(path: Path, why: str) -> str:
 def checked(content: Content, name: str) -> Content:
     """The content with dates as dates, every value of the kind that its column takes."""
     found: Content = {key: value for key, value in content.items() if key not in LISTS}
+    for key, value in found.items():
+        if not isinstance(value, str):
+            raise RegistryError(f"{name}: {key} is {value!r:.60}, no text; nothing was imported")
     for key, table in LISTS.items():
         rows = content.get(key)
         if not isinstance(rows, list):
@@ -214,7 +221,12 @@ def _checked_row(key: str, table: Table, row: object, where: str) -> dict[str, A
         )
     values = {name: _value(column, row[name], where) for name, column in columns.items()}
     if key == "results":
-        values["constants"] = [str(uid) for uid in row["constants"]]
+        uids = row["constants"]
+        if not isinstance(uids, list) or not all(isinstance(uid, str) for uid in uids):
+            raise RegistryError(
+                f"{where}: constants is {uids!r:.60}, no list of their names; nothing was imported"
+            )
+        values["constants"] = uids
     return values
 
 
@@ -229,11 +241,11 @@ def _value(column: Column[Any], value: Any, where: str) -> Any:
         kinds = (int,)
     else:
         kinds = (str,)
-    if isinstance(value, kinds) and not isinstance(value, bool):
+    if isinstance(value, kinds) and not isinstance(value, bool) and "\x00" not in str(value):
         if not isinstance(column.type, Date):
             return value
         try:
             return date.fromisoformat(str(value))
         except ValueError:
             pass
-    raise RegistryError(f"{where}: {column.name} is {value!r}; nothing was imported")
+    raise RegistryError(f"{where}: {column.name} is {value!r:.60}; nothing was imported")

@@ -24,8 +24,8 @@ from calib.runs.row_reader import RowFields, RowReader
 from calib.runs.steps import find_steps
 from calib.runs.text_file import read_text
 from calib.runs.workbook import is_workbook, read_workbook
+from fitting.files.bounded import TABLE, read_bytes
 
-MAX_BYTES = 60_000_000
 EXAMPLE_LABEL = "example (not read)"
 """The label of a template's filled-in example row, which is passed over on reading."""
 
@@ -42,7 +42,7 @@ def read_table(path: Path | str, *, sheet: str | None = None) -> Table:
         TableError: the file cannot be read as a table at all.
     """
     path = Path(path)
-    data = _bytes(path)
+    data = read_bytes(path, TABLE, TableError)
     settings = read_settings(path)
     grid, head, notes = _find_table(path, data, sheet)
     plan = make_plan(grid, head)
@@ -69,23 +69,6 @@ def read_table(path: Path | str, *, sheet: str | None = None) -> Table:
         sheet=grid.sheet,
         steps=find_steps([out.digits for out in used if not out.problems]),
     )
-
-
-def _bytes(path: Path) -> bytes:
-    try:
-        if path.is_dir():
-            raise TableError(f"{path}: is a folder; expected a table (CSV, XLSX, ODS or XLS)")
-        size = path.stat().st_size
-        if size > MAX_BYTES:
-            raise TableError(
-                f"{path}: {size:,} bytes; a table of runs has at most {MAX_BYTES:,}: split it"
-            )
-        with path.open("rb") as stream:
-            return stream.read(MAX_BYTES + 1)
-    except FileNotFoundError as error:
-        raise TableError(f"{path}: there is no such file; correct the name") from error
-    except (OSError, ValueError) as error:
-        raise TableError(f"{path}: cannot be opened: {error}") from error
 
 
 def _find_table(path: Path, data: bytes, sheet: str | None) -> tuple[Grid, Head, list[str]]:

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fitting.errors import CurveError
+from fitting.files.bounded import CURVE, read_bytes
 from fitting.files.packed_lines import LARGE_BYTES, PackedLines
 
-MAX_BYTES = 80_000_000
 _SAMPLE_BYTES = 8192
 _BLANKS = b" \t\r\n\0\xef\xbb\xbf\xff\xfe"
 
@@ -60,10 +60,10 @@ def read_text(path: str | os.PathLike[str]) -> TextFile:
     """Read a text file in UTF-8, UTF-16, UTF-32, Latin-1, Mac Roman or DOS code page 850.
 
     Raises:
-        CurveError: missing, a folder, unreadable, empty, larger than ``MAX_BYTES``, or no text.
+        CurveError: missing, a folder, unreadable, empty, larger than its bound, or no text.
     """
     file = Path(path)
-    content = _bytes_of(file)
+    content = read_bytes(file, CURVE)
     if not content[:_SAMPLE_BYTES].strip(_BLANKS) and not content.strip(_BLANKS):
         raise CurveError(
             f"{file.name}: the file is empty; expected a table of time and temperature: "
@@ -82,33 +82,6 @@ def read_text(path: str | os.PathLike[str]) -> TextFile:
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     lines = PackedLines(text.encode()) if large else text.split("\n")
     return TextFile(file.name, lines, digest, (why,) if why else ())
-
-
-def _bytes_of(file: Path) -> bytes:
-    try:
-        if file.is_dir():
-            raise CurveError(
-                f"{file}: this is a folder; expected one file with a table of time and "
-                "temperature: name the file in it"
-            )
-        size = file.stat().st_size
-        if size > MAX_BYTES:
-            raise CurveError(
-                f"{file.name}: the file has {size / 1e6:.0f} MB; expected at most "
-                f"{MAX_BYTES / 1e6:.0f} MB: export fewer readings per second, or one run per file"
-            )
-        return file.read_bytes()
-    except FileNotFoundError:
-        raise CurveError(
-            f"{file}: there is no such file; expected a logger's text export: "
-            "check the name and the folder"
-        ) from None
-    except (OSError, ValueError) as problem:
-        reason = getattr(problem, "strerror", None) or str(problem)
-        raise CurveError(
-            f"{file}: the file cannot be opened ({reason}); expected a file that can be read: "
-            "check the name and its permissions, or close the program that holds it"
-        ) from None
 
 
 def _encoding_of(content: bytes, name: str) -> tuple[str, str]:

@@ -363,7 +363,9 @@ def test_refused_files(write, data, message):
 
 
 def test_missing_file_and_folder(tmp_path):
-    with pytest.raises(TableError, match=r"there is no such file; correct the name$"):
+    with pytest.raises(
+        TableError, match=r"there is no such file; expected a table of runs: check the name"
+    ):
         read_table(tmp_path / "none.csv")
     with pytest.raises(TableError, match="is a folder"):
         read_table(tmp_path)

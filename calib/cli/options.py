@@ -11,6 +11,9 @@ import typer
 
 from calib.errors import InputError
 
+MOST_NUMBER = 2**63 - 1
+"""Of a stored thing: what a database counts to."""
+
 JsonFlag = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")]
 
 

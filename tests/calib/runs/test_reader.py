@@ -113,7 +113,7 @@ def test_guesses_are_said(write):
     )
     notes = read_table(write(text)).notes
     assert notes == (
-        "headings found in row 3; rows above passed over",
+        "headings found in row 3; rows above passed over (row 1: 'Title')",
         "cells are separated by semicolon",
         "headings read: 'Group' as run, 'Cup' as apparatus, 'Added (mL)' as added_mL",
         "heading 'In cup (cL)' read as in_cup_mL, converted from cL",

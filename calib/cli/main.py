@@ -74,6 +74,11 @@ def main() -> None:
     except OSError as error:
         name = f" ({error.filename})" if error.filename else ""
         _refuse(f"{error.strerror or error}{name}; nothing more was done")
+    except UnicodeEncodeError:
+        _refuse(
+            "a name given holds bytes that are not UTF-8, and cannot be written down; rename the"
+            " file or folder and try again; nothing more was done"
+        )
     except MemoryError:
         _refuse("the input needs more memory than this machine has; split it and try again")
     except Exception as error:  # the last net: a person gets a sentence, never a stack

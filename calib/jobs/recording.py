@@ -78,10 +78,10 @@ def new_result(one: RunResult, results: TableResults, options: dict[str, Any]) -
         quantity=str(facts["quantity"]),
         unit=one.unit,
         pooled=one.constant.pooled,
-        table=table.path.name,
+        table=bounded.legible(table.path.name),
         table_digest=table.digest,
         digests=digests,
-        inputs_json=json.dumps(inputs, ensure_ascii=False, default=str),
+        inputs_json=json.dumps(inputs, default=str),
         result_json=json.dumps(facts, ensure_ascii=False, default=str),
     )
 

@@ -22,6 +22,7 @@ from markupsafe import Markup, escape
 from calib.errors import InputError
 from calib.version import __version__
 from fitting.drawings.style import DARK, LIGHT
+from fitting.files.bounded import legible
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -82,7 +83,7 @@ def write_page(path: str | Path, html: str) -> Path:
     spare = Path(name)
     try:
         with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-            stream.write(html)
+            stream.write(legible(html))  # a file's name on it need not be UTF-8
         spare.chmod(0o644)
         spare.replace(target)
     except OSError as error:

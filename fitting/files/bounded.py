@@ -13,6 +13,7 @@ import errno
 import hashlib
 import json
 import os
+import re
 import stat
 import zlib
 from dataclasses import dataclass
@@ -105,6 +106,11 @@ def digest(
 ) -> str:
     """SHA-256 of a file's bytes. Raises as `read_bytes`."""
     return hashlib.sha256(read_bytes(path, bound, error)).hexdigest()
+
+
+def legible(name: str | os.PathLike[str]) -> str:
+    """A file's name as text that can be written anywhere: bytes that are no UTF-8 become U+FFFD."""
+    return re.sub("[\ud800-\udfff]", "\ufffd", os.fspath(name))
 
 
 def read_json(content: bytes | str, bound: Bound) -> Any:

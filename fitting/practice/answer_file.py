@@ -27,7 +27,7 @@ from pathlib import Path
 from typing import Any
 
 from fitting.errors import CurveError
-from fitting.files.bounded import ANSWER, read_bytes, read_json, unpack
+from fitting.files.bounded import ANSWER, legible, read_bytes, read_json, unpack
 from fitting.practice.truth import DIFFICULTIES
 
 FORMAT = "cupledger practice answer"
@@ -65,7 +65,7 @@ def answer_text(
         "format": FORMAT,
         "version": VERSION,
         "note": NOTE,
-        "curve": curve_name,
+        "curve": legible(curve_name),
         "sha256": hashlib.sha256(curve_bytes).hexdigest(),
         "task": dict(task),
         "sealed": seal(answer),

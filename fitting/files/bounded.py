@@ -60,6 +60,8 @@ ANSWER = Bound(
     most_values=10_000,
     most_unpacked=1_000_000,
 )
+MOST_LINES, LONGEST_LINE = 6_000_000, 100_000
+"""Of a logged curve: more than an hour at 1 kHz; a line of thousands of columns."""
 MOST_NESTED = 20
 """Lists and objects within one another: what this program writes has four."""
 MOST_DIGITS = 4000

@@ -10,8 +10,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from fitting.errors import CurveError
-from fitting.files.bounded import CURVE, read_bytes
+from fitting.files.bounded import CURVE, LONGEST_LINE, MOST_LINES, read_bytes
 from fitting.files.packed_lines import LARGE_BYTES, PackedLines
 
 _SAMPLE_BYTES = 8192
@@ -77,11 +79,37 @@ def read_text(path: str | os.PathLike[str]) -> TextFile:
         why = why or f"text is damaged: some characters could not be decoded as {encoding}"
     digest = hashlib.sha256(content).hexdigest()
     large = len(content) > LARGE_BYTES
+    _check_lines(file.name, content, text)
     del content  # a large text is held once at a time
     text = text.removeprefix("\ufeff").rstrip("\0\x1a")
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     lines = PackedLines(text.encode()) if large else text.split("\n")
     return TextFile(file.name, lines, digest, (why,) if why else ())
+
+
+def _check_lines(name: str, content: bytes, text: str) -> None:
+    """Refuse what would be taken apart into more lines, or more cells a line, than a log has."""
+    count = max(text.count("\n"), text.count("\r"))
+    if count > MOST_LINES:
+        raise CurveError(
+            f"{name}: {count:,} lines; expected at most {MOST_LINES:,}: export fewer readings per "
+            "second, or one run per file"
+        )
+    if len(text) <= LONGEST_LINE:
+        return
+    longest = max(map(len, re.split("[\r\n]", text))) if count < 10_000 else _longest(content)
+    if longest > LONGEST_LINE:
+        raise CurveError(
+            f"{name}: a line of {longest:,} characters; expected one reading a line: export the "
+            "readings as text (CSV)"
+        )
+
+
+def _longest(content: bytes) -> int:
+    """Most bytes between two line ends."""
+    codes = np.frombuffer(content, np.uint8)
+    ends = np.flatnonzero((codes == ord("\n")) | (codes == ord("\r")))
+    return int(np.diff(ends, prepend=-1, append=codes.size).max())
 
 
 def _encoding_of(content: bytes, name: str) -> tuple[str, str]:

@@ -177,7 +177,7 @@ def _seed(seed: int | None) -> int:
 
         return secrets.randbelow(900_000) + 100_000
     if not 0 <= seed < 10**18:
-        raise CurveError(f"the seed is {seed:.9g}; expected a whole number, 0 to 10^18")
+        raise CurveError(f"the seed is {seed:.9g}; expected a whole number, 0 or more, up to 10^18")
     return int(seed)
 
 

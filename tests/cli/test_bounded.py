@@ -26,7 +26,7 @@ BOMBS = {
     "ODS, 100 kB of text in 300,000 cells": "characters",
     "ODS, a cell repeated 16 billion times": "reaches as far as",
     "answer, 5 MB that unpack to 5 GB": "unpacks to more",
-    "answer, 1 MB that nest": "lists within lists",
+    "answer, 9,000 brackets": "lists within lists",
     "export, /dev/zero": "device",
     "registry, a pipe": "pipe or a device",
 }

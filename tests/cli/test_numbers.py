@@ -64,3 +64,10 @@ def test_what_is_absurd_is_refused_with_what_was_expected(command, option, numbe
 def test_all_commands_with_numbers_are_known():
     assert set(numeric_options()) >= {("correct",), ("cooldown",), ("plan",), ("calibrate",)}
     assert sum(map(len, numeric_options().values())) > 40
+
+
+def test_the_smallest_number_is_an_uncertainty_too():
+    from calib.rounding import decimals_for
+
+    assert decimals_for(4.9e-324) > 300
+    assert decimals_for(0.0997) == 2

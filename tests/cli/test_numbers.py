@@ -71,3 +71,4 @@ def test_the_smallest_number_is_an_uncertainty_too():
 
     assert decimals_for(4.9e-324) > 300
     assert decimals_for(0.0997) == 2
+    assert decimals_for(9.99999999) == 0

@@ -36,7 +36,11 @@ def calibrate(
     recheck_uses: Annotated[
         int | None,
         typer.Option(
-            "--recheck-uses", metavar="N", min=1, help="Due after so many kept results, too."
+            "--recheck-uses",
+            metavar="N",
+            min=1,
+            max=1_000_000,
+            help="Due after so many kept results, too.",
         ),
     ] = None,
     lean_on_kind: Annotated[

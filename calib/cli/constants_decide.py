@@ -7,12 +7,12 @@ from typing import Annotated
 import typer
 
 from calib.cli.constants_view import constant_facts
-from calib.cli.options import ByName, JsonFlag, RegistryPlace, day
+from calib.cli.options import MOST_NUMBER, ByName, JsonFlag, RegistryPlace, day
 from calib.cli.output import Output
 
 
 def approve(
-    numbers: Annotated[list[int], typer.Argument(metavar="NUMBER...")],
+    numbers: Annotated[list[int], typer.Argument(min=0, max=MOST_NUMBER, metavar="NUMBER...")],
     reason: Annotated[str, typer.Option("--reason", help="Why; needed where checks failed.")] = "",
     start: Annotated[
         str | None,
@@ -22,6 +22,8 @@ def approve(
         int | None,
         typer.Option(
             "--in-place-of",
+            min=0,
+            max=MOST_NUMBER,
             metavar="NUMBER",
             help="Only if it takes over from this constant; else nothing is changed.",
         ),
@@ -55,7 +57,7 @@ def approve(
 
 
 def withdraw(
-    number: Annotated[int, typer.Argument(metavar="NUMBER")],
+    number: Annotated[int, typer.Argument(min=0, max=MOST_NUMBER, metavar="NUMBER")],
     reason: Annotated[str, typer.Option("--reason", help="Why nobody should use it.")],
     by: ByName = None,
     registry: RegistryPlace = None,

@@ -7,14 +7,17 @@ from typing import Annotated, Any
 
 import typer
 
-from calib.cli.options import JsonFlag, Overwrite, RegistryPlace, day
+from calib.cli.options import MOST_NUMBER, JsonFlag, Overwrite, RegistryPlace, day
 from calib.cli.output import Output
 from calib.cli.problems import exit_code, show_problems
 from calib.rounding import figures, with_u
 
 
 def impact(
-    number: Annotated[int, typer.Argument(metavar="NUMBER", help="The constant's number.")],
+    number: Annotated[
+        int,
+        typer.Argument(min=0, max=MOST_NUMBER, metavar="NUMBER", help="The constant's number."),
+    ],
     recompute: Annotated[
         bool,
         typer.Option("--recompute", help="Compute them with the constant now in force."),
@@ -41,7 +44,11 @@ def certificate(
     number: Annotated[
         list[int] | None,
         typer.Option(
-            "--number", metavar="NUMBER", help="This constant, in force or not; may be repeated."
+            "--number",
+            min=0,
+            max=MOST_NUMBER,
+            metavar="NUMBER",
+            help="This constant, in force or not; may be repeated.",
         ),
     ] = None,
     on: Annotated[

@@ -99,6 +99,11 @@ def _end(error: Exception) -> NoReturn:
     if isinstance(error, OSError):
         name = f" ({error.filename})" if error.filename else ""
         _refuse(f"{error.strerror or error}{name}; nothing more was done")
+    if isinstance(error, UnicodeEncodeError):
+        _refuse(
+            "a name given holds bytes that are not UTF-8, and cannot be written down; rename the"
+            " file or folder and try again; nothing more was done"
+        )
     if isinstance(error, MemoryError):
         _refuse("the input needs more memory than this machine has; split it and try again")
     if os.environ.get("CUPLEDGER_DEBUG"):

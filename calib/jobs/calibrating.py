@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import InputError, RowProblem
+from fitting.files.bounded import legible
 
 if TYPE_CHECKING:
     from calib.calibration import CalibrationReport, CupConstant
@@ -148,7 +149,7 @@ def new_constant(
         "degrees_of_freedom": c.dof,
         "budget": constant.to_json()["budget"],
         "runs": [run_json(finding) for finding in constant.runs],
-        "table": table.path.name,
+        "table": legible(table.path.name),
         "drawn_towards_kind": constant.drawn.to_json() if constant.drawn is not None else None,
         "curves": [
             {"sha256": digest, "run": run.run, "date": str(run.date or "")}
@@ -209,7 +210,7 @@ def carried_over(
     details = {
         "value_from_constant": old.id,
         "runs": [run_json(finding) for finding in cooled.runs],
-        "table": table.path.name,
+        "table": legible(table.path.name),
     }
     same = (
         "constant_J_per_K", "u_constant_J_per_K", "sensor_lag_s", "between_run_sd_J_per_K",
@@ -271,6 +272,6 @@ def _row(run: Run) -> dict[str, Any]:
 
 
 def _digest(path: Path) -> str:
-    import hashlib
+    from fitting.files import bounded
 
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+    return bounded.digest(path, bounded.CURVE)

@@ -189,12 +189,13 @@ def _given_capacity(
             raise InputError(f"{what} is {number:g} g; expected {least:g} to 100000 g")
     if value is None:
         return None
-    if not 0 < value < 1e6:
+    if not 0.1 <= value <= 1e6:
         raise InputError(
-            f"the heat capacity is {value:g} J/K; expected more than 0: that of content and cup"
+            f"the heat capacity is {value:g} J/K; expected 0.1 to a million: that of content and"
+            " cup"
         )
-    if u is not None and not 0 <= u < 1e6:
-        raise InputError(f"u of the heat capacity is {u:g} J/K; expected 0 or more")
+    if u is not None and not 0 <= u <= 1e6:
+        raise InputError(f"u of the heat capacity is {u:g} J/K; expected 0 to a million")
     parts = () if not u else (("heat capacity", u),)
     return HeatCapacity(value, u or 0.0, "given by hand", parts)
 

@@ -268,21 +268,23 @@ def _known_of_release(given: dict[str, float | None]) -> dict[str, float]:
         InputError: a number that cannot be meant, or an uncertainty without its value.
     """
     known: dict[str, float] = {}
-    for name, words, unit in (
-        ("sensor_lag_s", "the sensor's lag", "s"),
-        ("heat_capacity_J_per_K", "the heat capacity", "J/K"),
+    for name, words, unit, least, most in (
+        ("sensor_lag_s", "the sensor's lag", "s", 0.01, 600.0),
+        ("heat_capacity_J_per_K", "the heat capacity", "J/K", 0.1, 1e6),
     ):
         value, u = given.get(name), given.get(f"u_{name}")
         if value is None and u is not None:
             raise InputError(f"an uncertainty of {words} without its value; give both")
         for what, number in ((words, value), (f"the uncertainty of {words}", u)):
-            if number is not None and name == "heat_capacity_J_per_K" and what == words:
-                if not 0 < number < 1e6:
-                    raise InputError(
-                        f"{what} is {number:g} {unit}; expected more than 0: content and cup"
-                    )
-            elif number is not None and not 0 <= number < 1e6:
-                raise InputError(f"{what} is {number:g} {unit}; expected 0 or more")
+            may_be_0 = what != words or name == "sensor_lag_s"
+            if number is None or (number == 0 and may_be_0) or least <= number <= most:
+                continue
+            expected = f"{least:g} to {most:g} {unit}"
+            if may_be_0:
+                expected = f"0, or {expected}"
+            elif number <= 0:
+                expected = "more than 0: content and cup"
+            raise InputError(f"{what} is {number:g} {unit}; expected {expected}")
         if value is not None:
             known[name] = value
             known[f"u_{name}"] = (

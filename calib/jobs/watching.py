@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 Progress = Callable[[int, int, str], None]
 RULES = {"nelson": "Nelson", "western-electric": "Western Electric"}
+MOST_DAYS = 36_525  # a century
 
 
 def drift_of(
@@ -245,8 +246,11 @@ def due(
     from calib.registry.listing import list_constants
 
     day = on or date.today()
-    if within_days < 0:
-        raise InputError(f"--within {within_days}: expected a number of days, zero or more")
+    if not 0 <= within_days <= MOST_DAYS:
+        raise InputError(
+            f"--within {within_days:.6g}: expected a number of days, zero or more, up to"
+            f" {MOST_DAYS}"
+        )
     listing = list_constants(registry)
     lines = [_due(k, day, within_days) for k in listing.constants if k.in_force_on(day)]
     order = ("overdue", "soon", "not set", "fine")

@@ -39,6 +39,8 @@ from calib.registry.connection import now, who
 from calib.registry.errors import RegistryError
 from calib.registry.validation import Unreadable, as_day, plain, problems, unreadable
 from calib.version import __version__
+from fitting.files.bounded import EXPORT as EXPORT_BOUND
+from fitting.files.bounded import read_bytes, read_json
 
 FORMAT = "cupledger constants"
 FORMAT_VERSION = 1
@@ -183,13 +185,13 @@ def write(path: Path, content: Content, *, outputs: Outputs | None = None) -> st
 def _refuse_to_lose(path: Path, content: Content) -> None:
     """Refuse to replace an export that holds a cup, a constant or a result that this one lacks."""
     try:
-        earlier = json.loads(path.read_text(encoding="utf-8-sig"))["content"]
+        earlier = read_json(read_bytes(path, EXPORT_BOUND, RegistryError), EXPORT_BOUND)["content"]
         lost = sum(
             str(row[name]) not in {str(new[name]) for new in content[key]}
             for key, name in (("apparatus", "id"), ("constants", "uid"), ("results", "uid"))
             for row in earlier[key]
         )
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+    except (RegistryError, OSError, ValueError, KeyError, TypeError, RecursionError):
         lost = -1
     if lost:
         what = f"holds {lost} entries that the new one lacks" if lost > 0 else "cannot be read"
@@ -205,11 +207,11 @@ def read(path: Path) -> Content:
     Raises RegistryError that says what is wrong with the file.
     """
     try:
-        document = json.loads(path.read_text(encoding="utf-8-sig"), parse_constant=_no_number)
-    except OSError as error:
-        raise RegistryError(f"the export {path} cannot be read ({error.strerror})") from None
-    except (ValueError, RecursionError):
+        document = read_json(read_bytes(path, EXPORT_BOUND, RegistryError), EXPORT_BOUND)
+    except (UnicodeError, json.JSONDecodeError):
         raise RegistryError(_no_export(path, "it is not JSON in UTF-8")) from None
+    except ValueError as why:
+        raise RegistryError(_no_export(path, f"it holds {why}")) from None
     if not isinstance(document, dict) or document.get("format") != FORMAT:
         raise RegistryError(_no_export(path, f"its format is not {FORMAT!r}"))
     version = document.get("format_version")
@@ -240,10 +242,6 @@ def _checksum_or_none(content: Content) -> str | None:
         return None
 
 
-def _no_number(text: str) -> float:
-    raise ValueError(text)
-
-
 def _no_export(path: Path, why: str) -> str:
     return (
         f"{path} is not an export of constants: {why}; nothing was imported; expected a file"
@@ -258,6 +256,9 @@ def checked(content: Content, name: str) -> tuple[Content, tuple[Unreadable, ...
     Raises RegistryError where a whole list is missing.
     """
     found: Content = {key: value for key, value in content.items() if key not in LISTS}
+    for key, value in found.items():
+        if not isinstance(value, str):
+            raise RegistryError(f"{name}: {key} is {value!r:.60}, no text; nothing was imported")
     wrong: list[Unreadable] = []
     for key in LISTS:
         rows = content.get(key)

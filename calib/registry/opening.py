@@ -66,6 +66,11 @@ def _require_place(store: Store, *, create: bool) -> None:
     if not place.path.exists():
         if store.read_only or not create:
             raise RegistryError(failures.cannot_open(place))
+    elif not place.path.is_file():  # a pipe would be waited for without end
+        raise NotARegistry(
+            f"{place.shown} is not a registry: it is a pipe or a device, no file; give the"
+            " registry's own path with --registry"
+        )
     elif not _may_be_sqlite(place.path):
         raise NotARegistry(failures.not_a_registry(place))
 

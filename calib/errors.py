@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fitting.errors import CupledgerError, CurveError
+from fitting.errors import CupledgerError, CurveError, OutputError
 
 __all__ = [
     "CupledgerError",
     "CurveError",
     "EquationError",
     "InputError",
+    "OutputError",
     "ReactionError",
     "RegistryError",
     "RowProblem",

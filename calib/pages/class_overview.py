@@ -61,7 +61,7 @@ def reaction_block(
         "ident": ident,
         "svg": drawn[0] + drawn[1],
         "description": description,
-        "sentence": _sentence(summary, len(points)),
+        "sentence": _sentence(summary, len(points), naming),
         "outlying": naming.masked(_outlying(summary)),
     }
 
@@ -95,7 +95,7 @@ def _around(found: Middle | None) -> str:
     return minus(figures(found.value, 4)) if found.u is None else plus_minus(found.value, found.u)
 
 
-def _sentence(summary: Row, groups: int) -> str:
+def _sentence(summary: Row, groups: int, naming: Naming) -> str:
     mean = mean_of(summary)
     if mean.value is None:
         return f"{groups} group{'s' * (groups != 1)}; no mean was taken."
@@ -105,15 +105,20 @@ def _sentence(summary: Row, groups: int) -> str:
         if spread is not None
         else ""
     )
-    band = (
-        f" What is expected here {summary['expected_band']}."
-        if summary.get("expected_band")
-        else ""
-    )
+    left_out = [str(run) for run in summary.get("left_out") or ()]
+    said_out = ""
+    if left_out:
+        said_out = naming.masked(
+            f" Left out of the mean, each with its reason in the table below: "
+            f"{', '.join(left_out)}."
+        )
+        groups -= len(left_out)
+    band = summary.get("expected_band")
+    said_out += f" What is expected here {minus(str(band))}." if band else ""
     if groups == 1:
-        return f"One group: {plus_minus(mean.value, mean.u)} {mean.unit}.{minus(band)}"
+        return f"One group: {plus_minus(mean.value, mean.u)} {mean.unit}.{said_out}"
     said = f"Mean of {groups} groups: {plus_minus(mean.value, mean.u)} {mean.unit}{scatter}."
-    said += _robust(summary, groups, mean.unit) + minus(band)
+    said += said_out + _robust(summary, groups, mean.unit)
     shared, own = summary.get("u_shared"), summary.get("u_independent")
     if shared is not None and own is not None:
         said += (
@@ -125,18 +130,21 @@ def _sentence(summary: Row, groups: int) -> str:
         said += f" Shared: {', '.join(sources)}."
     if summary.get("deviation") is not None:
         off = plus_minus(summary["deviation"], summary.get("u_deviation"))
+        which = "robust mean" if groups > 2 else "mean"
         said += (
-            f" The mean is off what is expected by {off} {mean.unit}; {summary['mishap_verdict']}."
+            f" The {which} is off what is expected by {off} {mean.unit}; "
+            f"{summary['mishap_verdict']}."
         )
     return said
 
 
 def _robust(summary: Row, groups: int, unit: str) -> str:
-    """The mean in which groups far off count less, where there are enough to tell."""
+    """The centre in which groups far off count less, where there are enough to tell."""
     middle = summary.get("robust_mean")
     if middle is None or groups < 3:
         return ""
-    return f" Robust mean, in which groups far off count less: {minus(figures(middle, 4))} {unit}."
+    value = plus_minus(middle, summary.get("u_robust_mean"))
+    return f" Robust mean, in which groups far off count less: {value} {unit}."
 
 
 def _outlying(summary: Row) -> str:

@@ -108,7 +108,7 @@ def _one(
 def _past_the_table(
     formula: str, grams: float, water_g: float, final: float, holds: float
 ) -> Dissolving:
-    """What the last tabulated temperature tells of one beyond it: less in the cold, more in heat."""
+    """What the table's last temperature tells of one beyond it: less in the cold, more in heat."""
     end = TABLE_SPAN[0] if final < TABLE_SPAN[0] else TABLE_SPAN[1]
     cold = final < TABLE_SPAN[0]
     told: bool | None = None
@@ -126,10 +126,9 @@ def _past_the_table(
 
 
 def _holds(formula: str, water_g: float, t_C: float) -> float:
-    from calib.substances.solubility import solubility
+    from calib.substances.solubility import holds_g
 
-    low, high = TABLE_SPAN
-    return solubility(formula, min(max(t_C, low), high)).value * water_g / 100.0
+    return holds_g(formula, water_g, t_C).value
 
 
 def _share(formula: str, grams: float, water_g: float, t1: float, rise: float) -> float:

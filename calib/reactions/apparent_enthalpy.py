@@ -13,9 +13,9 @@ Past the end m_e of what is known the last correction is held and its u grows:
 Why: past about 0.1 mol/kg the course is nearly straight in m, so that over one factor of
 concentration it moves by about its slope times m_e, more the farther one goes; in ln m no unit of
 its own comes in. The powers are those of the rms of |φ_L(m) - φ_L(m_e)| / x over 21 solutes of
-charges 1-1 whose tables were cut at m_e = 0.1 to 3 mol/kg, and over seven of charges 2-1; with this k
-the cut courses of 23 solutes lie within 1.96 u in 96 of 100 cases up to five times m_e. The growth
-starts flat, so that u has no kink at m_e.
+charges 1-1 whose tables were cut at m_e = 0.1 to 3 mol/kg, and over seven of charges 2-1; with
+this k the cut courses of 23 solutes lie within 1.96 u in 96 of 100 cases up to five times m_e. The
+growth starts flat, so that u has no kink at m_e.
 
 At another temperature the Debye-Hückel part of the change is taken and the rest goes into u.
 """
@@ -44,7 +44,7 @@ from calib.reactions.apparent_enthalpy_tables import (
 )
 from calib.reactions.ions import ACIDS, STRONG, WEAK_BASES, Salt, formula_of, salt_of, split_hydrate
 from calib.reactions.pitzer import debye_hueckel_phi_L, pitzer_phi_L
-from calib.reactions.pitzer_data import SOURCES, Slopes, all_slopes, slopes
+from calib.reactions.pitzer_data import SOURCES, all_slopes, slopes
 
 __all__ = ["SharedPart", "phi_L", "shared_part", "table_end"]
 

@@ -7,14 +7,16 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fitting.curve import Curve
-from fitting.errors import CurveError
 from fitting.files.assembly import assemble
 from fitting.files.column_choice import Field, choose, fields_of
+from fitting.files.outputs import Kind, Outputs, begins_with
 from fitting.files.text_files import read_text
 from fitting.files.text_tables import read_table
 from fitting.files.units import asked_temperature_unit, asked_time_unit
 
-__all__ = ["ColumnSummary", "list_columns", "read_curve", "write_curve"]
+__all__ = [
+    "CURVE", "ColumnSummary", "curve_text", "list_columns", "read_curve", "write_curve",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -86,33 +88,41 @@ def list_columns(path: str | os.PathLike[str]) -> tuple[ColumnSummary, ...]:
     return tuple(_summary(field) for field in fields_of(read_table(read_text(path))))
 
 
-def write_curve(path: str | os.PathLike[str], curve: Curve, *, decimals: int | None = None) -> Path:
+CURVE = Kind("curve file", (".csv", ".txt"), begins_with("time_s,temperature_C\n"), asks=True)
+"""A curve as `write_curve` writes it; logs of any other form are never replaced."""
+
+
+def write_curve(
+    path: str | os.PathLike[str],
+    curve: Curve,
+    *,
+    decimals: int | None = None,
+    overwrite: bool = False,
+) -> Path:
     """Write a curve as comma-separated UTF-8 text with the header ``time_s,temperature_C``.
 
     Args:
-        path: the file to write; its folder must exist.
+        path: the file to write, ending in .csv or .txt; its folder must exist.
         curve: the readings.
         decimals: decimals of the temperatures; None takes as many as tell them apart exactly.
+        overwrite: replace a file that is there and was written by this function.
 
     Returns:
         The path written.
 
     Raises:
-        CurveError: the file cannot be written.
+        OutputError: the file is there already, or cannot be written.
     """
-    file = Path(path)
+    return Outputs(overwrite=overwrite).write(CURVE, path, curve_text(curve, decimals=decimals))
+
+
+def curve_text(curve: Curve, *, decimals: int | None = None) -> str:
+    """What `write_curve` writes."""
     lines = ["time_s,temperature_C"]
     for time, temperature in zip(curve.time_s.tolist(), curve.temperature_C.tolist(), strict=True):
         value = repr(temperature) if decimals is None else f"{temperature:.{decimals}f}"
         lines.append(f"{time!r},{value}".replace(".0,", ","))
-    try:
-        file.write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
-    except OSError as problem:
-        raise CurveError(
-            f"{file}: the file cannot be written ({problem.strerror}); expected a folder that "
-            "exists and can be written to: choose another place"
-        ) from None
-    return file
+    return "\n".join(lines) + "\n"
 
 
 def _summary(field: Field) -> ColumnSummary:

@@ -24,7 +24,7 @@ _LAST = 3
 SERIOUS_WORDS = (
     "no correction is admissible", "check heater_s", "outside the", "past its recheck",
     "disagrees", "does not look like", "off the jump", "wrong sign", "overdue", "no constant",
-    "left out of the mean", "is held back",
+    "left out of the mean", "is held back", "only one liquid's temperature",
 )  # fmt: skip
 
 _VARYING = re.compile(r"'[^'\n]*'|\"[^\"\n]*\"|(?:(?<![\w)])[+−-])?[\w.]*\d[\w.-]*(?<![.-])")

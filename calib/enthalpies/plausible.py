@@ -48,11 +48,31 @@ def refuse_later_days(run: Run, today: date | None = None) -> None:
 def remarks_on_run(measured: MeasuredRun) -> list[str]:
     """What of temperatures, amounts and times cannot well have been meant."""
     return [
+        *_one_liquid(measured),
         *_undissolved(measured),
         *_temperatures(measured),
         *_reading_time(measured),
         *_fill(measured),
     ]
+
+
+def _one_liquid(measured: MeasuredRun) -> Iterator[str]:
+    """Two liquids of which only one was read, which costs more than most else."""
+    run, prepared = measured.prepared.run, measured.prepared
+    added = prepared.added
+    if added is None or added.composition is None or prepared.process.kind == "fusion":
+        return
+    if run.added_C is not None and (measured.rise.before_given or measured.rise.from_curve):
+        return
+    missing, one, other = "added_C", added.species, prepared.in_cup.species
+    if run.added_C is not None:
+        missing, one, other = "in_cup_C", other, one
+    half_width = prepared.instruments.u_assumed_equal_K * 3.0**0.5
+    yield (
+        f"only one liquid's temperature was read: {one} is taken as warm as {other}, "
+        f"± {half_width:.2g} K, one error for all rows of the day with {one}; read the bottle once "
+        f"and fill in {missing}"
+    )
 
 
 def _undissolved(measured: MeasuredRun) -> Iterator[str]:

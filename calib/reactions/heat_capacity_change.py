@@ -30,7 +30,9 @@ from calib.substances.species import species_cp
 
 UNIT = "kJ/(mol K)"
 CRC = "Cp of ions and substances from the CRC Handbook (read from the chemicals library)"
-SPECIES = "Cp of aqueous species, Shock, Helgeson and others 1988 to 2014 (found in a repository)"
+SPECIES = (
+    "Cp of aqueous species, Shock, Helgeson and others 1988 to 2014 (the papers named in its file)"
+)
 SINGH = "Singh, Woolley, McCurdy & Hepler (1976), from its abstract"
 NEUTRALIZATION_DCP = 0.2152
 """ΔCp° of H+ + OH- -> H2O [kJ/(mol K)], ± 0.004 as printed."""

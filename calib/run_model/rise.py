@@ -209,7 +209,8 @@ def install_rise(quantities: Quantities, prepared: PreparedRun, rise: Rise) -> N
         q.put_reading("added_C", reading, "temperature of what is added")
         _install_pouring(q, prepared, rise)
     elif rise.before_given or rise.from_curve:
-        _assume_equal(q, instruments.u_assumed_equal_K, "added_C", "cup_C", "what is added")
+        other = ("added_C", "cup_C")
+        _assume_equal(q, prepared, *other, f"{prepared.added.species} (added)")
 
 
 def _install_readings(q: Quantities, prepared: PreparedRun, rise: Rise) -> None:
@@ -223,7 +224,8 @@ def _install_readings(q: Quantities, prepared: PreparedRun, rise: Rise) -> None:
     else:
         reading = instruments.u("added_C", rise.before_C, run)
         q.put_reading("added_C", reading, "temperature of what is added")
-        _assume_equal(q, instruments.u_assumed_equal_K, "cup_C", "added_C", "the cup's content")
+        other = ("cup_C", "added_C")
+        _assume_equal(q, prepared, *other, f"{prepared.in_cup.species} (in the cup)")
     q.put_form("rise", (1.0, "extreme_C"), (-1.0, "cup_C"))
     install_loss(q, prepared, rise)
 
@@ -239,8 +241,13 @@ def _install_pouring(q: Quantities, prepared: PreparedRun, rise: Rise) -> None:
         q.add_to_form("added_C", 1.0, wait.name)
 
 
-def _assume_equal(q: Quantities, u_K: float, name: str, other: str, what: str) -> None:
-    half_width = u_K * 3.0**0.5
+def _assume_equal(q: Quantities, prepared: PreparedRun, name: str, other: str, what: str) -> None:
+    """The liquid that was not read, as warm as the other: one error for a day and a substance.
+
+    A class takes it from one bottle, so that the error does not average out over the groups.
+    """
+    half_width = prepared.instruments.u_assumed_equal_K * 3.0**0.5
     label = f"temperature of {what}: not read, taken equal to the other's ± {half_width:.2g} K"
-    q.put(rectangular(f"{name} assumed", 0.0, half_width, source=label))
+    key = f"not read:{prepared.run.date or 'no date'}:{what}"
+    q.put(rectangular(f"{name} assumed", 0.0, half_width, source=label, key=key))
     q.put_form(name, (1.0, other), (1.0, f"{name} assumed"))

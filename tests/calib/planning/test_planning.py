@@ -181,6 +181,32 @@ def test_a_plan_that_would_freeze_says_so():
     assert any("freez" in text for text in plan("50 g water", "30 g KNO3(s)").heat.sentences)
 
 
+def test_it_is_the_solution_that_freezes_and_boils():
+    """2 mol/kg of a 2:1 salt freezes some 8 K lower than water (van 't Hoff's 3 ions, φ 0.7)."""
+    cold = plan("100 g water", "45 g (NH4)2S2O8(s)")
+    assert -11.0 < cold.heat.freezes.value < -6.0
+    assert not any("would fall to the freezing" in text for text in cold.heat.sentences)
+    hot = plan("100 g water", "28 g KOH(s)").heat
+    assert 105.0 < hot.boils.value < 112.0
+    assert plan("100 g water", "100 g water at 60 °C").heat.freezes.value == pytest.approx(0.0)
+
+
+def test_solubility_ends_with_its_table():
+    found = plan("100 g water", "100 g NH4NO3(s)").dissolving[0]
+    assert found.dissolves is None
+    assert "the solubility table ends at 0 °C, where the water holds 117 g" in found.sentence
+    warm = plan("100 g water", "28 g KOH(s)").dissolving[0]
+    assert warm.dissolves is True
+    assert "ends at 60 °C" in warm.sentence
+
+
+def test_an_estimated_enthalpy_is_said_as_a_band():
+    band = plan("100 mL 2 mol/L CH3COOH", "100 mL 2 mol/L NaOH").rise.band
+    assert "lies between -58." in band
+    assert "NaCH3COO" in band
+    assert plan("100 mL 1 mol/L HCl", "100 mL 1 mol/L NaOH").rise.band == ""
+
+
 # --- what a wanted uncertainty takes -------------------------------------------------------------
 
 

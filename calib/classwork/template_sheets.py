@@ -58,8 +58,8 @@ _STEPS = (
     "The grey row is an example and is not read.",
     "Choose the apparatus from the list in its cell; write dates as 2026-11-25.",
     "Substances carry their state: HCl(aq), KNO3(s), Cu(s), water.",
-    "Read both liquids' temperatures just before mixing, each in its own vessel. Where all take the "
-    "second one from one bottle, read the bottle once and write that in every row.",
+    "Read both liquids' temperatures just before mixing, each in its own vessel. Where all take "
+    "the second one from one bottle, read the bottle once and write that in every row.",
     "Extreme is the highest (or lowest) reading after mixing; 'Extreme after' is how many seconds "
     "after mixing it was read.",
     "Columns may be moved, and columns of your own added: they are carried through.",

@@ -116,6 +116,8 @@ def _end(error: Exception) -> NoReturn:
 
 def _refuse_usage(error: Any) -> NoReturn:
     """An unknown option or command, a missing argument, a value of the wrong kind."""
+    from calib.registry.place import hold_back
+
     context = getattr(error, "ctx", None)
     if type(error).__name__ == "NoArgsIsHelpError":
         error.show()
@@ -123,7 +125,7 @@ def _refuse_usage(error: Any) -> NoReturn:
     if context is not None:
         output.say_on(sys.stderr, context.get_usage())
         output.say_on(sys.stderr, f"Help: {context.command_path} --help")
-    _refuse(error.format_message(), code=error.exit_code)
+    _refuse(hold_back(error.format_message(), sys.argv[1:]), code=error.exit_code)
 
 
 def _refuse(

@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import re
 import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
@@ -114,6 +115,14 @@ def find_place(url_or_path: str | os.PathLike[str] | None = None) -> Place:
 def shows_password(text: str) -> bool:
     """Whether an address as given would show a password to whoever lists the processes."""
     return re.search(r"://[^/@]*:[^@]+@|(?i:pass\w*=)", text) is not None
+
+
+def hold_back(message: str, words: Iterable[str]) -> str:
+    """A message without those of the words typed that may hold a password."""
+    for word in words:
+        if word in message and (shows_password(word) or _may_hold_password(word)):
+            message = message.replace(word, "…")
+    return message
 
 
 def _refusal(why: str) -> RegistryError:

@@ -4,5 +4,6 @@
 (millions of them), `text_rows` (lines to cells),
 `text_header` and `text_tables` (named columns), `cell_values`, `clock_times`, `units` and
 `column_names` (what they mean), `column_choice` (which to use), `assembly` and `checks` (the curve,
-and why there is none).
+and why there is none). The other way: `outputs` (the one writer of every file that this program
+makes) and `plain_curves`.
 """

@@ -89,9 +89,9 @@ def read_bytes(
         raise error(_no_regular(file, bound, status.st_mode))
     with os.fdopen(handle, "rb") as stream:
         try:
-            content = (
-                b"" if status.st_size > bound.most_bytes else stream.read(bound.most_bytes + 1)
-            )
+            # one byte more than it says it has: a file that grows is too large, not cut
+            most = min(status.st_size, bound.most_bytes) + 1
+            content = b"" if status.st_size > bound.most_bytes else stream.read(most)
         except OSError as problem:
             raise error(_not_opened(file, bound, problem)) from None
     size = max(status.st_size, len(content))

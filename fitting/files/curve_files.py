@@ -1,22 +1,18 @@
-"""Read a logger's text file as a curve, say what was assumed, and write plain curve files."""
+"""Read a logger's text file as a curve, and say what was assumed."""
 
 from __future__ import annotations
 
 import os
 from dataclasses import dataclass
-from pathlib import Path
 
 from fitting.curve import Curve
 from fitting.files.assembly import assemble
 from fitting.files.column_choice import Field, choose, fields_of
-from fitting.files.outputs import Kind, Outputs, begins_with
 from fitting.files.text_files import read_text
 from fitting.files.text_tables import read_table
 from fitting.files.units import asked_temperature_unit, asked_time_unit
 
-__all__ = [
-    "CURVE", "ColumnSummary", "curve_text", "list_columns", "read_curve", "write_curve",
-]  # fmt: skip
+__all__ = ["ColumnSummary", "list_columns", "read_curve"]
 
 
 @dataclass(frozen=True)
@@ -86,43 +82,6 @@ def list_columns(path: str | os.PathLike[str]) -> tuple[ColumnSummary, ...]:
         CurveError: the file is missing, no text, or holds no table.
     """
     return tuple(_summary(field) for field in fields_of(read_table(read_text(path))))
-
-
-CURVE = Kind("curve file", (".csv", ".txt"), begins_with("time_s,temperature_C\n"), asks=True)
-"""A curve as `write_curve` writes it; logs of any other form are never replaced."""
-
-
-def write_curve(
-    path: str | os.PathLike[str],
-    curve: Curve,
-    *,
-    decimals: int | None = None,
-    overwrite: bool = False,
-) -> Path:
-    """Write a curve as comma-separated UTF-8 text with the header ``time_s,temperature_C``.
-
-    Args:
-        path: the file to write, ending in .csv or .txt; its folder must exist.
-        curve: the readings.
-        decimals: decimals of the temperatures; None takes as many as tell them apart exactly.
-        overwrite: replace a file that is there and was written by this function.
-
-    Returns:
-        The path written.
-
-    Raises:
-        OutputError: the file is there already, or cannot be written.
-    """
-    return Outputs(overwrite=overwrite).write(CURVE, path, curve_text(curve, decimals=decimals))
-
-
-def curve_text(curve: Curve, *, decimals: int | None = None) -> str:
-    """What `write_curve` writes."""
-    lines = ["time_s,temperature_C"]
-    for time, temperature in zip(curve.time_s.tolist(), curve.temperature_C.tolist(), strict=True):
-        value = repr(temperature) if decimals is None else f"{temperature:.{decimals}f}"
-        lines.append(f"{time!r},{value}".replace(".0,", ","))
-    return "\n".join(lines) + "\n"
 
 
 def _summary(field: Field) -> ColumnSummary:

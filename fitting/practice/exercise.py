@@ -23,8 +23,9 @@ from fitting.cup.circumstances import Circumstances
 from fitting.curve import Curve
 from fitting.errors import CurveError
 from fitting.files.bounded import CURVE, digest
-from fitting.files.curve_files import curve_text, read_curve
+from fitting.files.curve_files import read_curve
 from fitting.files.outputs import Kind, Outputs, begins_with
+from fitting.files.plain_curves import curve_text
 from fitting.practice.answer_file import (
     FORMAT,
     VERSION,

@@ -14,7 +14,8 @@ import pytest
 
 from fitting.curve import Curve
 from fitting.errors import OutputError
-from fitting.files.curve_files import list_columns, read_curve, write_curve
+from fitting.files.curve_files import list_columns, read_curve
+from fitting.files.plain_curves import write_curve
 
 CURVES = Path(__file__).parent / "curves"
 

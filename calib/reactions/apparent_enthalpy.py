@@ -86,6 +86,7 @@ class _Way:
     fitted_to: float | None = None
 
 
+@lru_cache(maxsize=4096)
 def phi_L(formula: str, molality: float, t_C: float = 25.0) -> Estimate:
     """Relative apparent molar enthalpy [J per mol of formula unit] at ``molality`` [mol/kg].
 

@@ -19,6 +19,7 @@ from calib.reactions.heat_capacity_change import delta_cp
 from calib.reactions.known import known_reaction
 from calib.reactions.reference import enthalpies_by_set, reference_enthalpy
 from tests.published import test_enthalpies as enthalpies
+from tests.published import test_lesson_at_2 as lesson
 from tests.published import test_phi_L as dilution
 from tests.published import test_solutions as solutions
 
@@ -154,6 +155,23 @@ def neutralization_rows() -> Iterator[Row]:
               1e3 * slope.value, 1e3 * slope.u)  # fmt: skip
 
 
+def lesson_rows() -> Iterator[Row]:
+    """Heats that were measured, at 18 °C: of solution (Perry) and of neutralization (J. Thomsen)."""
+    for salt, kcal in dilution.PERRY_18:
+        equation = parse_equation(f"{salt}(s) -> {salt}(aq)")
+        ours = expected_enthalpy(equation, {Species(salt, "aq"): 55.508 / 200}, 18.0).at_run
+        assert ours is not None
+        yield Row("heat of solution at 18 °C", salt, -4.184 * kcal, 0.05, "kJ/mol", "F",
+                  "Perry's, 8th ed., Table 2-182", ours.value, ours.u)  # fmt: skip
+    for pair, kcal in lesson.THOMSEN_18:
+        ours = lesson.at(*pair, 55.508 / 200, 18.0).at_run
+        assert ours is not None
+        value = -4.184 * kcal
+        yield Row("neutralization at 18 °C", " + ".join(pair), value, 0.02 * abs(value), "kJ/mol",
+                  "M", "J. Thomsen, as older textbooks reprint him", ours.value,
+                  ours.u)  # fmt: skip
+
+
 def reaction_rows() -> Iterator[Row]:
     """Other reactions at infinite dilution, and certified ones."""
     for text, value in enthalpies.OTHERS:
@@ -173,5 +191,5 @@ def reaction_rows() -> Iterator[Row]:
 def all_rows() -> list[Row]:
     """Every row, topic by topic."""
     parts = (solution_rows, solution_enthalpy_rows, dilution_rows, neutralization_rows,
-             reaction_rows)  # fmt: skip
+             lesson_rows, reaction_rows)  # fmt: skip
     return [row for part in parts for row in part()]

@@ -47,11 +47,11 @@ def at(acid, base, m, t_C=25.0):
     return expected_enthalpy(equation_of(acid, base), species, t_C)
 
 
-@pytest.mark.parametrize(
-    ("pair", "kcal"),
-    [(("HCl", "NaOH"), 13.7), (("HCl", "NH3"), 12.3), (("CH3COOH", "NaOH"), 13.4),
-     (("CH3COOH", "NH3"), 12.0)],
-)  # fmt: skip
+THOMSEN_18 = [(("HCl", "NaOH"), 13.7), (("HCl", "NH3"), 12.3), (("CH3COOH", "NaOH"), 13.4),
+              (("CH3COOH", "NH3"), 12.0)]  # fmt: skip
+
+
+@pytest.mark.parametrize(("pair", "kcal"), THOMSEN_18)
 def test_old_measurements_in_dilute_solution(pair, kcal):
     found = at(*pair, 55.508 / 200, 18.0).at_run
     assert found.value == pytest.approx(-4.184 * kcal, rel=0.03)

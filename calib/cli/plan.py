@@ -157,7 +157,7 @@ def _expected(facts: dict[str, Any]) -> list[list[str]]:
         dH = with_u(facts["dH_kJ_per_mol"], facts["u_dH_kJ_per_mol"])
         rows.append(["ΔH taken, at these concentrations", f"{dH} kJ/mol"])
         if facts["dH_band"]:
-            rows.append(["it", facts["dH_band"].split(", most of it")[0]])
+            rows.append(["which, in words,", facts["dH_band"].split(", most of it")[0]])
     if facts["limiting"] is not None:
         either = "; which one runs out is uncertain" if facts["limiting_uncertain"] else ""
         rows.append(["limiting reagent", f"{facts['limiting']}{either}"])

@@ -39,6 +39,7 @@ from calib.reactions.apparent_enthalpy_tables import (
     NACL_CAL,
     NAOH_CAL,
     NH3_KJ,
+    PURE_LIQUID_KJ,
     THOMSEN,
     Points,
 )
@@ -66,6 +67,9 @@ GROWTH_J, GROWTH_POWER, GROWTH_BEND = 1000.0, 0.75, 0.3
 """k, its power of m_e and the bend of the law above."""
 FURTHER_SHARE = 0.6
 """u of a change past a fit as a share of it: the model finds 40 to 65 % of NaOH's and HCl's."""
+TOWARD_PURE, U_TOWARD_PURE = 20.0, 80.0
+"""Molality [mol/kg] past its table at which half of the way to the pure liquid acid is gone, and u
+[J/mol] per factor e of molality there (judgement)."""
 ENOUGH_MEMBERS = 10
 _MOLECULES_U = 400.0
 ANION_LIKE_HYDROXIDE = frozenset({"CH3COO", "HCOO"})
@@ -181,14 +185,23 @@ def _other_acids(name: str) -> _Way | None:
     fit = _acid_fit(name)
     gap = 1e3 * at_first - fit(first)
 
+    last, at_last = points[-1]
+    pure = PURE_LIQUID_KJ.get(name)
+
     def course(m: float) -> tuple[float, float]:
+        if pure is not None and m > last:
+            toward = (m - last) / (m - last + TOWARD_PURE)
+            value = 1e3 * (at_last + (pure - at_last) * toward)
+            return value, hypot(U_TABLE, U_TOWARD_PURE * log(m / last))
         if m >= first:
             return float(table(m)), U_TABLE
         share = m / first
         return fit(m) + gap * share, U_TABLE + 160.0 * share * (1.0 - share)
 
     source = f"{CRC_ACIDS}; below {first:g} mol/kg by a fit through infinite dilution"
-    return _Way(course, points[-1][0], source)
+    if pure is None:
+        return _Way(course, last, source)
+    return _Way(course, float("inf"), f"{source}; above {last:g} toward the pure liquid")
 
 
 def _acid_fit(name: str) -> Callable[[float], float]:

@@ -12,6 +12,8 @@ dilution; positive where dilution gives off heat.
              quotes from a reference source, -909.3 at infinite dilution (F); rounded to 0.1. For
              n = 20 and n < 10 from the integral heats of solution that engineering textbooks print
              (M), less the 0.4 kJ/mol by which those lie above at n = 10 to 1000
+``PURE_LIQUID_KJ``  φ_L of the pure liquid acid, less its enthalpy of solution without limit in the
+             same handbook; kJ/mol (acetic acid F, formic acid M)
 ``THOMSEN``  the extended UNIQUAC model of K. Thomsen, Aqueous electrolytes: model parameters and
              process simulation, thesis, Technical University of Denmark (1997), doi
              10.11581/dtu:00000074, which was fitted to heats of dilution among others; J/mol,
@@ -87,6 +89,8 @@ ACIDS_KJ: dict[str, Points] = {
     "CH3COOH": ((1.5, 0.678), (2, 0.803), (2.5, 0.912), (3, 1.025), (3.5, 1.121), (4, 1.218),
                 (4.5, 1.310), (5, 1.393), (5.5506, 1.477), (6, 1.540)),
 }
+
+PURE_LIQUID_KJ = {"CH3COOH": 1.51, "HCOOH": 0.86}
 
 THOMSEN: dict[str, Points] = {
     "NH4NO3": (

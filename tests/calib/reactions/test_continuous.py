@@ -54,7 +54,7 @@ def test_relative_enthalpy_and_its_u(solute, t_C):
 @pytest.mark.parametrize("solute", [s for s in SATURATED if s != "C12H22O11"])
 def test_at_the_end_of_the_data_neither_value_nor_u_jumps(solute):
     end = table_end(solute)
-    if end == float("inf"):
+    if end == float("inf") or end is None:
         pytest.skip("a molecule: one law for every molality")
     below, above = phi_L(solute, end * (1 - 1e-9)), phi_L(solute, end * (1 + 1e-9))
     assert above.value == pytest.approx(below.value, abs=0.01)

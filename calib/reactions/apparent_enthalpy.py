@@ -22,42 +22,30 @@ At another temperature the Debye-Hückel part of the change is taken and the res
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from math import hypot, log, sqrt
 from statistics import fmean
 
 from calib.errors import SubstanceError
-from calib.estimate import Estimate, Kind
-from calib.reactions.apparent_enthalpy_tables import (
-    ACIDS_KJ,
-    FURTHER,
-    H2SO4_KJ,
-    HCL_KJ,
-    J_PER_CAL,
-    NACL_CAL,
-    NAOH_CAL,
-    NH3_KJ,
-    PURE_LIQUID_KJ,
-    THOMSEN,
-    Points,
-)
+from calib.estimate import Estimate
+from calib.reactions.apparent_enthalpy_tables import THOMSEN
 from calib.reactions.ions import ACIDS, STRONG, WEAK_BASES, Salt, formula_of, salt_of, split_hydrate
-from calib.reactions.pitzer import debye_hueckel_phi_L, pitzer_phi_L
-from calib.reactions.pitzer_data import SOURCES, all_slopes, slopes
+from calib.reactions.pitzer import debye_hueckel_phi_L
+from calib.reactions.pitzer_data import all_slopes
+from calib.reactions.published_enthalpy import (
+    Way,
+    ammonia,
+    by_pitzer,
+    by_thomsen,
+    charges_of,
+    other_acids,
+    published,
+)
 
 __all__ = ["SharedPart", "phi_L", "shared_part", "table_end"]
 
 UNIT = "J/mol"
-PARKER = "Parker, NSRDS-NBS 2 (1965), relative apparent molar enthalpies (public domain)"
-CRC_ACIDS = "CRC Handbook, enthalpy of dilution of acids, after Parker (1965) (public page)"
-H2SO4_SOURCE = "enthalpies of formation of H2SO4 in n H2O, as textbooks quote them"
-NH3_SOURCE = "integral heats of solution of NH3 in n H2O, as textbooks print them (from memory)"
-THOMSEN_SOURCE = "extended UNIQUAC model, K. Thomsen, thesis (1997), evaluated at 25 °C (computed)"
-
-U_TABLE = 20.0
-"""u [J/mol] of the tables of HCl, NaOH, NaCl up to 3 mol/kg; their agreement with fitted models."""
 U_J_PER_MOL_K = 15.0
 """u [J/(mol K)] per √m of the temperature slope of φ_L beyond its Debye-Hückel part (1-1 salts)."""
 MAX_M_ASSUMED = {(1, -1): 1.0}
@@ -65,29 +53,11 @@ MAX_M_OTHERS = 0.5
 """Up to where [mol/kg] a salt without data is taken like the others of its charges."""
 GROWTH_J, GROWTH_POWER, GROWTH_BEND = 1000.0, 0.75, 0.3
 """k, its power of m_e and the bend of the law above."""
-FURTHER_SHARE = 0.6
-"""u of a change past a fit as a share of it: the model finds 40 to 65 % of NaOH's and HCl's."""
-TOWARD_PURE, U_TOWARD_PURE = 20.0, 80.0
-"""Molality [mol/kg] past its table at which half of the way to the pure liquid acid is gone, and u
-[J/mol] per factor e of molality there (judgement)."""
 ENOUGH_MEMBERS = 10
 _MOLECULES_U = 400.0
 ANION_LIKE_HYDROXIDE = frozenset({"CH3COO", "HCOO"})
 """Anions that bind water as hydroxide and fluoride do (positive viscosity coefficients, common
 practice): no table of their salts was to be had."""
-
-Course = Callable[[float], tuple[float, float]]
-
-
-@dataclass(frozen=True, slots=True)
-class _Way:
-    """How one solute's φ_L and u [J/mol] run up to ``end`` [mol/kg], and where that stands."""
-
-    course: Course
-    end: float
-    source: str
-    kind: Kind = "published"
-    fitted_to: float | None = None
 
 
 @lru_cache(maxsize=4096)
@@ -139,8 +109,8 @@ def _size(name: str) -> float:
 
 
 @lru_cache(maxsize=512)
-def _way(name: str) -> _Way | None:
-    for route in (_published, _other_acids, _thomsen, _pitzer, _ammonia, _molecule,
+def _way(name: str) -> Way | None:
+    for route in (published, other_acids, by_thomsen, by_pitzer, ammonia, _molecule,
                   _like_hydroxide, _by_cation, _like_its_kind, _by_charge):  # fmt: skip
         found = route(name)
         if found is not None:
@@ -148,177 +118,17 @@ def _way(name: str) -> _Way | None:
     return None
 
 
-def _smooth(points: Points) -> Callable[[float], float]:
-    """Shape-keeping cubic in √m through nought and the points."""
-    from scipy.interpolate import PchipInterpolator
-
-    whole = ((0.0, 0.0), *points)
-    curve = PchipInterpolator([sqrt(m) for m, _ in whole], [value for _, value in whole])
-    return lambda m: float(curve(sqrt(m)))
-
-
-# --- published tables -----------------------------------------------------------------------------
-
-
-def _published(name: str) -> _Way | None:
-    tables = {"HCl": (HCL_KJ, 1e3), "H2SO4": (H2SO4_KJ, 1e3),
-              "NaOH": (NAOH_CAL, J_PER_CAL), "NaCl": (NACL_CAL, J_PER_CAL)}  # fmt: skip
-    if name not in tables:
-        return None
-    points, factor = tables[name]
-    value = _smooth(tuple((m, y * factor) for m, y in points))
-    if name == "H2SO4":
-        return _Way(lambda m: (value(m), 700.0 + 15.0 * min(m, 100.0)), points[-1][0], H2SO4_SOURCE)
-    source = CRC_ACIDS if name == "HCl" else PARKER
-    return _Way(lambda m: (value(m), U_TABLE * max(1.0, m / 3.0)), points[-1][0], source)
-
-
-def _other_acids(name: str) -> _Way | None:
-    """Columns that begin at 1 or 1.5 mol/kg; below, a fit through infinite dilution joins them."""
-    if name not in ACIDS_KJ:
-        return None
-    from scipy.interpolate import PchipInterpolator
-
-    points = ACIDS_KJ[name]
-    first, at_first = points[0]
-    table = PchipInterpolator([m for m, _ in points], [1e3 * value for _, value in points])
-    fit = _acid_fit(name)
-    gap = 1e3 * at_first - fit(first)
-
-    last, at_last = points[-1]
-    pure = PURE_LIQUID_KJ.get(name)
-
-    def course(m: float) -> tuple[float, float]:
-        if pure is not None and m > last:
-            toward = (m - last) / (m - last + TOWARD_PURE)
-            value = 1e3 * (at_last + (pure - at_last) * toward)
-            return value, hypot(U_TABLE, U_TOWARD_PURE * log(m / last))
-        if m >= first:
-            return float(table(m)), U_TABLE
-        share = m / first
-        return fit(m) + gap * share, U_TABLE + 160.0 * share * (1.0 - share)
-
-    source = f"{CRC_ACIDS}; below {first:g} mol/kg by a fit through infinite dilution"
-    if pure is None:
-        return _Way(course, last, source)
-    return _Way(course, float("inf"), f"{source}; above {last:g} toward the pure liquid")
-
-
-def _acid_fit(name: str) -> Callable[[float], float]:
-    """φ_L = Debye-Hückel + a m + b m^1.5 + c m² by least squares; no first term for weak acids."""
-    import numpy as np
-
-    m = np.array([point[0] for point in ACIDS_KJ[name]])
-    y = np.array([point[1] for point in ACIDS_KJ[name]]) * 1e3
-    strong = name in STRONG
-
-    def first(x: float) -> float:
-        return debye_hueckel_phi_L(1, -1, 1, 1, x) if strong else 0.0
-
-    powers = (1.0, 1.5, 2.0)
-    rest = y - np.array([first(float(x)) for x in m])
-    columns = np.stack([m**power for power in powers], axis=1)
-    terms = np.linalg.lstsq(columns, rest, rcond=None)[0]
-
-    def fitted(x: float) -> float:
-        return first(x) + float(sum(t * x**p for t, p in zip(terms, powers, strict=True)))
-
-    return fitted
-
-
-# --- published models -----------------------------------------------------------------------------
-
-_U_THOMSEN = {  # J/mol: at infinite dilution, per mol/kg up to 6, and share of φ_L past 4 mol/kg
-    "NH4NO3": (60.0, 150.0, 0.0), "(NH4)2SO4": (200.0, 300.0, 0.0), "K2SO4": (150.0, 500.0, 0.0),
-    "NaNO3": (60.0, 130.0, 0.0), "KNO3": (80.0, 350.0, 0.0), "KOH": (30.0, 120.0, FURTHER_SHARE),
-}  # fmt: skip
-"""The model beside Parker's NaCl, NaOH and HCl is off by 20 to 100 J/mol up to 3 mol/kg; beside the
-Pitzer fits of NaNO3, KNO3 and KOH by 200, 600 and 70 J/mol at 1 mol/kg. Of NaOH's steep rise past
-4 mol/kg it finds 40 to 50 %."""
-
-
-def _thomsen(name: str) -> _Way | None:
-    if name not in THOMSEN:
-        return None
-    value = _smooth(THOMSEN[name])
-    base, slope, share = _U_THOMSEN[name]
-    at_4 = value(4.0) if share else 0.0
-
-    def course(m: float) -> tuple[float, float]:
-        past = share * (value(m) - at_4) if m > 4.0 else 0.0
-        return value(m), hypot(base + slope * min(m, 6.0), past)
-
-    return _Way(course, THOMSEN[name][-1][0], THOMSEN_SOURCE, "correlation")
-
-
-_U_PITZER = {  # J/mol at infinite dilution, and per mol/kg: differences between parameter sets
-    "KCl": (20.0, 40.0), "NH4Cl": (30.0, 60.0),
-    "Na2CO3": (60.0, 600.0), "K2CO3": (60.0, 600.0),
-}  # fmt: skip
-
-
-def _pitzer(name: str) -> _Way | None:
-    own, charges = slopes(name), _charges(name)
-    if own is None or charges is None:
-        return None
-    base, slope = _U_PITZER.get(name, (30.0, 100.0))
-    size = abs(charges[0] * charges[1]) * (charges[2] + charges[3]) / 2
-
-    def fitted(m: float) -> tuple[float, float]:
-        return pitzer_phi_L(own, *charges, m), size * (base + slope * min(m, 3.0))
-
-    source = SOURCES[own.source]
-    if name not in FURTHER:
-        return _Way(fitted, own.max_m, source, "correlation")
-    more = _change_past(own.max_m, FURTHER[name])
-
-    def course(m: float) -> tuple[float, float]:
-        value, u = fitted(min(m, own.max_m))
-        change = more(m)
-        return value + change, hypot(u, FURTHER_SHARE * change)
-
-    return _Way(course, FURTHER[name][-1][0],
-                f"{source}; above {own.max_m:g} mol/kg its change by the {THOMSEN_SOURCE}",
-                "correlation", own.max_m)  # fmt: skip
-
-
-def _change_past(start: float, points: Points) -> Callable[[float], float]:
-    from scipy.interpolate import PchipInterpolator
-
-    whole = ((start, 0.0), *points)
-    curve = PchipInterpolator([m for m, _ in whole], [value for _, value in whole])
-    return lambda m: float(curve(m)) if m > start else 0.0
-
-
-def _charges(name: str) -> tuple[int, int, int, int] | None:
-    """z+, z-, ν+, ν- of a strong acid or a salt of two kinds of ions."""
-    if name in STRONG:
-        return None if name == "H2SO4" else (1, -1, 1, 1)
-    salt = salt_of(name)
-    if salt is None or len(salt.ions) != 2:
-        return None
-    (_, z_c, n_c), (_, z_a, n_a) = salt.ions
-    return z_c, z_a, n_c, n_a
-
-
 # --- solutes without data of their own ------------------------------------------------------------
 
 
-def _ammonia(name: str) -> _Way | None:
-    if name != "NH3":
-        return None
-    value = _smooth(tuple((m, 1e3 * y) for m, y in NH3_KJ))
-    return _Way(lambda m: (value(m), 20.0 + 80.0 * m), NH3_KJ[-1][0], NH3_SOURCE)
-
-
-def _molecule(name: str) -> _Way | None:
+def _molecule(name: str) -> Way | None:
     weak = name in ACIDS and name not in STRONG
     if not weak and salt_of(name) is not None:
         return None
     if not weak and name not in WEAK_BASES and name in STRONG:
         return None
     source = f"{name} stays whole in water: taken as nought, u assumed"
-    return _Way(lambda m: (0.0, _MOLECULES_U * m + 20.0), float("inf"), source, "assumed")
+    return Way(lambda m: (0.0, _MOLECULES_U * m + 20.0), float("inf"), source, "assumed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -357,7 +167,7 @@ def _anion_like_hydroxide(salt: Salt) -> str | None:
     return anion if anion in ANION_LIKE_HYDROXIDE else None
 
 
-def _like_hydroxide(name: str) -> _Way | None:
+def _like_hydroxide(name: str) -> Way | None:
     """An acetate or formate: the mean of the hydroxide's and the fluoride's φ_L, same cation.
 
     A cation without both: the sodium salt's, with the difference of the chlorides.
@@ -374,11 +184,11 @@ def _like_hydroxide(name: str) -> _Way | None:
             return fmean(_value(one, m) for one in same), _u_like_hydroxide(m)
 
         source = f"no data for {name}: mean of {' and '.join(same)}, whose anions bind water too"
-        return _Way(course, _END_LIKE_HYDROXIDE, f"{source}, u assumed", "assumed")
+        return Way(course, _END_LIKE_HYDROXIDE, f"{source}, u assumed", "assumed")
     return _swapped(name, cation, formula_of("Na", 1, anion, -1), 400.0)
 
 
-def _by_cation(name: str) -> _Way | None:
+def _by_cation(name: str) -> Way | None:
     """A 1-1 salt without data whose sodium salt and chloride have some."""
     salt = salt_of(name)
     if salt is None or len(salt.ions) != 2 or [z for _, z, _ in salt.ions] != [1, -1]:
@@ -387,7 +197,7 @@ def _by_cation(name: str) -> _Way | None:
     return _swapped(name, cation, formula_of("Na", 1, anion, -1), 730.0)
 
 
-def _swapped(name: str, cation: str, sodium: str, u_per_m: float) -> _Way | None:
+def _swapped(name: str, cation: str, sodium: str, u_per_m: float) -> Way | None:
     """φ_L(MX) = φ_L(NaX) + φ_L(MCl) - φ_L(NaCl). u: how far known potassium and lithium salts lie
     from it, 730 J/mol at 1 mol/kg (nitrates farthest)."""
     chloride = formula_of(cation, 1, "Cl", -1)
@@ -406,7 +216,7 @@ def _swapped(name: str, cation: str, sodium: str, u_per_m: float) -> _Way | None
         return value, hypot(u, 30.0 + u_per_m * m)
 
     source = f"no data for {name}: {sodium} with the difference of {chloride} and NaCl"
-    return _Way(course, end, f"{source}, u assumed", "assumed")
+    return Way(course, end, f"{source}, u assumed", "assumed")
 
 
 def _anion_like_hydroxide_of(name: str) -> str | None:
@@ -415,7 +225,7 @@ def _anion_like_hydroxide_of(name: str) -> str | None:
 
 
 def _known(name: str) -> bool:
-    return any(route(name) is not None for route in (_published, _thomsen, _pitzer))
+    return any(route(name) is not None for route in (published, by_thomsen, by_pitzer))
 
 
 def _value(name: str, m: float) -> float:
@@ -424,10 +234,10 @@ def _value(name: str, m: float) -> float:
     return way.course(min(m, max(way.end, 1.0)))[0]
 
 
-def _like_its_kind(name: str) -> _Way | None:
+def _like_its_kind(name: str) -> Way | None:
     """A salt without data: the mean of those of the same charges, their spread as u."""
     salt = salt_of(name) if name not in STRONG else None
-    charges = _charges(name)
+    charges = charges_of(name)
     if salt is None or charges is None:
         return None
     members = _same_charges(charges[0], charges[1])
@@ -439,7 +249,7 @@ def _like_its_kind(name: str) -> _Way | None:
         return fmean(values), _spread(values) + 30.0
 
     source = f"no data for {name}: mean of {len(members)} salts of its charges, their spread as u"
-    return _Way(course, _limit(charges), source, "assumed")
+    return Way(course, _limit(charges), source, "assumed")
 
 
 def _spread(values: list[float]) -> float:
@@ -460,7 +270,7 @@ def _same_charges(z_cation: int, z_anion: int) -> tuple[str, ...]:
     """
     found, far = [], []
     for name in {**all_slopes(), **THOMSEN}:
-        charges = _charges(name) if name not in ACIDS else None
+        charges = charges_of(name) if name not in ACIDS else None
         if charges is None or charges[:2] != (z_cation, z_anion):
             continue
         way = _way(name)
@@ -472,7 +282,7 @@ def _same_charges(z_cation: int, z_anion: int) -> tuple[str, ...]:
     return tuple(far if len(far) >= ENOUGH_MEMBERS else found)
 
 
-def _by_charge(name: str) -> _Way | None:
+def _by_charge(name: str) -> Way | None:
     """Any other electrolyte: the 1-1 salts' mean at its ionic strength, times its size."""
     salt = salt_of(name)
     if salt is None and name not in STRONG:
@@ -485,11 +295,11 @@ def _by_charge(name: str) -> _Way | None:
         return size * fmean(values), size * (1.5 * _spread(values) + 60.0)
 
     source = f"no data for {name} nor for salts of its charges: scaled from 1-1 salts, u wide"
-    return _Way(course, 1.0 / size, source, "assumed")
+    return Way(course, 1.0 / size, source, "assumed")
 
 
 def _at_temperature(found: Estimate, name: str, molality: float, t_C: float) -> Estimate:
-    charges = _charges(name)
+    charges = charges_of(name)
     if t_C == 25.0 or name in WEAK_BASES or charges is None:
         return found
     if name in ACIDS and name not in STRONG:

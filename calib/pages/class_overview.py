@@ -40,11 +40,13 @@ def reaction_block(
     """Drawing, sentence and text alternative for the groups of one reaction."""
     name, unit = reaction_text(kind[0]), kind[1]
     points = [p for p in (_point(run) for run in runs) if p is not None]
-    marks = _marks([run["row"] for run in runs], summary)
+    marks = _marks(_in_mean([run["row"] for run in runs]), summary)
     ident, label = f"reaction-{number}", f"{'ΔH' if unit == MOLAR else 'result'} / ({unit})"
     lines = "; ".join(f"{m.label} {minus(figures(m.value, 4))}" for m in marks)
     flagged = sum(p.flagged for p in points)
     hollow = f" Hollow diamonds: {flagged} with remarks." if flagged else ""
+    if any(p.aside for p in points):
+        hollow += " The scale is that of the groups in the mean; an arrow points to one beyond it."
     description = (
         f"{len(points)} group{'s' * (len(points) != 1)} as points with 95 % intervals, smallest at "
         "the top. "
@@ -69,8 +71,11 @@ def reaction_block(
 def summary_row(kind: Kind, summary: Row, rows: Sequence[Row]) -> tuple[str, ...]:
     """One line of the table of means."""
     mean = mean_of(summary)
-    here = middle([at_this_run(row) for row in rows])
-    dilute = middle([at_infinite_dilution(row) for row in rows])
+    counted = _in_mean(rows)
+    here = middle([at_this_run(row) for row in counted])
+    dilute = middle([at_infinite_dilution(row) for row in counted])
+    left_out = len(summary.get("left_out") or ())
+    groups = dash(summary.get("runs"))
     goal = here or dilute
     off = (
         "–"
@@ -79,7 +84,7 @@ def summary_row(kind: Kind, summary: Row, rows: Sequence[Row]) -> tuple[str, ...
     )
     return (
         reaction_text(kind[0]),
-        dash(summary.get("runs")),
+        f"{summary['runs'] - left_out} of {groups}" if left_out else groups,
         kind[1],
         plus_minus(mean.value, mean.u),
         minus(figures(spread_of(summary), 2)),
@@ -87,6 +92,11 @@ def summary_row(kind: Kind, summary: Row, rows: Sequence[Row]) -> tuple[str, ...
         _around(dilute),
         off,
     )
+
+
+def _in_mean(rows: Sequence[Row]) -> list[Row]:
+    """The rows that the mean is of; all where none is, as for one run alone."""
+    return [row for row in rows if row.get("in_mean", True)] or list(rows)
 
 
 def _around(found: Middle | None) -> str:
@@ -161,7 +171,10 @@ def _point(run: Mapping[str, Any]) -> Point | None:
     if result.value is None:
         return None
     low, high = result.interval95 or (result.value, result.value)
-    return Point(run["number"], run["label"], result.value, low, high, bool(run["warnings"]))
+    return Point(
+        run["number"], run["label"], result.value, low, high, bool(run["warnings"]),
+        aside=not run["row"].get("in_mean", True),
+    )  # fmt: skip
 
 
 def _marks(rows: Sequence[Row], summary: Row) -> list[Mark]:

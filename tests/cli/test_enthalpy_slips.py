@@ -162,3 +162,19 @@ def test_mark_and_key_lose_no_other_row_either(calibrated, tmp_path):
     key = calibrated("key", table, "--run", "bad")
     assert key.code == 2
     assert "inside cupledger" not in key.out + key.err
+
+
+def test_the_page_is_scaled_by_the_groups_in_the_mean_and_expects_what_the_text_expects(
+    calibrated, tmp_path
+):
+    table = write(tmp_path / "robust.csv", ROBUST)
+    page = tmp_path / "class.html"
+    facts = calibrated("enthalpy", table, "--page", page, "--json").json
+    (mean,) = facts["summary"]
+    text = page.read_text(encoding="utf-8")
+    assert "2 of 3" in text
+    assert f"{mean['expected_at_runs']:.2f} ± " in text  # of the rows in the mean, on both
+    value = format(float(format(facts["runs"][2]["dH_kJ_per_mol"], ".4g")), "g")
+    assert f">{value}</text>" in text  # the arrow's, at the edge of the scale
+    drawing = text[text.index("<svg") : text.index("</svg>")]
+    assert ">5000<" not in drawing

@@ -11,6 +11,7 @@ from calib.cli.mishaps import show_mishaps, show_outlying
 from calib.cli.options import ByName, JsonFlag, PageFile, RegistryPlace, TableFile
 from calib.cli.output import Output
 from calib.cli.problems import exit_code, show_problems
+from calib.cli.said_first import say_first
 from calib.rounding import figures, interval, with_u
 
 
@@ -87,6 +88,7 @@ def enthalpy(
 
 
 def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
+    say_first(out, facts["hazards"])
     for note in facts["notes"]:
         out.note(f"reading: {note}")
     show_problems(out, facts["errors"])

@@ -10,6 +10,7 @@ import typer
 from calib.cli.mark import SoluteMass
 from calib.cli.options import JsonFlag, RegistryPlace, TableFile
 from calib.cli.output import Output
+from calib.cli.said_first import say_first
 
 if TYPE_CHECKING:
     from calib.classwork.worked.answer import WorkedAnswer
@@ -47,6 +48,7 @@ def _errors(answer: WorkedAnswer) -> list[dict[str, str]]:
 def _show(out: Output, answer: WorkedAnswer) -> None:
     from calib.classwork.worked.steps import number, shown
 
+    say_first(out, [one.to_json() for one in answer.hazards])
     out.say(f"{answer.run}: {answer.process}")
     for title, steps in (("simple", answer.simple), ("full", answer.full)):
         out.table(

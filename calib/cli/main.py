@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Sequence
+from typing import Any
 
 import typer
 
-from calib.cli import output
+from calib.cli import output, said_first
 from calib.cli.late import late_group
 from fitting.errors import CupledgerError
 
@@ -64,10 +66,11 @@ def root(
 def main() -> None:
     """Run the command line; the only place that turns errors into exit codes."""
     output.make_streams_safe()
+    said_first.forget()
     try:
         app()
     except CupledgerError as error:
-        _refuse(str(error))
+        _refuse(str(error), error.hazards)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         raise SystemExit(0) from None
@@ -85,10 +88,11 @@ def main() -> None:
         )
 
 
-def _refuse(message: str) -> None:
+def _refuse(message: str, hazards: Sequence[Any] = ()) -> None:
+    first = said_first.before_error(hazards, message)
     if "--json" in sys.argv:
         output.Output(as_json=True).dump(
-            {"errors": [{"row": None, "column": None, "message": message}]}
+            {**first, "errors": [{"row": None, "column": None, "message": message}]}
         )
     output.say_on(sys.stderr, f"error: {message}")
     raise SystemExit(2) from None

@@ -9,6 +9,7 @@ import typer
 
 from calib.cli.options import JsonFlag, RegistryPlace
 from calib.cli.output import Output
+from calib.cli.said_first import ask_first, say_first
 
 
 def template(
@@ -58,14 +59,16 @@ def template(
     """Write a blank table: lists to choose from, units, ranges, an example, instructions."""
     from calib.classwork.template import TemplatePlan
     from calib.errors import InputError
+    from calib.hazards.asking import asked_of_row
     from calib.jobs.blank_table import values_to_fill, write_blank_table
     from calib.jobs.planning import day_of
 
+    out = Output(as_json=as_json)
+    ask_first(out, asked_of_row(in_cup, added, reaction))
     if (benches is None) == (labels is None):
         raise InputError("say how many benches with --benches, or name them with --labels")
     if delimiter not in (",", ";", "\t", "tab"):
         raise InputError(f"--delimiter {delimiter!r}: expected a comma, a semicolon or tab")
-    out = Output(as_json=as_json)
     plan = TemplatePlan(
         benches=labels.split(",") if labels is not None else (benches or 0),
         reaction=reaction,
@@ -82,6 +85,7 @@ def template(
         file, plan, registry=registry, kind=kind, over=over,
         delimiter="\t" if delimiter == "tab" else delimiter,
     )  # fmt: skip
+    say_first(out, facts["hazards"])
     for note in facts["notes"]:
         out.note(f"note: {note}")
     out.say(f"Written: {facts['file']}, {len(facts['benches'])} benches.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,6 +28,7 @@ def answer_for(
     from calib.classwork.marking.readings import CannotBeMarkedError
     from calib.classwork.worked.answer import worked_answer
     from calib.enthalpy import FromRegistry
+    from calib.hazards.asking import asked_of_table, said_with_errors
     from calib.jobs.marking import taught_from
     from calib.jobs.vessels import told_kinds
     from calib.registry import open_registry
@@ -39,8 +41,11 @@ def answer_for(
     with open_registry(registry) as store:
         table = told_kinds(table, store)
         run = _row(table, label)
+        hazards = asked_of_table([run])
         try:
-            return worked_answer(run, Instruments.load(table), FromRegistry(store), taught)
+            with said_with_errors(hazards):
+                answer = worked_answer(run, Instruments.load(table), FromRegistry(store), taught)
+            return replace(answer, hazards=tuple(replace(one, row="") for one in hazards))
         except RowRefusedError as refused:
             raise InputError(str(refused)) from None
         except CannotBeMarkedError as reason:

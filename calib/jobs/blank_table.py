@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from calib.classwork.template import TemplatePlan
+    from calib.hazards.asking import Hazard
     from calib.runs.model import CellValue
 
 
@@ -27,9 +28,10 @@ def write_blank_table(
     """Write the table of a plan; cups and cautions that it does not give are looked up.
 
     The cups are those of the registry (of one ``kind``, if given) that are not retired on the day.
-    Returns ``file``, ``benches``, ``columns``, ``cups``, ``cautions`` and ``notes``.
+    Returns ``hazards``, ``file``, ``benches``, ``columns``, ``cups``, ``cautions`` and ``notes``.
 
     Raises:
+        HazardError: what must not be put together; nothing is written.
         InputError: benches, columns or substances that cannot be.
         TableError: the file is there already, or cannot be written.
         RegistryError: the registry cannot be read.
@@ -37,8 +39,12 @@ def write_blank_table(
     from dataclasses import replace
 
     from calib.classwork.template import write_template
+    from calib.hazards.asking import refuse, said_with_errors
 
-    _check(path, plan)
+    hazards = _hazards(plan)
+    refuse(hazards)
+    with said_with_errors(hazards):
+        _check(path, plan)
     notes: list[str] = []
     if not plan.cups:
         cups = _cups(registry, kind, plan.day)
@@ -50,8 +56,10 @@ def write_blank_table(
             )
     if not plan.cautions:
         plan = replace(plan, cautions=_cautions(plan))
+    plan = replace(plan, cautions=(*(one.sentence for one in hazards), *plan.cautions))
     written = write_template(path, plan, delimiter=delimiter, over=over)
     return {
+        "hazards": [one.to_json() for one in hazards],
         "file": str(written.path),
         "benches": plan.labels(),
         "columns": plan.columns(),
@@ -119,6 +127,16 @@ def _cups(registry: str | None, kind: str | None, day: date | None) -> list[str]
     with open_registry(registry, create=False) as store:
         cups = store.list_apparatus(kind=kind)
     return [cup.id for cup in cups if cup.retired_on is None or cup.retired_on > on]
+
+
+def _hazards(plan: TemplatePlan) -> tuple[Hazard, ...]:
+    """What must be said first; strengths are known where they are filled in for all benches."""
+    from calib.hazards.asking import asked_of_row
+
+    filled = plan.filled or {}
+    given = [filled.get(f"{side}_mol_per_L") for side in ("in_cup", "added")]
+    one, two = (float(value) if isinstance(value, int | float) else None for value in given)
+    return asked_of_row(plan.in_cup, plan.added, plan.reaction, strengths=(one, two))
 
 
 def _cautions(plan: TemplatePlan) -> tuple[str, ...]:

@@ -43,12 +43,14 @@ def evaluate_table(
     """
     from calib.classwork.class_facts import class_facts
     from calib.enthalpy import FromRegistry, evaluate
+    from calib.hazards.asking import asked_of_table, said_with_errors
     from calib.jobs.vessels import told_kinds
     from calib.registry import open_registry
     from calib.runs.reader import read_table
 
     table = read_table(path)
-    with open_registry(registry, create=False) as store:
+    hazards = asked_of_table(table.rows)
+    with said_with_errors(hazards), open_registry(registry, create=False) as store:
         report = evaluate(
             told_kinds(table, store),
             FromRegistry(store),
@@ -57,4 +59,5 @@ def evaluate_table(
             per=per,
             progress=progress,
         )
-    return TableResults(table, report, class_facts(report))
+    facts = {"hazards": [one.to_json() for one in hazards], **class_facts(report)}
+    return TableResults(table, report, facts)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from calib.hazards.classes import dust_warning, in_words
 from calib.reactions.deduce import PhysicalProcess
 from calib.reactions.equation import Equation, Species
 from calib.reactions.ions import ACIDS, METALS, STRONG, salt_of, split_hydrate
@@ -56,9 +57,19 @@ def cautions(species: Iterable[Species], *, heater: bool = False) -> tuple[str, 
 
 
 def by_substance(species: Iterable[Species]) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    """The cautions of each substance by itself; those that need none are left out."""
-    found = ((str(one), tuple(dict.fromkeys(_of_one(one)))) for one in dict.fromkeys(species))
+    """The cautions of each substance by itself, its hazard statements last; those that need none
+    are left out."""
+    found = (
+        (str(one), tuple(dict.fromkeys([*_of_one(one), *_classified(one)])))
+        for one in dict.fromkeys(species)
+    )
     return tuple((name, lines) for name, lines in found if lines)
+
+
+def _classified(one: Species) -> list[str]:
+    """The statements of the substance as kept; a solution made of it may carry fewer."""
+    line = in_words(one.formula) if one.charge == 0 else ""
+    return [f"As kept, before dilution: {line}."] if line else []
 
 
 def cautions_for(
@@ -99,6 +110,8 @@ def _of_one(one: Species) -> list[str]:
         )
     if name == "H2O2":
         found.append("Hydrogen peroxide oxidises and bleaches: gloves, keep from organic matter.")
+    if one.state == "s" and one.charge == 0 and (no_dust := dust_warning(name)):
+        found.append(f"{no_dust[0].upper()}{no_dust[1:]}.")
     salt = salt_of(name) if one.charge == 0 else None
     ions = salt.ions if salt else ((name, one.charge, 1),)
     return found + _of_ions(name, ions)

@@ -60,11 +60,11 @@ def template(
     from calib.classwork.template import TemplatePlan
     from calib.errors import InputError
     from calib.hazards.asking import asked_of_row
-    from calib.jobs.blank_table import values_to_fill, write_blank_table
+    from calib.jobs.blank_table import strengths_in, values_to_fill, write_blank_table
     from calib.jobs.planning import day_of
 
     out = Output(as_json=as_json)
-    ask_first(out, asked_of_row(in_cup, added, reaction))
+    ask_first(out, asked_of_row(in_cup, added, reaction, strengths=strengths_in(fill or [])))
     if (benches is None) == (labels is None):
         raise InputError("say how many benches with --benches, or name them with --labels")
     if delimiter not in (",", ";", "\t", "tab"):

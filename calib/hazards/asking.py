@@ -75,7 +75,8 @@ def refuse(hazards: Sequence[Hazard]) -> None:
     refused = [one for one in hazards if one.refused]
     if refused:
         text = "; ".join(one.sentence for one in refused)
-        raise HazardError(f"{text}. {NOT_HERE}", tuple(hazards))
+        more = "".join(f" {one.sentence}." for one in hazards if not one.refused)
+        raise HazardError(f"{text}. {NOT_HERE}{more}", tuple(hazards))
 
 
 @contextmanager
@@ -219,7 +220,7 @@ def _labels(labels: Sequence[str]) -> str:
 
 
 def asked_of_words(text: str) -> tuple[Hazard, ...]:
-    """An equation, a name of the list, or two substances joined by "and", "+" or "with"."""
+    """An equation, a name of the list, or two substances joined by "and", "+", "with" or "into"."""
     from calib.reactions.catalogue import entry_named
 
     equation = _equation(text)
@@ -232,10 +233,12 @@ def asked_of_words(text: str) -> tuple[Hazard, ...]:
             for one in (entry.in_cup, entry.added)
         ))  # fmt: skip
     sides = re.split(r"\s*(?:->|→|⇌|<=>|=)\s*", text)
-    pieces = re.split(r"\s+(?:and|with|into|in|onto|to)\s+|\s*[+&]\s+|\s*,\s+", sides[0])
+    pieces = re.split(r"\s+(?:and|with|into|onto)\s+|\s*[+&]\s+|\s*,\s+", sides[0])
     parts = [part for piece in pieces if (part := part_of(piece)) is not None]
     if len(parts) == 1:
         return asked_together(parts[0], None)
+    if len(parts) == 2 and re.search(r"\s(?:into|onto)\s", sides[0]):
+        return asked_together(parts[1], parts[0])
     found: list[Hazard] = []
     for index, one in enumerate(parts):
         for two in parts[index + 1 :]:

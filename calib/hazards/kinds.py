@@ -50,7 +50,7 @@ POISON_GASES = {
 """Gases that are poisonous or burn the lungs, with their names."""
 
 _NO_ACIDS = frozenset(
-    {"HClO", "HCN", "H2S", "H2CO3", "H2SO3", "HNO2", "H3BO3", "H3AsO3", "C6H8O6", "HN3", "HClO2"}
+    {"HClO", "HCN", "H2S", "H2CO3", "H2SO3", "HNO2", "H3BO3", "H3AsO3", "HN3", "HClO2"}
 )
 _ACID_SALTS = frozenset({"HSO4", "HC2O4", "HC8H4O4", "HC4H4O6", "H2C6H5O7"})
 _CONCENTRATED = {"H2SO4": 9.0, "HNO3": 8.0, "HClO4": 7.0, "HCl": 8.0, "HBr": 7.0, "HI": 6.0,

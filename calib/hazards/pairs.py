@@ -283,6 +283,8 @@ def pairs_met(
     found = [one for one in _met(in_cup, added) if order_known or not one[0].ordered]
     if not all(pair.general for pair, _, _ in found):
         found = [one for one in found if not one[0].general or one[0].ordered]
+    elif any(pair.refuse for pair, _, _ in found):
+        found = [one for one in found if one[0].refuse]
     once: dict[str, tuple[Pair, Part, Part]] = {}
     for one in sorted(found, key=lambda one: (not one[0].refuse, one[0].general)):
         once.setdefault("order" if one[0].ordered else one[0].gas or one[0].happens, one)

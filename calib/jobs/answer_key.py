@@ -42,14 +42,14 @@ def answer_for(
         table = told_kinds(table, store)
         run = _row(table, label)
         hazards = asked_of_table([run])
-        try:
-            with said_with_errors(hazards):
+        with said_with_errors(hazards):
+            try:
                 answer = worked_answer(run, Instruments.load(table), FromRegistry(store), taught)
-            return replace(answer, hazards=tuple(replace(one, row="") for one in hazards))
-        except RowRefusedError as refused:
-            raise InputError(str(refused)) from None
-        except CannotBeMarkedError as reason:
-            raise InputError(f"run {label!r} cannot be worked out: {reason}") from None
+            except RowRefusedError as refused:
+                raise InputError(str(refused)) from None
+            except CannotBeMarkedError as reason:
+                raise InputError(f"run {label!r} cannot be worked out: {reason}") from None
+    return replace(answer, hazards=tuple(replace(one, row="") for one in hazards))
 
 
 def _row(table: Table, label: str) -> Run:

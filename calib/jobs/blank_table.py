@@ -96,6 +96,18 @@ def values_to_fill(items: Sequence[str]) -> dict[str, CellValue]:
     return found
 
 
+def strengths_in(items: Sequence[str]) -> tuple[float | None, float | None]:
+    """Both concentrations [mol/L] among what is to be filled in; None where none can be read."""
+    found: list[float | None] = []
+    for side in ("in_cup", "added"):
+        own = [item.partition("=")[2] for item in items if item.strip().startswith(f"{side}_mol_")]
+        try:
+            found.append(float(own[-1].replace(",", ".")) if own else None)
+        except ValueError:
+            found.append(None)
+    return found[0], found[1]
+
+
 def _check(path: Path, plan: TemplatePlan) -> None:
     """Refuse a spelling that would come back wrong from every bench."""
     from calib.reactions.equation import parse_equation

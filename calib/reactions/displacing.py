@@ -59,9 +59,8 @@ def metal_and_salt(metal: Species, solution: Species) -> Equation | None:
         return None
     if not may:
         raise ReactionError(
-            f"what {metal.formula} does in {solution} is not told by rule: it does not displace "
-            f"{cation} (activity series), yet it may react in another way; check in_cup and added, "
-            "or give the equation"
+            f"{metal.formula} does not displace {cation} (activity series); what else it does in "
+            f"{solution} is not told by rule; check in_cup and added, or give the equation"
         )
     own = SERIES[name].charge
     product = formula_of(name, own, anion, negative)

@@ -242,8 +242,14 @@ def asked_of_words(text: str) -> tuple[Hazard, ...]:
     found: list[Hazard] = []
     for index, one in enumerate(parts):
         for two in parts[index + 1 :]:
-            found += asked_together(one, two, order_known=False)
+            found += asked_together(one, two, order_known=False) or _either_order(one, two)
     return _refusals_first(found)
+
+
+def _either_order(one: Part, two: Part) -> tuple[Hazard, ...]:
+    """What would be said of the wrong order, as a warning: nobody said which goes into which."""
+    both = (*asked_together(one, two), *asked_together(two, one))
+    return tuple(replace(hazard, refused=False) for hazard in both[:1])
 
 
 def _equation(text: str) -> Equation | None:
@@ -273,6 +279,13 @@ _STRENGTH = re.compile(
 )
 _AMOUNT = re.compile(_NUMBER + r"(?:mL|ml|L|cm3|cm³|g|mg|kg|°\s?C|°\s?F|K)(?![\w(])")
 _WORDS = re.compile(r"\b(?:of|at|with|a|an|the|pellets?|powder|solution|dust)\b", re.I)
+_SHAPES = frozenset(
+    {"foil", "powder", "dust", "turnings", "pellets", "granules", "crystals", "tablets", "solution",
+     "chips", "ribbon", "shot", "filings", "wire", "pieces", "flakes", "beads", "metal", "strips",
+     "lumps", "cubes"}
+)  # fmt: skip
+_OF_WATER = frozenset({"tap", "cold", "hot", "warm", "iced", "pure", "distilled", "deionised",
+                       "deionized", "some", "the"})  # fmt: skip
 _STRONG_WORD = re.compile(r"\b(?:conc\.?|concentrated|fuming|glacial|undiluted)(?=\s|$)", re.I)
 
 
@@ -318,13 +331,19 @@ def _of_percent(formula: str, percent: float) -> float | None:
 
 def _resolved(body: str, dissolved: bool) -> tuple[str, str, int] | None:
     """Formula, state and charge; words before and behind are left out one by one."""
-    words = body.split()
-    for left in range(min(len(words), 4)):
-        for right in range(len(words), max(left, len(words) - 3), -1):
-            if found := _one_name(" ".join(words[left:right]), dissolved):
-                return found
     plain = " ".join(_WORDS.sub(" ", body).split())
-    return _one_name(plain, dissolved) if plain != body else None
+    for text in dict.fromkeys((body, plain)):
+        words = text.split()
+        while len(words) > 1 and words[-1].casefold() in _SHAPES:
+            if found := _one_name(" ".join(words), dissolved):
+                return found
+            words.pop()
+        for left in range(min(len(words), 4)):
+            found = _one_name(" ".join(words[left:]), dissolved)
+            left_out = {word.casefold() for word in words[:left]}
+            if found and (found[0] != "H2O" or left_out <= _OF_WATER):
+                return found
+    return None
 
 
 def _one_name(name: str, dissolved: bool) -> tuple[str, str, int] | None:

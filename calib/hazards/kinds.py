@@ -32,7 +32,7 @@ class Part:
         if self.charge:
             return self.formula + charge_text(self.formula, self.charge)
         name = next(iter(names_of(self.formula)), "")
-        strength = f"{self.mol_per_L:g} mol/L " if self.mol_per_L and self.mol_per_L < 90 else ""
+        strength = f"{self.mol_per_L:.3g} mol/L " if self.mol_per_L and self.mol_per_L < 90 else ""
         return f"{strength}{name} ({self.formula})" if name else f"{strength}{self.formula}"
 
 
@@ -204,6 +204,7 @@ def _metal(body: str, part: Part) -> set[str]:
         found.add("metal")
     if body in {"Al", "Be", "Ga", "Si"}:
         found |= {"fierce in alkali"}
+    found |= {"noble metal"} if body in {"Cu", "Ag", "Hg"} else set()
     if body in {"Zn", "Sn", "Pb"}:
         found |= {"amphoteric metal"}
     return found

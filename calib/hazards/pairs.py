@@ -116,6 +116,10 @@ _OXIDISING_ACIDS = (
          "later too", _epa("2 (oxidising acids)", "22 and 23 (metals)"), "NO2"),
     Pair("concentrated H2SO4", "metal", True, "sulfur dioxide, heat and spray",
          _epa("2 (oxidising acids)", "22 and 23 (metals)"), "SO2"),
+    Pair("concentrated acid", "metal", True, "hydrogen or poisonous gas, great heat, acid spray",
+         _epa("1 and 2 (mineral acids)", "22 and 23 (metals)"), "H2"),
+    Pair("H2SO4 of unknown strength", "noble metal", False, "where the acid is strong: sulfur "
+         "dioxide", _epa("2 (oxidising acids)", "22 and 23 (metals)"), "SO2"),
     Pair("H2SO4 of unknown strength", "organic", False, "where the acid is strong: charring, "
          "steam, sulfur dioxide", _OX_ACID_ORG),
     Pair("concentrated H2SO4", "organic", True, "charring, boiling, acid spray, sulfur dioxide "

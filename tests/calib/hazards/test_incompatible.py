@@ -232,3 +232,97 @@ def test_usual_mixtures_stay_silent():
                           ("NH3(aq)", "CuSO4(aq)"), ("water", "sucrose"), ("KNO3(aq)", "sucrose"), ("HCl(aq)", "CuO(s)"),
                           ("CaCl2(aq)", "Na2CO3(aq)"), ("FeCl3(aq)", "NaOH(aq)"), ("KSCN(aq)", "FeCl3(aq)")):  # fmt: skip
         assert not asked_of_row(in_cup, added), (in_cup, added)
+
+
+# --- pages, errors, words -----------------------------------------------------------------------
+
+
+def test_the_pages_say_it_before_the_results_and_name_no_group(run, tmp_path):
+    run("apparatus", "add", "P1", "--kind", "foam cup")
+    chosen = [row for row in ROWS if row["added"] == "Na2CO3(s)"]
+    table = write_table(tmp_path / "t.csv", chosen)
+    text = table.read_text(encoding="utf-8").replace("r1,", "Larkspur,")
+    table.write_text(text, encoding="utf-8")
+    calibration = tmp_path / "c.csv"
+    calibration.write_text(
+        "run,apparatus,date,in_cup,added,in_cup_g,added_g,in_cup_C,added_C,extreme_C\n"
+        "a,P1,2026-08-01,water,water,100,100,21,50,35\n", encoding="utf-8",
+    )  # fmt: skip
+    assert run("calibrate", calibration, "--approve")[0] == 0
+    page = tmp_path / "page.html"
+    code, out, err = run("enthalpy", table, "--page", page, "--numbers")
+    assert code == 0, err
+    assert out.startswith("row Larkspur: WARNING")
+    shown = page.read_text(encoding="utf-8")
+    assert shown.index("foams over") < shown.index('id="overview"')
+    assert "Larkspur" not in shown
+    for name in ("key.html", "key.md"):
+        assert run("key", table, "--run", "Larkspur", "--out", tmp_path / name)[0] == 0
+        sheet = (tmp_path / name).read_text(encoding="utf-8")
+        assert sheet.index("foams over") < sheet.index(
+            "Simple" if name.endswith("md") else 'id="simple"'
+        )
+
+
+def test_errors_carry_the_warning_too(run, tmp_path):
+    words = ("plan", "100 mL 2 mol/L HCl(aq) at 900 °C", "5 g NaHCO3(s)")
+    code, out, err = run(*words)
+    assert code == 2
+    assert "foams over" in out.splitlines()[0]
+    assert err.startswith("error: ")
+    code, out, err = run(*words, "--json")
+    assert code == 2
+    assert next(iter(json.loads(out))) == "hazards"
+    # neither benches nor names: the form's own error comes after the warning
+    code, out, err = run(
+        "template", tmp_path / "t.csv", "--in-cup", "HCl(aq)", "--added", "CaCO3(s)"
+    )
+    assert code == 2
+    assert "foams over" in out
+    code, out, err = run("plan", "100 mL water", "10 mL 18 mol/L H2SO4(aq)", "--json")
+    assert code == 2
+    assert "great heat" in json.loads(out)["hazards"][0]["happens"]
+
+
+def test_a_given_enthalpy_or_equation_is_no_way_round(run):
+    words = ("plan", "50 mL 2 mol/L HCl(aq)", "50 mL 0.5 mol/L NaClO(aq)")
+    equation = ("--reaction", "2 HCl(aq) + NaClO(aq) -> NaCl(aq) + Cl2(g) + H2O(l)")
+    for more in (("--enthalpy", "-50"), equation, (*equation, "--enthalpy", "-50")):
+        code, _, err = run(*words, *more)
+        assert code == 2
+        assert "chlorine" in err.splitlines()[0]
+
+
+def test_a_notebook_is_refused_too():
+    from calib.errors import HazardError
+    from calib.planning.plan import PlanRequest, make_plan
+    from calib.planning.request import parse_portion
+
+    wanted = PlanRequest(in_cup=parse_portion("50 mL 1 M HCl"), added=parse_portion("2 g KCN(s)"))
+    with pytest.raises(HazardError, match="hydrogen cyanide") as refused:
+        make_plan(wanted)
+    assert refused.value.hazards[0].gas == "HCN"
+
+
+def test_no_rule_says_that_nothing_happens():
+    from calib.errors import ReactionError
+    from calib.reactions.deduce import deduce
+    from calib.reactions.equation import parse_species
+
+    for in_cup, added in (("NaOH(aq)", "Al(s)"), ("KOH(aq)", "Zn(s)"), ("HCl(aq)", "Cu(s)"),
+                          ("NaCl(aq)", "KNO3(aq)"), ("ZnSO4(aq)", "Cu(s)")):  # fmt: skip
+        with pytest.raises(ReactionError) as told:
+            deduce(parse_species(in_cup), parse_species(added))
+        assert "told by rule" in str(told.value)
+        assert "nothing happens" not in str(told.value)
+        assert "no reaction is expected" not in str(told.value)
+
+
+def test_an_unknown_name_is_never_taken_for_water_or_for_its_metal():
+    from calib.hazards.asking import part_of
+
+    assert part_of("javel water").formula == "KClO"
+    assert part_of("mystery water") is None
+    assert part_of("lead styphnate") is None
+    assert part_of("cold tap water").formula == "H2O"
+    assert part_of("aluminium foil").formula == "Al"

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from calib.enthalpies.one_run import RunResult, evaluate_run
 from calib.enthalpies.report import EnthalpyReport
+from calib.enthalpies.same_rows import same_files, with_same_file
 from calib.enthalpies.sources import (
     AppliedConstant,
     ConstantSource,
@@ -21,12 +22,14 @@ from calib.enthalpies.sources import (
     FromRegistry,
 )
 from calib.enthalpies.summary import ReactionSummary, summarise
+from calib.enthalpies.tested import run_tests, with_remarks
 from calib.errors import RowProblem
-from calib.run_model.refusal import RowRefusedError
+from calib.run_model.refusal import NOT_COMPUTED, RowRefusedError, not_computed
 
 if TYPE_CHECKING:
+    from calib.run_model.found_rise import Rise
     from calib.runs.instruments import Instruments
-    from calib.runs.model import Table
+    from calib.runs.model import Run, Table
 
 __all__ = [
     "AppliedConstant",
@@ -52,6 +55,7 @@ def evaluate(
     check_monte_carlo: bool = False,
     method: str | None = None,
     per: str = "",
+    keep_all: bool = False,
     progress: Progress | None = None,
 ) -> EnthalpyReport:
     """Every row's molar enthalpy, in any mix of reactions and cups.
@@ -64,6 +68,9 @@ def evaluate(
     substances; where a row's reaction has no such thing it stays as written, with a remark. Rows
     that cannot be used become problems; all others are computed.
 
+    Runs are tested before they are averaged (`calib.enthalpies.tested`): one that a slip in typing
+    explains stays in the table with the reason, and leaves the means unless ``keep_all``.
+
     Raises ReactionError where ``per`` is none of these.
     """
     from calib.reactions.basis import check_wish
@@ -73,6 +80,12 @@ def evaluate(
     tools = instruments if instruments is not None else Loader.load(table)
     results: list[RunResult] = []
     problems: list[RowProblem] = list(table.problems)
+
+    def again(run: Run, rise: Rise | None = None) -> RunResult:
+        return evaluate_run(
+            run, tools, constants, at_25=at_25, method=method, per=per, rise=rise,
+        )  # fmt: skip
+
     for count, run in enumerate(table.rows, start=1):
         try:
             results.append(
@@ -88,8 +101,15 @@ def evaluate(
             )
         except RowRefusedError as refused:
             problems += refused.problems
+        except NOT_COMPUTED as error:
+            problems.append(not_computed(run.run, error))
         if progress is not None:
             progress(count, len(table.rows), "runs")
+    files = same_files(table.rows)
+    problems = [with_same_file(one, files) for one in problems]
+    tests = run_tests(results, again, keep_all=keep_all, files=files)
+    told = with_remarks(results, tests)
+    left_out = {place for place, test in enumerate(tests) if test.left_out}
     return EnthalpyReport(
-        tuple(results), summarise(results), tuple(problems), tuple(table.notes), table.digest
+        told, summarise(told, left_out), tuple(problems), tuple(table.notes), table.digest, tests
     )

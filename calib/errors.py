@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from fitting.errors import CupledgerError, CurveError
+from fitting.errors import CupledgerError, CurveError, OutputError
 
 __all__ = [
     "CupledgerError",
@@ -13,6 +13,7 @@ __all__ = [
     "EquationError",
     "HazardError",
     "InputError",
+    "OutputError",
     "ReactionError",
     "RegistryError",
     "RowProblem",

@@ -20,7 +20,7 @@ def decimals_for(u: float, digits: int = 2) -> int:
     if not math.isfinite(u) or u <= 0:
         return 4
     exponent = math.floor(math.log10(u))
-    if round(u / 10**exponent, digits - 1) >= 10:  # 0.0997 rounds to 0.10
+    if round(float(f"{u:.17e}".partition("e")[0]), digits - 1) >= 10:  # 0.0997 rounds to 0.10
         exponent += 1
     return max(digits - 1 - exponent, 0)
 

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from fitting.errors import CurveError as CurveError
     from fitting.files.curve_files import list_columns as list_columns
     from fitting.files.curve_files import read_curve as read_curve
-    from fitting.files.curve_files import write_curve as write_curve
+    from fitting.files.plain_curves import write_curve as write_curve
     from fitting.practice.exercise import make_practice as make_practice
     from fitting.practice.exercise import reveal as reveal
     from fitting.release.heat_release import HeatRelease as HeatRelease
@@ -52,7 +52,7 @@ _HOME = {
     "make_practice": "fitting.practice.exercise",
     "read_curve": "fitting.files.curve_files",
     "reveal": "fitting.practice.exercise",
-    "write_curve": "fitting.files.curve_files",
+    "write_curve": "fitting.files.plain_curves",
 }
 
 __all__ = [

@@ -16,3 +16,7 @@ class CupledgerError(Exception):
 
 class CurveError(CupledgerError):
     """A file or a pair of arrays that cannot be used as a temperature curve."""
+
+
+class OutputError(CupledgerError):
+    """A file that may not be written there: an input, another's file, a wrong ending, no room."""

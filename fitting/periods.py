@@ -40,8 +40,8 @@ class CurveRefused(CurveError):  # noqa: N818 - it reads as what happened
         good_until_s: float | None = None,
     ) -> None:
         named = f"{curve.source}: " if curve.source else ""
-        tail = f" What can still be said: {' '.join(said)}" if said else ""
-        super().__init__(f"{named}{reason}{tail}")
+        tail = f". What can still be said: {' '.join(said)}" if said else ""
+        super().__init__(f"{named}{reason.rstrip('.') if said else reason}{tail}")
         self.reason = reason
         self.said = said
         self.good_until_s = good_until_s

@@ -251,6 +251,7 @@ def run_json(finding: RunFinding) -> dict[str, Any]:
         "u_cooling_rate_per_s": rise.u_cooling_rate_per_s,
         "sensor_lag_s": lag[0] if lag is not None else None,
         "fill_mL": one.prepared.fill_mL,
+        "moment_off": rise.corrected.moment_off if rise.corrected is not None else "",
         "weight": finite(finding.weight),
         "leverage": finite(finding.leverage),
         "deviation_from_others": finite(finding.deleted),

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from calib.classwork.mishaps import explain, explain_mean, goal_of, likely_reason, mishap_rows
+from calib.classwork.mishaps import Verdict, explain, explain_mean, likely_reason, mishap_rows
+from calib.enthalpies.goal import goal_of
+from calib.errors import CupledgerError
 
 if TYPE_CHECKING:
     from calib.enthalpies.one_run import RunResult
@@ -19,7 +21,7 @@ def class_facts(report: EnthalpyReport) -> dict[str, Any]:
     """
     facts = report.to_json()
     for one, line in zip(report.results, facts["runs"], strict=True):
-        verdict = explain(one, goal_of(one))
+        verdict = _explained(one)
         line["deviation"] = verdict.deviation
         line["u_deviation"] = verdict.u_deviation
         line["deviation_from"] = verdict.goal.name if verdict.goal is not None else None
@@ -27,7 +29,7 @@ def class_facts(report: EnthalpyReport) -> dict[str, Any]:
         line["mishap_verdict"] = verdict.sentence
         line["mishaps"] = mishap_rows(verdict, one.unit)
     groups: dict[tuple[str, str], dict[str, RunResult]] = {}
-    for one in report.results:
+    for one in report.in_means or report.results:
         groups.setdefault((one.process, one.unit), {})[one.run.run] = one
     for summary in facts["summary"]:
         members = groups.get((summary["reaction"], summary["unit"]), {})
@@ -41,12 +43,34 @@ def class_facts(report: EnthalpyReport) -> dict[str, Any]:
     return facts
 
 
+def _explained(one: RunResult) -> Verdict:
+    """The run's mishaps, in its own net: what cannot be worked out for one costs no other row."""
+    try:
+        return explain(one, goal_of(one))
+    except (ArithmeticError, ValueError, LookupError, CupledgerError) as error:
+        said = f"its mishaps cannot be worked out ({type(error).__name__})"
+        return Verdict(None, None, None, False, (), said)
+
+
 def _add_common(summary: dict[str, Any], members: list[RunResult]) -> None:
-    """What the whole class may have had in common, where it has more than one group."""
+    """What the whole class may have had in common, where it has more than one group.
+
+    From three groups on the robust centre is held against the expected value.
+    """
+    few = len(members) < 3
+    middle, u = (
+        (summary["mean"], summary["u_mean"])
+        if few
+        else (summary["robust_mean"], summary["u_robust_mean"])
+    )
     low, high = summary["interval95"]
-    u = summary["u_mean"]
-    factor = 0.5 * (high - low) / u if u > 0 else 2.0
-    verdict = explain_mean(members, summary["mean"], u, factor) if len(members) > 1 else None
+    factor = 0.5 * (high - low) / summary["u_mean"] if summary["u_mean"] > 0 else 2.0
+    verdict = None
+    if len(members) > 1:
+        try:
+            verdict = explain_mean(members, middle, u, factor)
+        except (ArithmeticError, ValueError, LookupError, CupledgerError):
+            verdict = None
     summary["deviation"] = verdict.deviation if verdict is not None else None
     summary["u_deviation"] = verdict.u_deviation if verdict is not None else None
     summary["mishap_verdict"] = verdict.sentence if verdict is not None else None

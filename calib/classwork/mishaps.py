@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from calib.classwork.mishap_balance import Balance, Truth, Written, balance_of
+from calib.enthalpies.goal import TELLS, Goal, goal_of, says_nothing
 from calib.enthalpies.one_run import RunResult
 from calib.enthalpies.parts import SCHOOL_CP
 from calib.run_model.known import room_of
@@ -44,15 +45,6 @@ class Mishap:
     change_percent: float
     either_way: bool = False
     explains: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Goal:
-    """What the result is compared with."""
-
-    value: float
-    u: float
-    name: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +96,13 @@ def _verdict(
     goal: Goal, deviation: float, u: float, allowed: float, found: Sequence[Mishap]
 ) -> Verdict:
     found = tuple(sorted(found, key=lambda m: -abs(m.change)))
+    if abs(deviation) <= allowed and says_nothing(goal, u):
+        said = (
+            f"tells nothing: it lies within what both are uncertain by, but that is "
+            f"{_percent(u, goal.value)} of {goal.name}, and only under {100 * TELLS:g} % would "
+            "agreement say something"
+        )
+        return Verdict(goal, deviation, u, False, found, said)
     if abs(deviation) <= allowed:
         said = f"no mishap needed: it agrees with {goal.name} within what both are uncertain by"
         return Verdict(goal, deviation, u, False, found, said)
@@ -120,26 +119,9 @@ def _verdict(
     return Verdict(goal, deviation, u, True, tuple(ranked), said)
 
 
-def goal_of(one: RunResult) -> Goal | None:
-    """The value expected at the run's concentrations, else the accepted one with room for that."""
-    from calib.reactions.forecast import U_NO_CONCENTRATION
-
-    if one.physical is not None:
-        value = one.physical.reference
-        if value is None:
-            return None
-        return Goal(value, 0.01 * abs(value), "the published value")
-    if one.expected is None:
-        return None
-    if one.expected.at_run is not None:
-        return Goal(
-            one.expected.at_run.value, one.expected.at_run.u, "the value for its concentrations"
-        )
-    standard, equation = one.expected.at_infinite_dilution, one.measured.prepared.process.equation
-    net = equation.net().items() if equation is not None else ()
-    dissolved = sum(abs(float(n)) for s, n in net if s.state == "aq")
-    u = math.hypot(standard.u, U_NO_CONCENTRATION * dissolved / one.basis.moles_per_reaction)
-    return Goal(standard.value, u, "the value at infinite dilution")
+def _percent(u: float, value: float) -> str:
+    share = 100.0 * u / abs(value) if value else math.inf
+    return f"{share:.2g} %" if share < 100 else f"{share:.0f} %"
 
 
 def _judged(one: Mishap, deviation: float, allowed: float) -> Mishap:
@@ -297,7 +279,7 @@ def explain_mean(
 
 def likely_reason(one: RunResult, others: Sequence[RunResult]) -> str:
     """Why a run may lie far from the others of its reaction: against their robust mean."""
-    from calib.enthalpies.summary import robust_mean
+    from calib.uncertainty.means import robust_mean
 
     middle, spread = robust_mean([other.result.value for other in others])
     verdict = explain(one, Goal(middle, spread, "the other groups"))

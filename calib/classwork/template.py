@@ -6,19 +6,22 @@ What comes back is read by :func:`calib.runs.read_table` as it is; its example r
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Any
 
-from calib.classwork.template_sheets import CAUTIONS, HEADINGS, Form, workbook
-from calib.errors import InputError, TableError
+from calib.classwork.template_sheets import BLANK_TABLE, CAUTIONS, HEADINGS, Form, workbook
+from calib.errors import InputError
+from calib.outputs import TABLES, Kind, Outputs, headings_of, workbook_is
 from calib.runs.columns import COLUMNS
 from calib.runs.model import CellValue
 from calib.runs.reader import EXAMPLE_LABEL
-from calib.runs.writer import Written, write_table, write_whole
+from calib.runs.writer import Written, write_table
 
-__all__ = ["CAUTIONS", "HEADINGS", "TemplatePlan", "write_template"]
+__all__ = ["CAUTIONS", "HEADINGS", "TEMPLATE", "TemplatePlan", "write_template"]
 
 MOST_BENCHES = 2000
 
@@ -110,19 +113,19 @@ def _is_water(substance: str | None) -> bool:
 
 
 def write_template(
-    path: Path | str, plan: TemplatePlan, *, delimiter: str = ",", over: bool = False
+    path: Path | str, plan: TemplatePlan, *, delimiter: str = ",", outputs: Outputs | None = None
 ) -> Written:
     """Write a blank table for a class, as XLSX or CSV by the ending of ``path``.
 
-    ``over`` allows a file that is there to be replaced.
+    A blank table that is there and was not touched is replaced; one that was filled in, and a file
+    of somebody else's, only where ``outputs`` allow it.
 
     Raises:
         InputError: the plan names columns or benches that cannot be.
-        TableError: the file is there already, or cannot be written.
+        OutputError: the file may not or cannot be written.
     """
-    path = Path(path)
-    if path.exists() and not over:
-        raise TableError(f"{path}: is there already and may be filled in; name another file")
+    path, outputs = Path(path), outputs or Outputs()
+    outputs.claim(TEMPLATE, path)
     columns = [*plan.columns()]
     values = plan.values()
     columns += [name for name in values if name not in columns]
@@ -130,14 +133,56 @@ def write_template(
     rows = [_example(columns, values), *_blank_rows(columns, plan.labels(), values)]
     headings = [HEADINGS[name] for name in columns]
     if path.suffix.casefold() != ".xlsx":
-        return write_table(path, headings, rows, delimiter=delimiter)
+        return write_table(
+            path, headings, rows, delimiter=delimiter, kind=TEMPLATE, outputs=outputs
+        )
     form = Form(
         cups=plan.cups,
         substances={"in_cup": plan.in_cup, "added": plan.added},
         cautions=plan.cautions,
     )
-    write_whole(path, workbook(columns, rows, form))
+    outputs.write(TEMPLATE, path, workbook(columns, rows, form))
     return Written(path, len(rows))
+
+
+def is_blank(path: Path) -> bool:
+    """Whether a file is a template as it was written here, with nothing filled in since.
+
+    That is: our headings, the example's row, and rows that hold a label and what every row and the
+    example hold alike; of a workbook also that no other program saved it since.
+    """
+    try:
+        headings, *rows = _cells_of(path)
+    except (OSError, ValueError):
+        return False
+    if "Run" not in headings or not set(headings) <= set(HEADINGS.values()):
+        return False
+    named = [dict(zip(headings, row, strict=False)) for row in rows]
+    labels = [row.pop("Run", "") for row in named]
+    if labels[:1] != [EXAMPLE_LABEL] or len(named) < 2:
+        return False
+    example, first, *others = named
+    alike = all(row == first for row in others)
+    return alike and all(cell in (None, "", example[name]) for name, cell in first.items())
+
+
+def _cells_of(path: Path) -> list[list[Any]]:
+    """The cells of a template, headings first; raises ValueError where it is none."""
+    if path.suffix.casefold() != ".xlsx":
+        marks = {len(headings_of(path, mark)): mark for mark in ",;\t"}
+        text = path.read_text(encoding="utf-8-sig")
+        return list(csv.reader(text.splitlines(), delimiter=marks[max(marks)])) or [[]]
+    from python_calamine import CalamineError, CalamineWorkbook
+
+    if not workbook_is(path, BLANK_TABLE):
+        raise ValueError("another program saved it")
+    try:
+        return CalamineWorkbook.from_path(str(path)).get_sheet_by_index(0).to_python()
+    except CalamineError as error:
+        raise ValueError(str(error)) from None
+
+
+TEMPLATE = Kind(BLANK_TABLE, TABLES, is_blank)
 
 
 def _in_order(columns: Sequence[str]) -> list[str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -10,7 +9,10 @@ from typing import Any
 from calib.runs.columns import COLUMNS, SOLID_C
 from calib.runs.grid import column_letters
 from calib.runs.model import CellValue
-from calib.runs.writer import set_text
+from calib.runs.writer import saved, set_text
+
+BLANK_TABLE = "blank table"
+"""What a template is called as an output."""
 
 HEADINGS: Mapping[str, str] = {
     "run": "Run",
@@ -85,9 +87,7 @@ def workbook(columns: Sequence[str], rows: Sequence[Sequence[CellValue]], form: 
     if cups:
         _fill_lists(book.create_sheet("Lists"), cups)
     _restrict(readings, columns, len(rows) + 1, cups, form)
-    stream = io.BytesIO()
-    book.save(stream)
-    return stream.getvalue()
+    return saved(book, BLANK_TABLE)
 
 
 def _put(sheet: Any, row: int, column: int, value: CellValue) -> Any:

@@ -8,9 +8,11 @@ import typer
 
 from calib.cli.options import ByName, JsonFlag, RegistryPlace
 from calib.cli.output import Output
+from calib.cli.problems import show_unreadable
 
 if TYPE_CHECKING:
     from calib.registry import Apparatus
+    from calib.registry.validation import Unreadable
 
 app = typer.Typer(
     help="Register cups and flasks; list, show, retire them.",
@@ -55,9 +57,11 @@ def list_all(
 
     out = Output(as_json=as_json)
     cups: tuple[Apparatus, ...] = ()
+    bad: list[Unreadable] = []
     if not find_place(registry).not_yet_made:
         with open_registry(registry, create=False) as store:
             cups = store.list_apparatus(kind=kind)
+            bad = [one for one in store.unreadable() if one.table == "apparatus"]
     if not cups:
         out.say('No cups are registered. Add some: cupledger apparatus add H1 --kind "foam cup"')
     else:
@@ -68,7 +72,9 @@ def list_all(
                 for a in cups
             ],
         )
-    out.dump({"apparatus": [_facts(a) for a in cups]})
+    unread = show_unreadable(out, bad)
+    out.dump({"apparatus": [_facts(a) for a in cups], "unreadable": unread})
+    raise typer.Exit(1 if bad else 0)
 
 
 @app.command()
@@ -92,6 +98,7 @@ def show(
         cup = store.apparatus(id)
         history = store.history(id)
         trail = store.audit(id)
+        bad = [one for one in store.unreadable() if one.apparatus == cup.id]
     out.say(f"{cup.id}: {cup.kind}" + (f" ({cup.note})" if cup.note else ""))
     if cup.retired_on:
         out.say(f"Retired on {cup.retired_on}: {cup.retired_why}")
@@ -103,8 +110,10 @@ def show(
             "apparatus": _facts(cup),
             "constants": [constant_facts(c) for c in history],
             "trail": [trail_facts(line) for line in trail],
+            "unreadable": show_unreadable(out, bad),
         }
     )
+    raise typer.Exit(1 if bad else 0)
 
 
 @app.command()

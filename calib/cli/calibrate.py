@@ -37,7 +37,11 @@ def calibrate(
     recheck_uses: Annotated[
         int | None,
         typer.Option(
-            "--recheck-uses", metavar="N", min=1, help="Due after so many kept results, too."
+            "--recheck-uses",
+            metavar="N",
+            min=1,
+            max=1_000_000,
+            help="Due after so many kept results, too.",
         ),
     ] = None,
     lean_on_kind: Annotated[
@@ -59,7 +63,7 @@ def calibrate(
     """
     from calib.jobs.calibrating import calibrate_table
 
-    out = Output(as_json=as_json)
+    out = Output(as_json=as_json, file=table)
     facts = calibrate_table(
         table,
         registry,
@@ -74,8 +78,9 @@ def calibrate(
     )
     say_first(out, facts["hazards"])
     for note in facts["notes"]:
-        out.note(f"reading: {note}")
+        out.reading(note)
     show_problems(out, facts["errors"])
     show_calibration(out, facts)
     out.dump(facts)
-    raise typer.Exit(exit_code(facts["errors"], bool(facts["constants"])))
+    stored = bool(facts["constants"]) and all(one["row"] is not None for one in facts["errors"])
+    raise typer.Exit(exit_code(facts["errors"], stored))

@@ -24,12 +24,16 @@ def show_calibration(out: Output, facts: dict[str, Any]) -> None:
         out.say(_kind(kind))
     for constant in facts["constants"]:
         for warning in constant["warnings"]:
-            out.note(f"warning: {constant['apparatus']}: {warning}")
+            out.warn(warning, row=constant["apparatus"])
     out.say(
         "± is one standard uncertainty (k = 1): the runs' readings, the masses, what they share,"
         " and the spread between runs."
     )
-    drafts = [str(c["id"]) for c in facts["constants"] if c["status"] == "draft"]
+    drafts = [
+        str(c["id"])
+        for c in facts["constants"]
+        if c["status"] == "draft" and not c["failed_quality"]
+    ]
     if drafts:
         out.say(f"Drafts. To use them: cupledger constants approve {' '.join(drafts)}")
 

@@ -10,12 +10,14 @@ from calib.cli.constants_view import (
     constant_facts,
     constant_table,
     say_where_it_holds,
+    say_why_held_back,
     trail_facts,
     trail_table,
 )
 from calib.cli.late import late_group
 from calib.cli.options import JsonFlag, RegistryPlace
 from calib.cli.output import Output
+from calib.cli.problems import show_unreadable
 from calib.errors import InputError
 
 if TYPE_CHECKING:
@@ -35,6 +37,7 @@ app = typer.Typer(
             "export": "calib.cli.constants_sharing:export",
             "import": "calib.cli.constants_sharing:import_",
             "merge": "calib.cli.constants_sharing:merge",
+            "verify": "calib.cli.constants_verify:verify",
         }
     ),
     help="Show the stored constants; decide about them, check, share and certify them.",
@@ -65,6 +68,7 @@ def constants(
     out = Output(as_json=as_json)
     listing = list_constants(registry, apparatus)
     where, found = listing.where, listing.constants
+    bad = tuple(one for one in listing.unreadable if not one.withdrawn)
     shown = [c for c in found if history or c.status in {"approved", "draft"}]
     facts = {"constants": [constant_facts(c) for c in shown], "registry": where}
     if shown:
@@ -74,15 +78,18 @@ def constants(
         _say_what_waits(out, shown)
     else:
         out.say(f"No constants are stored in {where}. Make some: cupledger calibrate TABLE")
-    if history and found:
+    if history and (found or bad):
         from calib.registry import open_registry
 
         with open_registry(registry, create=False) as store:
             trail = store.audit(apparatus)
+            bad = tuple(one for one in store.unreadable() if apparatus in {None, one.apparatus})
         out.say()
         trail_table(out, trail)
         facts["trail"] = [trail_facts(line) for line in trail]
+    facts["unreadable"] = show_unreadable(out, bad)
     out.dump(facts)
+    raise typer.Exit(1 if bad else 0)
 
 
 def _refuse_options_before(context: typer.Context) -> None:
@@ -102,7 +109,8 @@ def _refuse_options_before(context: typer.Context) -> None:
 
 
 def _say_what_waits(out: Output, shown: list[StoredConstant]) -> None:
-    drafts = [str(c.id) for c in shown if c.status == "draft"]
+    say_why_held_back(out, shown)
+    drafts = [str(c.id) for c in shown if c.status == "draft" and not c.held_back]
     out.say("± is one standard uncertainty (k = 1); its parts: cupledger constants --json")
     if drafts:
         out.say(

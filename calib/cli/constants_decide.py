@@ -7,12 +7,12 @@ from typing import Annotated
 import typer
 
 from calib.cli.constants_view import constant_facts
-from calib.cli.options import ByName, JsonFlag, RegistryPlace, day
+from calib.cli.options import MOST_NUMBER, ByName, JsonFlag, RegistryPlace, day
 from calib.cli.output import Output
 
 
 def approve(
-    numbers: Annotated[list[int], typer.Argument(metavar="NUMBER...")],
+    numbers: Annotated[list[int], typer.Argument(min=0, max=MOST_NUMBER, metavar="NUMBER...")],
     reason: Annotated[str, typer.Option("--reason", help="Why; needed where checks failed.")] = "",
     start: Annotated[
         str | None,
@@ -22,6 +22,8 @@ def approve(
         int | None,
         typer.Option(
             "--in-place-of",
+            min=0,
+            max=MOST_NUMBER,
             metavar="NUMBER",
             help="Only if it takes over from this constant; else nothing is changed.",
         ),
@@ -55,7 +57,7 @@ def approve(
 
 
 def withdraw(
-    number: Annotated[int, typer.Argument(metavar="NUMBER")],
+    number: Annotated[int, typer.Argument(min=0, max=MOST_NUMBER, metavar="NUMBER")],
     reason: Annotated[str, typer.Option("--reason", help="Why nobody should use it.")],
     by: ByName = None,
     registry: RegistryPlace = None,
@@ -63,6 +65,8 @@ def withdraw(
 ) -> None:
     """Take a constant out of use for all dates; it stays in the history."""
     from calib.jobs.deciding import withdraw_constant
+    from calib.jobs.verifying import unreadable_facts
+    from calib.registry.records import StoredConstant
 
     out = Output(as_json=as_json)
     gone, touched = withdraw_constant(number, registry, reason=reason, by=by)
@@ -72,4 +76,10 @@ def withdraw(
             f"{len(touched)} kept results rest on it; old against new:"
             f" cupledger constants impact {number} --recompute"
         )
-    out.dump({"constants": [constant_facts(gone)], "results": [kept.id for kept in touched]})
+    out.dump(
+        {
+            "constants": [constant_facts(gone)] if isinstance(gone, StoredConstant) else [],
+            "unreadable": [] if isinstance(gone, StoredConstant) else unreadable_facts([gone]),
+            "results": [kept.id for kept in touched],
+        }
+    )

@@ -7,14 +7,17 @@ from typing import Annotated, Any
 
 import typer
 
-from calib.cli.options import JsonFlag, RegistryPlace, day
+from calib.cli.options import MOST_NUMBER, JsonFlag, Overwrite, RegistryPlace, day
 from calib.cli.output import Output
 from calib.cli.problems import exit_code, show_problems
 from calib.rounding import figures, with_u
 
 
 def impact(
-    number: Annotated[int, typer.Argument(metavar="NUMBER", help="The constant's number.")],
+    number: Annotated[
+        int,
+        typer.Argument(min=0, max=MOST_NUMBER, metavar="NUMBER", help="The constant's number."),
+    ],
     recompute: Annotated[
         bool,
         typer.Option("--recompute", help="Compute them with the constant now in force."),
@@ -41,7 +44,11 @@ def certificate(
     number: Annotated[
         list[int] | None,
         typer.Option(
-            "--number", metavar="NUMBER", help="This constant, in force or not; may be repeated."
+            "--number",
+            min=0,
+            max=MOST_NUMBER,
+            metavar="NUMBER",
+            help="This constant, in force or not; may be repeated.",
         ),
     ] = None,
     on: Annotated[
@@ -51,14 +58,19 @@ def certificate(
     folder: Annotated[
         Path, typer.Option("--folder", metavar="DIR", help="Where to write the pages.")
     ] = Path(),
+    overwrite: Overwrite = False,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:
     """Write a page per cup that prints on one sheet: runs, value, budget, range, dates."""
     from calib.jobs.certifying import certify
+    from calib.outputs import outputs_beside
 
     out = Output(as_json=as_json)
-    facts = certify(folder, registry, cups=cups or (), numbers=number or (), on=day(on))
+    outputs = outputs_beside(registry, overwrite=overwrite)
+    facts = certify(
+        folder, registry, cups=cups or (), numbers=number or (), on=day(on), outputs=outputs
+    )
     show_problems(out, facts["errors"])
     for one in facts["certificates"]:
         out.say(f"{one['apparatus']}, constant {one['constant_id']}: {one['page']}")

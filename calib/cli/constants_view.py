@@ -17,6 +17,7 @@ FACTS = (
     *("wall_part_J_per_K", "hidden_share", "u_hidden_share"),
     *("between_run_sd_J_per_K", "fill_mL", "temperature_C", "valid_from", "valid_to"),
     *("recheck_due", "recheck_uses", "status", "superseded_by", "digests", "warnings", "note"),
+    *("failed_quality", "doubts"),
     *("made_by", "made_at", "software_version", "approved_by", "approved_at", "approved_why"),
     *("withdrawn_by", "withdrawn_at", "withdrawn_why", "uses"),
 )
@@ -71,6 +72,16 @@ def say_where_it_holds(out: Output, found: Iterable[StoredConstant]) -> None:
         for line in (c.failed_quality, *c.warnings):
             if line:
                 out.say(f"    {line}")
+
+
+def say_why_held_back(out: Output, found: Iterable[StoredConstant]) -> None:
+    """Say of each draft that only a reason puts in force what speaks against it."""
+    for c in found:
+        if c.held_back:
+            out.say(
+                f"No. {c.id} of {c.apparatus} is held back: {c.failed_quality}. To use it all the"
+                f' same: cupledger constants approve {c.id} --reason "…"'
+            )
 
 
 def constant_facts(constant: StoredConstant) -> dict[str, Any]:

@@ -7,9 +7,10 @@ from typing import Annotated, Any
 
 import typer
 
-from calib.cli.options import JsonFlag, RegistryPlace, TableFile, day
+from calib.cli.options import JsonFlag, Overwrite, RegistryPlace, TableFile, day
 from calib.cli.output import Output
 from calib.cli.problems import exit_code, show_problems
+from calib.cli.said import FAILED
 from calib.rounding import with_u
 
 
@@ -27,14 +28,19 @@ def drift(
         Path | None,
         typer.Option("--chart", metavar="FILE", help="Draw the charts: .svg, .png or .pdf."),
     ] = None,
+    overwrite: Overwrite = False,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:
     """Has a cup changed, or the whole set? Control charts of the constants, judged in words."""
     from calib.jobs.watching import drift_of
+    from calib.outputs import outputs_beside
 
     out = Output(as_json=as_json)
-    facts = drift_of(registry, cups=cups or (), kind=kind, rules=rules, chart=chart)
+    outputs = outputs_beside(registry, overwrite=overwrite)
+    facts = drift_of(
+        registry, cups=cups or (), kind=kind, rules=rules, chart=chart, outputs=outputs
+    )
     for one in [*facts["sets"], *facts["cups"]]:
         out.say(one["verdict"])
         if len(one["points"]) > 1:
@@ -46,9 +52,11 @@ def drift(
         out.say("No cups are in use, so there is nothing to compare.")
     elif any(len(one["points"]) > 1 for one in facts["cups"]):
         out.say("o value, : centre, | limits (3 sigma); J/K.")
-    if chart is not None:
+    if facts["chart"] is not None:
         out.note(f"chart written: {chart}")
-    out.dump(facts)
+    for error in facts["errors"]:
+        out.refuse(error["message"], severity=FAILED)
+    _end(out, facts)
 
 
 def check(
@@ -62,7 +70,7 @@ def check(
     """
     from calib.jobs.watching import check_table
 
-    out = Output(as_json=as_json)
+    out = Output(as_json=as_json, file=table)
     facts = check_table(table, registry, progress=out.progress)
     _show_check(out, facts)
     out.dump(facts)
@@ -107,12 +115,19 @@ def recheck(
             f"Overdue: {', '.join(late)}. A quick look: cupledger constants check TABLE; a new"
             " constant: cupledger calibrate TABLE --approve"
         )
+    _end(out, facts)
+
+
+def _end(out: Output, facts: dict[str, Any]) -> None:
+    for one in facts["unreadable"]:
+        out.note(one["message"])
     out.dump(facts)
+    raise typer.Exit(1 if facts["unreadable"] else 0)
 
 
 def _show_check(out: Output, facts: dict[str, Any]) -> None:
     for note in facts["notes"]:
-        out.note(f"reading: {note}")
+        out.reading(note)
     show_problems(out, facts["errors"])
     out.table(
         ["run", "cup", "constant from this run J/K", "rise K", "method"],

@@ -9,6 +9,7 @@ import typer
 
 from calib.cli.options import (
     JsonFlag,
+    Overwrite,
     PageFile,
     RegistryPlace,
     RunName,
@@ -18,6 +19,7 @@ from calib.cli.options import (
     TimeUnit,
 )
 from calib.cli.output import Output
+from calib.cli.problems import Done, exit_code
 from calib.rounding import figures, interval, with_u
 
 if TYPE_CHECKING:
@@ -74,6 +76,7 @@ def cooldown(
     ] = None,
     registry: RegistryPlace = None,
     page: PageFile = None,
+    overwrite: Overwrite = False,
     time_column: TimeColumn = None,
     temperature_column: TemperatureColumn = None,
     time_unit: TimeUnit = None,
@@ -86,8 +89,11 @@ def cooldown(
     Fill the cup with warm water, close the lid, stir, and log for an hour or more.
     """
     from calib.jobs.cooling_down import cool_down
+    from calib.outputs import COOLDOWN_PAGE, outputs_beside
 
-    out = Output(as_json=as_json)
+    out, done = Output(as_json=as_json, file=log), Done()
+    outputs = outputs_beside(registry, overwrite=overwrite, curve=log)
+    outputs.claim(COOLDOWN_PAGE, page, "--page")
     report = cool_down(
         log,
         reading={
@@ -108,20 +114,22 @@ def cooldown(
         to_s=end,
         law=law,
     )
-    _show(out, report)
     if page is not None:
         from calib.jobs.pages import write_cooldown_page
 
-        out.note(f"page written: {write_cooldown_page(page, report)}")
-    out.dump(report.to_json())
+        done.do(lambda: f"page written: {write_cooldown_page(page, report, outputs=outputs)}")
+    _show(out, report)
+    done.show(out)
+    out.dump({**report.to_json(), "errors": done.errors})
+    raise typer.Exit(exit_code(done.errors, anything_done=True))
 
 
 def _show(out: Output, report: CooldownReport) -> None:
     log = report.log
     for guess in report.curve.guesses:
-        out.note(f"reading: {guess}")
+        out.reading(guess)
     for warning in report.warnings:
-        out.note(f"warning: {warning}")
+        out.warn(warning)
     k, u_k = 60 * log.rate_per_s, 60 * log.u_rate_per_s
     k95 = (60 * log.rate_interval95_per_s[0], 60 * log.rate_interval95_per_s[1])
     rows = [

@@ -11,6 +11,7 @@ import typer
 from calib.cli.compare_view import show_comparison
 from calib.cli.options import (
     JsonFlag,
+    Overwrite,
     PageFile,
     RegistryPlace,
     RunName,
@@ -20,6 +21,7 @@ from calib.cli.options import (
     TimeUnit,
 )
 from calib.cli.output import Output
+from calib.cli.problems import Done, exit_code
 from calib.errors import InputError
 from calib.rounding import figures, interval, with_u
 
@@ -117,6 +119,7 @@ def correct(
     ] = None,
     registry: RegistryPlace = None,
     page: PageFile = None,
+    overwrite: Overwrite = False,
     time_column: TimeColumn = None,
     temperature_column: TemperatureColumn = None,
     time_unit: TimeUnit = None,
@@ -129,9 +132,12 @@ def correct(
     The rise sought is what a perfectly insulated cup would have shown.
     """
     from calib.jobs.correcting import correct_file
+    from calib.outputs import CURVE_PAGE, outputs_beside
     from fitting.cup.circumstances import Circumstances
 
-    out = Output(as_json=as_json)
+    out, done = Output(as_json=as_json, file=curve), Done()
+    outputs = outputs_beside(registry, overwrite=overwrite, curve=curve)
+    outputs.claim(CURVE_PAGE, page, "--page")
     spans = tuple(_span(text) for text in leave_out or ())
     report = correct_file(
         curve,
@@ -163,12 +169,14 @@ def correct(
         registry=registry,
         leave_out=spans,
     )
-    _show(out, report, every_method=compare)
     if page is not None:
         from calib.jobs.pages import write_curve_page
 
-        out.note(f"page written: {write_curve_page(page, report)}")
-    out.dump(report.to_json())
+        done.do(lambda: f"page written: {write_curve_page(page, report, outputs=outputs)}")
+    _show(out, report, every_method=compare)
+    done.show(out)
+    out.dump({**report.to_json(), "errors": done.errors})
+    raise typer.Exit(exit_code(done.errors, anything_done=True))
 
 
 def _span(text: str) -> tuple[float, float]:
@@ -194,9 +202,9 @@ def _show(out: Output, report: CurveReport, *, every_method: bool) -> None:
     corrected = report.corrected
     chosen = corrected.chosen
     for guess in report.curve.guesses:
-        out.note(f"reading: {guess}")
+        out.reading(guess)
     for warning in corrected.warnings:
-        out.note(f"warning: {warning}")
+        out.warn(warning)
     rows = [
         ["moment of mixing", *_moment(corrected)],
         [

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from calib.cli.options import JsonFlag, RegistryPlace
+from calib.cli.options import JsonFlag, KeepAll, RegistryPlace
 from calib.cli.output import Output
 from calib.cli.problems import exit_code, show_problems
 from calib.rounding import figures, with_u
@@ -26,6 +26,7 @@ def cycles(
             " infinite dilution and 25 °C.",
         ),
     ] = False,
+    keep_all: KeepAll = False,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:
@@ -36,8 +37,12 @@ def cycles(
     from calib.jobs.agreeing import compare_reactions
 
     out = Output(as_json=as_json)
-    facts = compare_reactions(tables, registry, as_run=as_run, progress=out.progress)
+    facts = compare_reactions(
+        tables, registry, as_run=as_run, keep_all=keep_all, progress=out.progress
+    )
     show_problems(out, facts["errors"])
+    for one in facts["left_out"]:
+        out.warn(f"left out of the mean: {one['reason']} (--keep-all keeps it in)", row=one["run"])
     _show_reactions(out, facts)
     _show_cycles(out, facts)
     _show_ionizations(out, facts)
@@ -67,8 +72,8 @@ def _show_reactions(out: Output, facts: dict[str, Any]) -> None:
     )  # fmt: skip
     for one in facts["reactions"]:
         if one["why_not_carried"]:
-            out.note(
-                f"warning: {one['name']} could not be carried to infinite dilution, so its"
+            out.warn(
+                f"{one['name']} could not be carried to infinite dilution, so its"
                 f" uncertainty is wider: {one['why_not_carried']}"
             )
 

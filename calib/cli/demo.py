@@ -23,7 +23,8 @@ def demo(
 
     out = Output(as_json=as_json)
     facts = run_demo(folder, progress=out.progress)
-    out.say("Everything in this demo is invented: the school, its cups, its readings.\n")
+    out.say("Everything in this demo is invented: the school, its cups, its readings.")
+    out.say()
     out.table(
         ["cup", "constant J/K", "true J/K", "from"],
         [

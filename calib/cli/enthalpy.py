@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from calib.cli.mishaps import show_mishaps, show_outlying
-from calib.cli.options import ByName, JsonFlag, PageFile, RegistryPlace, TableFile
+from calib.cli.options import (
+    ByName,
+    JsonFlag,
+    KeepAll,
+    Overwrite,
+    PageFile,
+    RegistryPlace,
+    TableFile,
+)
 from calib.cli.output import Output
-from calib.cli.problems import exit_code, show_problems
+from calib.cli.problems import Done, exit_code, show_problems
 from calib.cli.said_first import say_first
 from calib.rounding import figures, interval, with_u
+
+if TYPE_CHECKING:
+    from calib.jobs.evaluating import TableResults
 
 
 def enthalpy(
@@ -53,44 +65,68 @@ def enthalpy(
         Path | None,
         typer.Option("--summary", metavar="FILE", help="Write the means by reaction: CSV or XLSX."),
     ] = None,
+    overwrite: Overwrite = False,
+    keep_all: KeepAll = False,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:
     """Compute every row's molar enthalpy with the constant of its cup and date."""
     from calib.jobs.evaluating import evaluate_table
+    from calib.outputs import CLASS_PAGE, RESULTS, SUMMARY, outputs_beside
 
-    out = Output(as_json=as_json)
-    report = evaluate_table(table, registry, at_25=at_25, per=per, progress=out.progress)
+    out, done = Output(as_json=as_json, file=table), Done()
+    outputs = outputs_beside(registry, overwrite=overwrite, table=table)
+    outputs.claim(CLASS_PAGE, page, "--page")
+    outputs.claim(RESULTS, results, "--out")
+    outputs.claim(SUMMARY, summary, "--summary")
+    report = evaluate_table(
+        table,
+        registry,
+        at_25=at_25,
+        per=per,
+        keep_all=keep_all,
+        progress=out.progress,
+        outputs=outputs,
+    )
     facts = report.facts
-    _show(out, facts, budget=budget)
-    if mishaps:
-        show_mishaps(out, facts["runs"])
     if page is not None:
         from calib.jobs.pages import write_class_page
 
-        out.note(f"page written: {write_class_page(page, report, numbers=numbers)}")
+        made = partial(write_class_page, page, report, numbers=numbers, outputs=outputs)
+        done.do(lambda: f"page written: {made()}")
     if results is not None:
         from calib.jobs.results_file import write_results
 
-        out.note(f"results written: {write_results(results, report)}")
-    if record:
-        from calib.jobs.recording import record_results
-
-        options = {"at_25": at_25, "per": per}
-        facts |= record_results(report, registry, by=by, options=options)
-        out.note(f"results kept: {len(facts['recorded'])}, new: {facts['recorded_new']}")
+        done.do(lambda: f"results written: {write_results(results, report, outputs=outputs)}")
     if summary is not None:
         from calib.jobs.results_file import write_summary
 
-        out.note(f"means written: {write_summary(summary, report)}")
+        done.do(lambda: f"means written: {write_summary(summary, report, outputs=outputs)}")
+    if record:
+        done.do(lambda: _record(report, registry, by, {"at_25": at_25, "per": per}))
+    _show(out, facts, budget=budget)
+    if mishaps:
+        show_mishaps(out, facts["runs"])
+    done.show(out)
+    facts["errors"] += done.errors
     out.dump(facts)
     raise typer.Exit(exit_code(facts["errors"], bool(facts["runs"])))
+
+
+def _record(
+    report: TableResults, registry: str | None, by: str | None, options: dict[str, Any]
+) -> str:
+    from calib.jobs.recording import record_results
+
+    kept = record_results(report, registry, by=by, options=options)
+    report.facts.update(kept)
+    return f"results kept: {len(kept['recorded'])}, new: {kept['recorded_new']}"
 
 
 def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
     say_first(out, facts["hazards"])
     for note in facts["notes"]:
-        out.note(f"reading: {note}")
+        out.reading(note)
     show_problems(out, facts["errors"])
     runs = facts["runs"]
     out.table(
@@ -124,7 +160,7 @@ def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
     )
     for run in runs:
         for warning in run["warnings"]:
-            out.note(f"warning: {run['run']}: {warning}")
+            out.warn(warning, row=run["run"])
     for line in facts["summary"]:
         own = [run for run in runs if run["reaction"] == line["reaction"]]
         _show_summary(out, line)
@@ -159,10 +195,12 @@ def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
 def _show_summary(out: Output, line: dict[str, Any]) -> None:
     """The mean, what it is per mole of, and the accepted and the expected value under it."""
     many = f"{line['runs']} run" + ("s" if line["runs"] != 1 else "")
+    if line["left_out"]:
+        many += f", {line['runs_in_mean']} of them in the mean"
     spread = f", spread {figures(line['sd'], 3)}" if line["sd"] is not None else ""
     unit = f"{line['unit']} {_per(line)}"
     if line["per_remark"]:
-        out.note(f"per mole: {line['per_remark']}")
+        out.warn(f"per mole: {line['per_remark']}")
     out.say(
         f"{line['reaction']}: {many}, mean {with_u(line['mean'], line['u_mean'])} {unit}{spread}"
     )
@@ -174,7 +212,8 @@ def _show_summary(out: Output, line: dict[str, Any]) -> None:
     out.say(f"  {where}: {_number(line, 'reference')} {unit} ({line['reference_source']})")
     if line["expected_at_runs"] is not None:
         low, high = line["expected_range"]
-        own = f", run by run {figures(low, 4)} to {figures(high, 4)}" if line["runs"] > 1 else ""
+        several = line["runs_in_mean"] > 1
+        own = f", run by run {figures(low, 4)} to {figures(high, 4)}" if several else ""
         out.say(
             f"  expected at these concentrations and temperatures:"
             f" {_number(line, 'expected_at_runs')} {unit}{own}"

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.cli.mark import SoluteMass
-from calib.cli.options import JsonFlag, RegistryPlace, TableFile
+from calib.cli.options import JsonFlag, Overwrite, RegistryPlace, TableFile
 from calib.cli.output import Output
+from calib.cli.problems import Done
+from calib.cli.said import NOT_COMPUTED
 from calib.cli.said_first import say_first
 
 if TYPE_CHECKING:
@@ -24,19 +26,26 @@ def key(
         typer.Option("--out", metavar="FILE", help="Write the answer: Markdown or HTML."),
     ] = None,
     solute_mass: SoluteMass = "in",
+    overwrite: Overwrite = False,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:
     """Work out one run with its numbers, simple and full, and say why the two differ."""
-    from calib.jobs.answer_key import answer_for, write_answer
+    from calib.jobs.answer_key import answer_for, answer_kind, write_answer
+    from calib.outputs import outputs_beside
 
-    out = Output(as_json=as_json)
-    answer = answer_for(table, run, registry, solute_mass=solute_mass)
-    _show(out, answer)
+    out, done = Output(as_json=as_json, file=table), Done()
+    outputs = outputs_beside(registry, overwrite=overwrite, table=table)
     if results is not None:
-        out.note(f"worked answer written: {write_answer(results, answer, not_over=table)}")
-    out.dump({**answer.to_json(), "errors": _errors(answer)})
-    raise typer.Exit(1 if answer.no_full else 0)
+        outputs.claim(answer_kind(results), results, "--out")
+    answer = answer_for(table, run, registry, solute_mass=solute_mass, outputs=outputs)
+    if results is not None:
+        done.do(lambda: f"worked answer written: {write_answer(results, answer, outputs=outputs)}")
+    _show(out, answer)
+    done.show(out)
+    errors = [*_errors(answer), *done.errors]
+    out.dump({**answer.to_json(), "errors": errors})
+    raise typer.Exit(1 if errors else 0)
 
 
 def _errors(answer: WorkedAnswer) -> list[dict[str, str]]:
@@ -59,7 +68,7 @@ def _show(out: Output, answer: WorkedAnswer) -> None:
             if step.made_of:
                 out.say(f"  ± of {step.result.partition(' = ')[0]}: {step.made_of}")
     if answer.no_full:
-        out.note(f"the full depth was not computed: {answer.no_full}")
+        out.refuse(f"the full depth: {answer.no_full}", severity=NOT_COMPUTED)
     if answer.full_value is not None:
         lines = [["simple answer", "", number(answer.simple_value)]]
         lines += [
@@ -72,6 +81,6 @@ def _show(out: Output, answer: WorkedAnswer) -> None:
     if answer.reference:
         out.say(f"to compare with: {answer.reference}")
     for warning in answer.warnings:
-        out.note(f"warning: {warning}")
+        out.warn(warning)
     for caution in answer.cautions:
         out.say(f"caution: {caution}")

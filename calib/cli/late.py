@@ -126,7 +126,41 @@ def _build(name: str, home: str) -> Any:
     else:
         holder.command(name, cls=LateCommand)(thing)
     command: Any = typer.main.get_command(holder)
-    return command.commands[name]
+    built = command.commands[name]
+    for one in _leaves(built):
+        one.params.append(_all_warnings())
+    return built
+
+
+def _leaves(built: Any) -> Iterator[Any]:
+    """The commands that can print warnings; late ones are built by themselves."""
+    if any(param.name == "as_json" for param in built.params):
+        yield built
+    commands = getattr(built, "commands", {})
+    if not isinstance(commands, LateCommands):
+        for command in commands.values():
+            yield from _leaves(command)
+
+
+def _all_warnings() -> Any:
+    """The option --all-warnings, which every command that prints warnings has."""
+
+    def show_all(wanted: bool) -> None:
+        from calib.cli.output import screen
+
+        screen.all_warnings = wanted
+
+    def holder(
+        all_warnings: bool = typer.Option(
+            False, "--all-warnings", callback=show_all, expose_value=False,
+            help="Print every warning of every row; without it, one line a kind.",
+        ),
+    ) -> None:  # fmt: skip
+        """Only its option is of use."""
+
+    donor = typer.Typer(add_completion=False, rich_markup_mode=None)
+    donor.command()(holder)
+    return typer.main.get_command(donor).params[0]
 
 
 def _nothing() -> None:

@@ -7,9 +7,9 @@ from typing import Annotated, Any
 
 import typer
 
-from calib.cli.options import JsonFlag, RegistryPlace, TableFile
+from calib.cli.options import JsonFlag, Overwrite, RegistryPlace, TableFile
 from calib.cli.output import Output
-from calib.cli.problems import exit_code, show_problems
+from calib.cli.problems import Done, exit_code, show_problems
 from calib.rounding import figures
 
 SoluteMass = Annotated[
@@ -37,32 +37,47 @@ def mark(
     results: Annotated[
         Path | None, typer.Option("--out", metavar="FILE", help="Write the marks: CSV or XLSX.")
     ] = None,
+    overwrite: Overwrite = False,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:  # fmt: skip
     """Mark each group's own answer against its own readings; name the slip that explains it."""
-    from calib.jobs.marking import mark_answers, write_marks, write_sheets
+    from calib.jobs.marking import claim_sheets, mark_answers, write_marks, write_sheets
+    from calib.outputs import MARKS, outputs_beside
 
-    out = Output(as_json=as_json)
+    out, done = Output(as_json=as_json, file=table), Done()
+    outputs = outputs_beside(registry, overwrite=overwrite, table=table)
+    claim_sheets(outputs, sheets)
+    outputs.claim(MARKS, results, "--out")
     marked = mark_answers(
-        table, registry, depth=depth, solute_mass=solute_mass, progress=out.progress
+        table,
+        registry,
+        depth=depth,
+        solute_mass=solute_mass,
+        progress=out.progress,
+        outputs=outputs,
     )
     facts = marked.facts
-    _show(out, facts)
     if sheets is not None:
-        written = write_sheets(sheets, marked)
-        where = written[0] if len(written) == 1 else f"{len(written)} pages in {sheets}"
-        out.note(f"feedback sheets written: {where}")
+        done.do(lambda: _written(sheets, write_sheets(sheets, marked, outputs=outputs)))
     if results is not None:
-        out.note(f"marks written: {write_marks(results, marked)}")
+        done.do(lambda: f"marks written: {write_marks(results, marked, outputs=outputs)}")
+    _show(out, facts)
+    done.show(out)
+    facts["errors"] += done.errors
     out.dump(facts)
-    done = any(row["verdict"] != "cannot be marked" for row in facts["runs"])
-    raise typer.Exit(exit_code(facts["errors"], done))
+    any_marked = any(row["verdict"] != "cannot be marked" for row in facts["runs"])
+    raise typer.Exit(exit_code(facts["errors"], any_marked))
+
+
+def _written(place: Path, pages: list[Path]) -> str:
+    where = pages[0] if len(pages) == 1 else f"{len(pages)} pages in {place}"
+    return f"feedback sheets written: {where}"
 
 
 def _show(out: Output, facts: dict[str, Any]) -> None:
     for note in facts["notes"]:
-        out.note(f"reading: {note}")
+        out.reading(note)
     show_problems(out, facts["errors"])
     out.table(
         ["run", "answer", "own readings give", "verdict", "what happened"],
@@ -80,7 +95,7 @@ def _show(out: Output, facts: dict[str, Any]) -> None:
     if facts["depth"] == "full":
         for row in facts["runs"]:
             for note in row.get("notes", []):
-                out.note(f"warning: {row['run']}: {note}")
+                out.warn(note, row=row["run"])
     counted = ", ".join(f"{many} {verdict}" for verdict, many in facts["counts"].items())
     if counted:
         out.say(f"{counted} (depth {facts['depth']})")

@@ -35,12 +35,15 @@ def show_mishaps(out: Output, runs: Sequence[dict[str, Any]]) -> None:
 
 def show_outlying(out: Output, summary: dict[str, Any]) -> None:
     """The robust mean, both parts of the mean's uncertainty, and groups far off with a reason."""
-    if summary["runs"] < 2:
+    if summary["runs_in_mean"] < 2:
         return
     unit = summary["unit"]
     robust = ""
-    if summary["runs"] > 2:
-        robust = f"robust mean {figures(summary['robust_mean'], 5)} {unit}; "
+    middle = "mean"
+    if summary["runs_in_mean"] > 2:
+        middle = "robust mean"
+        value = with_u(summary["robust_mean"], summary["u_robust_mean"])
+        robust = f"robust mean {value} {unit}; "
     sources = ", ".join(one["source"] for one in summary["shared"][:4])
     shared = f" ({sources})" if sources else ""
     out.say(
@@ -49,6 +52,6 @@ def show_outlying(out: Output, summary: dict[str, Any]) -> None:
     )
     if summary["deviation"] is not None:
         off = f"{with_u(summary['deviation'], summary['u_deviation'])} {unit}"
-        out.say(f"  the mean is off what is expected by {off}; {summary['mishap_verdict']}")
+        out.say(f"  the {middle} is off what is expected by {off}; {summary['mishap_verdict']}")
     for one in summary["outlying_reasons"]:
         out.say(f"  far from the others: {one['run']}: {one['reason']}")

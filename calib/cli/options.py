@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from datetime import date
 from pathlib import Path
 from typing import Annotated
@@ -10,14 +11,34 @@ import typer
 
 from calib.errors import InputError
 
+MOST_NUMBER = 2**63 - 1
+"""Of a stored thing: what a database counts to."""
+
 JsonFlag = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")]
+
+
+def _warn_of_listing(ctx: typer.Context, value: str | None) -> str | None:
+    """Say that a password on the command line can be seen, where one stands there."""
+    if value is None or ("=" not in value and "@" not in value):
+        return value
+    from calib.cli.output import say_on
+    from calib.registry.place import PASSWORD, shows_password
+
+    given = ctx.get_parameter_source("registry")
+    if getattr(given, "name", "") == "COMMANDLINE" and shows_password(value):
+        say_on(sys.stderr, f"warning: {PASSWORD}")
+    return value
+
+
 RegistryPlace = Annotated[
     str | None,
     typer.Option(
         "--registry",
         envvar="CUPLEDGER_REGISTRY",
         metavar="PATH|URL",
-        help="The registry: a file, or a database URL. Default: a file in your data folder.",
+        callback=_warn_of_listing,
+        help="The registry: a file, or a database URL (others can see it with ps: give the password"
+        " by PGPASSWORD or a pgpass file). Default: a file in your data folder.",
     ),
 ]
 TableFile = Annotated[
@@ -29,6 +50,17 @@ ByName = Annotated[
 PageFile = Annotated[
     Path | None,
     typer.Option("--page", metavar="FILE.html", help="Write one self-contained page."),
+]
+Overwrite = Annotated[
+    bool,
+    typer.Option(
+        "--overwrite",
+        help="Replace a file that is there though it is not this command's own output.",
+    ),
+]
+KeepAll = Annotated[
+    bool,
+    typer.Option("--keep-all", help="Take every computed row into the means, suspected ones too."),
 ]
 TimeColumn = Annotated[
     str | None, typer.Option("--time-column", metavar="NAME", help="Column with the time.")

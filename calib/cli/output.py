@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 import math
-import shutil
 import sys
-import textwrap
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import Any, TextIO
 
-_PIPE_WIDTH = 10_000  # columns, where no terminal tells its own: nothing is folded
+from calib.cli.said import READING, REFUSED, Said, gravity, lines_of
+from calib.cli.terminal import folded, shown, table_lines, width_of
 
 
 def make_streams_safe() -> None:
@@ -43,11 +43,35 @@ def _plain_scalar(value: Any) -> Any:
     return value.isoformat() if hasattr(value, "isoformat") else str(value)
 
 
+class Screen:
+    """What one call of the command has said so far, and whether its JSON object is out."""
+
+    def __init__(self) -> None:
+        self.begin()
+
+    def begin(self) -> None:
+        """A new call: nothing was said yet."""
+        self.said: list[Said] = []
+        self.all_warnings = False
+        self.dumped = False
+
+    def show_said(self) -> None:
+        """Print the guesses, warnings and refusals that wait, grouped, on stderr; once."""
+        waiting, self.said = self.said, []
+        for line in lines_of(waiting, everything=self.all_warnings):
+            say_on(sys.stderr, line)
+
+
+screen = Screen()  # of this process; `main` begins it anew
+
+
 class Output:
     """Where a command prints: tables and sentences for people, or one JSON object."""
 
-    def __init__(self, *, as_json: bool) -> None:
+    def __init__(self, *, as_json: bool, file: Path | None = None) -> None:
+        screen.said, screen.dumped = [], False
         self.as_json = as_json
+        self._file = None if file is None else str(file)  # what is said is said of this file
         self._progress = _Progress()
 
     def say(self, text: str = "") -> None:
@@ -62,23 +86,46 @@ class Output:
             return
         if title:
             self.say(title)
-        width = shutil.get_terminal_size((_PIPE_WIDTH, 24)).columns
-        for line in table_lines(headers, body, width):
-            self.say(line)
+        for line in table_lines(headers, body, width_of(sys.stdout)):
+            sys.stdout.write(line + "\n")
         self.say()
 
-    def dump(self, value: Any) -> None:
-        """The one JSON object of --json."""
+    def dump(self, value: dict[str, Any]) -> None:
+        """The end of a command: the one JSON object of --json, then what is to be minded."""
         if self.as_json:
-            sys.stdout.write(json.dumps(plain(value), ensure_ascii=False, indent=2) + "\n")
+            said = {"said": [one.to_json() for one in screen.said]} if screen.said else {}
+            dump_object({**value, **said})
+        screen.show_said()
 
     def progress(self, done: int, total: int, what: str) -> None:
         """How far a long job has come, on stderr, once it has taken two seconds."""
         self._progress.show(done, total, what)
 
     def note(self, text: str) -> None:
-        """A warning or a remark, on stderr in both modes."""
+        """A remark on what was done, such as a file that was written; on stderr in both modes."""
         say_on(sys.stderr, text)
+
+    def reading(self, text: str) -> None:
+        """A guess made while a file was read; shown at the end, on stderr in both modes."""
+        screen.said.append(Said(READING, text, file=self._file))
+
+    def warn(self, text: str, *, row: str | None = None) -> None:
+        """A warning, of a row where it has one; shown at the end, on stderr in both modes."""
+        screen.said.append(Said(gravity(text), text, row, self._file))
+
+    def refuse(self, text: str, *, row: str | None = None, severity: str = REFUSED) -> None:
+        """Why a row was not used; shown last of all, on stderr in both modes."""
+        screen.said.append(Said(severity, text, row, self._file))
+
+
+def dump_object(value: dict[str, Any]) -> None:
+    """Print the one JSON object of this call; a second one is never printed."""
+    if screen.dumped:
+        return
+    text = json.dumps(plain(value), ensure_ascii=False, indent=2)
+    screen.dumped = True
+    sys.stdout.write(text + "\n")
+    sys.stdout.flush()
 
 
 class _Progress:
@@ -98,47 +145,14 @@ class _Progress:
         self._last = now
         text = f"{what}: {done} of {total}"
         if terminal:
-            sys.stderr.write(f"\r{text}" + ("\n" if finished else ""))
+            sys.stderr.write(f"\r{shown(text)}" + ("\n" if finished else ""))
             sys.stderr.flush()
         else:
             say_on(sys.stderr, text)
 
 
 def say_on(stream: TextIO, text: str) -> None:
-    """Write one line to a stream."""
-    stream.write(text + "\n")
+    """Write one sentence to a stream: escaped, and folded to the width of its terminal."""
+    for line in folded(shown(text), width_of(stream)):
+        stream.write(line + "\n")
     stream.flush()
-
-
-def table_lines(headers: Sequence[str], body: Sequence[Sequence[str]], width: int) -> Iterator[str]:
-    """A table as text: numbers to the right, the last column folded to the width.
-
-    >>> list(table_lines(["cup", "J/K"], [["P1", "12.3"]], 80))
-    ['cup   J/K', '---  ----', 'P1   12.3']
-    """
-    cells = [[_one_line(cell) for cell in row] for row in (headers, *body)]
-    sizes = [max(len(row[i]) for row in cells) for i in range(len(headers))]
-    before_last = sum(sizes[:-1]) + 2 * (len(sizes) - 1)
-    last = max(width - before_last, 40)
-    sizes[-1] = min(sizes[-1], last)
-    right = [all(_looks_numeric(row[i]) for row in cells[1:]) for i in range(len(headers))]
-    for number, row in enumerate(cells):
-        folded = textwrap.wrap(row[-1], sizes[-1]) or [""]
-        padded = [
-            cell.rjust(size) if at_right else cell.ljust(size)
-            for cell, size, at_right in zip([*row[:-1], folded[0]], sizes, right, strict=True)
-        ]
-        yield "  ".join(padded).rstrip()
-        for more in folded[1:]:
-            yield " " * before_last + more
-        if number == 0:
-            yield "  ".join("-" * size for size in sizes)
-
-
-def _one_line(cell: str) -> str:
-    """A cell without line breaks or control characters, whatever a file held."""
-    return "".join(c if c.isprintable() else " " for c in cell)
-
-
-def _looks_numeric(cell: str) -> bool:
-    return cell[:1].isdigit() or cell[:1] in "-−+–" or cell in {"", "not known"}

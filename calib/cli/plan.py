@@ -10,6 +10,7 @@ import typer
 from calib.cli.options import JsonFlag, RegistryPlace
 from calib.cli.output import Output
 from calib.cli.said_first import ask_first, say_first
+from calib.errors import InputError
 from calib.rounding import figures, interval, with_u
 
 
@@ -32,8 +33,9 @@ def plan(
         float | None, typer.Option("--constant", metavar="J/K", help="The cup's constant by hand.")
     ] = None,
     u_constant: Annotated[
-        float, typer.Option("--u-constant", metavar="J/K", help="Its standard uncertainty.")
-    ] = 2.0,
+        float | None,
+        typer.Option("--u-constant", metavar="J/K", help="Its u; default 2."),
+    ] = None,
     room: Annotated[float, typer.Option("--room", metavar="°C", help="Room temperature.")] = 21.0,
     step: Annotated[
         float, typer.Option("--step", metavar="K", help="What the thermometer moves by.")
@@ -51,8 +53,9 @@ def plan(
         typer.Option("--enthalpy", metavar="KJ_PER_MOL", help="ΔH of the reaction by hand."),
     ] = None,
     u_enthalpy: Annotated[
-        float, typer.Option("--u-enthalpy", metavar="KJ_PER_MOL", help="Its uncertainty.")
-    ] = 1.0,
+        float | None,
+        typer.Option("--u-enthalpy", metavar="KJ_PER_MOL", help="Its uncertainty; default 1."),
+    ] = None,
     benches: Annotated[int, typer.Option("--benches", help="How many benches.")] = 1,
     runs_each: Annotated[int, typer.Option("--runs-each", help="Runs of each bench.")] = 1,
     concentrated: Annotated[
@@ -85,19 +88,28 @@ def plan(
         step_K=step,
         after_s=extreme_after,
         wanted_percent=wanted,
-        dH=None if enthalpy is None else (enthalpy, u_enthalpy),
+        dH=_both("enthalpy", enthalpy, u_enthalpy, 1.0),
         concentrated=strengths(concentrated or []),
     )
     facts = plan_run(
         request,
         apparatus=apparatus,
         on=day_of(day),
-        given=None if constant is None else (constant, u_constant),
+        given=_both("constant", constant, u_constant, 2.0),
         registry=registry,
         readings=readings,
     )
     _show(out, facts)
     out.dump(facts)
+
+
+def _both(
+    name: str, value: float | None, u: float | None, usual: float
+) -> tuple[float, float] | None:
+    """A value given by hand with its uncertainty, which means nothing by itself."""
+    if value is None and u is not None:
+        raise InputError(f"--u-{name} without --{name}; give both, or neither")
+    return None if value is None else (value, usual if u is None else u)
 
 
 def _show(out: Output, facts: dict[str, Any]) -> None:
@@ -133,7 +145,7 @@ def _show(out: Output, facts: dict[str, Any]) -> None:
         for text in group["lines"]:
             out.say(f"Caution ({group['substance']}): {text}")
     for warning in facts["warnings"]:
-        out.note(f"warning: {warning}")
+        out.warn(warning)
 
 
 def _expected(facts: dict[str, Any]) -> list[list[str]]:

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from calib.cli.options import JsonFlag
+from calib.cli.options import JsonFlag, Overwrite
 from calib.cli.output import Output
 from calib.rounding import with_u
 
@@ -44,9 +44,7 @@ def practice(
         int | None,
         typer.Option("--seed", metavar="N", help="The same number gives the same curve."),
     ] = None,
-    overwrite: Annotated[
-        bool, typer.Option("--overwrite", help="Replace an earlier practice curve of that name.")
-    ] = False,
+    overwrite: Overwrite = False,
     reveal: Annotated[
         bool, typer.Option("--reveal", help="Open the sealed answer and score --rise.")
     ] = False,

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from calib.cli.options import JsonFlag, RegistryPlace
+from calib.cli.options import JsonFlag, Overwrite, RegistryPlace
 from calib.cli.output import Output
 from calib.cli.said_first import ask_first, say_first
 
@@ -50,9 +50,7 @@ def template(
     delimiter: Annotated[
         str, typer.Option("--delimiter", help="Between the cells of a CSV.")
     ] = ",",
-    over: Annotated[
-        bool, typer.Option("--overwrite", help="Write over a file that is there already.")
-    ] = False,
+    overwrite: Overwrite = False,
     registry: RegistryPlace = None,
     as_json: JsonFlag = False,
 ) -> None:
@@ -62,6 +60,7 @@ def template(
     from calib.hazards.asking import asked_of_row
     from calib.jobs.blank_table import strengths_in, values_to_fill, write_blank_table
     from calib.jobs.planning import day_of
+    from calib.outputs import outputs_beside
 
     out = Output(as_json=as_json)
     ask_first(out, asked_of_row(in_cup, added, reaction, strengths=strengths_in(fill or [])))
@@ -82,12 +81,13 @@ def template(
         filled=values_to_fill(fill or []),
     )
     facts = write_blank_table(
-        file, plan, registry=registry, kind=kind, over=over,
+        file, plan, registry=registry, kind=kind,
+        outputs=outputs_beside(registry, overwrite=overwrite),
         delimiter="\t" if delimiter == "tab" else delimiter,
     )  # fmt: skip
     say_first(out, facts["hazards"])
     for note in facts["notes"]:
-        out.note(f"note: {note}")
+        out.warn(note)
     out.say(f"Written: {facts['file']}, {len(facts['benches'])} benches.")
     out.say(f"Cups to choose from: {', '.join(facts['cups']) or 'none'}.")
     out.say(f"Filled in and saved, it is read as it is: cupledger enthalpy {facts['file']}")

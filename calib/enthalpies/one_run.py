@@ -10,6 +10,7 @@ from calib import balance
 from calib.enthalpies.parts import Treatment, treatments
 from calib.enthalpies.per_mole import chosen_basis, on_basis
 from calib.enthalpies.physical import PhysicalResult, physical_result
+from calib.enthalpies.plausible import refuse_later_days, remarks_on_result, remarks_on_run
 from calib.enthalpies.sources import (
     AppliedConstant,
     ConstantSource,
@@ -27,6 +28,7 @@ from calib.uncertainty import MonteCarlo, Propagated, monte_carlo, propagate
 if TYPE_CHECKING:
     from calib.reactions.basis import Basis
     from calib.reactions.concentration import Expected
+    from calib.run_model.found_rise import Rise
     from calib.runs.instruments import Instruments
     from calib.runs.model import Run
 
@@ -96,18 +98,22 @@ def evaluate_run(
     check_monte_carlo: bool = False,
     method: str | None = None,
     per: str = "",
+    rise: Rise | None = None,
 ) -> RunResult:
     """Compute one row, per mole of ``per`` (see `calib.enthalpy.evaluate`).
 
-    Raises RowRefusedError.
+    ``rise`` takes the place of the row's own, so that a curve is not corrected again where only
+    amounts are asked about. Raises RowRefusedError.
     """
+    refuse_later_days(run)
     prepared = prepare(run, instruments)
     _refuse_calibrations(run, prepared.process.kind)
     constant = apply_constant(constants, run, prepared)
-    rise = find_rise(
-        prepared, C_app=constant.value_J_per_K, u_C_app=constant.u_J_per_K, loss=constant.loss,
-        method=method, hidden=constant.hidden,
-    )  # fmt: skip
+    if rise is None:
+        rise = find_rise(
+            prepared, C_app=constant.value_J_per_K, u_C_app=constant.u_J_per_K,
+            loss=constant.loss, method=method, hidden=constant.hidden,
+        )  # fmt: skip
     measured = measure(prepared, rise)
     q = measured.quantities
     install_constant(
@@ -119,6 +125,7 @@ def evaluate_run(
     warnings = [*prepared.warnings, *constant.warnings, *rise.warnings]
     t_mean = 0.5 * (rise.before_C + rise.final_C)
     warnings += range_warnings(constant, prepared.fill_mL, t_mean)
+    warnings += remarks_on_run(measured)
     basis, unmet = chosen_basis(prepared, per)
     base = RunResult(
         run, measured, constant, heat.value, heat.u, None, rise.before_C, None, None, (), None, (),
@@ -126,21 +133,23 @@ def evaluate_run(
     )  # fmt: skip
     if prepared.process.kind not in MOLAR:
         physical = physical_result(measured)
-        return replace(base, physical=physical, warnings=_once([*warnings, *physical.warnings]))
+        done = replace(base, physical=physical)
+        warnings += [*physical.warnings, *remarks_on_result(done)]
+        return replace(done, warnings=_once(warnings))
     f, at_C, remarks = _molar_function(measured, basis.moles_per_reaction, at_25=at_25)
     molar = propagate(f, q.inputs_used())
     check = _check(measured, f, at_25) if check_monte_carlo else None
     if check is not None and not check.agrees:
         remarks.append(f"the linear budget does not hold by itself: {check.why}")
-    return replace(
+    done = replace(
         base,
         molar=molar,
         at_C=at_C,
         expected=_expected(measured, at_C, basis, remarks),
         treatments=treatments(measured, constant, molar.value, basis.moles_per_reaction),
         monte_carlo=check,
-        warnings=_once([*warnings, *remarks]),
     )
+    return replace(done, warnings=_once([*warnings, *remarks, *remarks_on_result(done)]))
 
 
 def _once(sentences: list[str]) -> tuple[str, ...]:

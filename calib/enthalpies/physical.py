@@ -54,6 +54,7 @@ def _specific_heat(measured: MeasuredRun) -> PhysicalResult:
 
     added = measured.prepared.added
     assert added is not None
+    _refuse_no_flow(measured)
 
     def f(x: Mapping[str, Any]) -> Any:
         cup, rise = measured.cup_C(x), measured.rise_K(x)
@@ -72,6 +73,31 @@ def _specific_heat(measured: MeasuredRun) -> PhysicalResult:
         f"specific heat of {formula}", result, "J/(g K)", result.value * M, result.u * M,
         "J/(mol K)", known.value if known else None, known.source if known else "",
         f"per gram of {formula}",
+    )  # fmt: skip
+
+
+def _refuse_no_flow(measured: MeasuredRun) -> None:
+    """Heat flows from the warmer to the colder: T_f must lie between T_1 and T_2.
+
+    Without ``in_cup_C`` the cup would be taken as warm as the hot solid, and nothing would flow.
+    """
+    run, rise = measured.prepared.run, measured.rise
+    q = measured.quantities
+    t1, t2 = q.value("cup_C"), q.value("added_C")
+    tf = t1 + rise.rise_K
+    if not rise.before_given and not rise.from_curve:
+        raise RowRefusedError(
+            RowProblem(run.run, "in_cup_C", "a specific heat needs the temperature in the cup "
+                       "before the hot solid went in", "an empty cell", "°C", "fill in in_cup_C")
+        )  # fmt: skip
+    if (tf - t1) * (t2 - tf) > 0.0:
+        return
+    column = "curve" if rise.from_curve else "extreme_C"
+    raise RowRefusedError(
+        RowProblem(run.run, column, "the temperature after mixing does not lie between those of "
+                   "the cup and of what was added, so no heat can have flown between them",
+                   f"{t1:.4g} °C in the cup, {t2:.4g} °C added, {tf:.4g} °C after",
+                   "a temperature between the two", "check the three temperatures of the row")
     )  # fmt: skip
 
 

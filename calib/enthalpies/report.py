@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from calib.enthalpies.one_run import RunResult
 from calib.enthalpies.per_mole import step_to_25, two_values
 from calib.enthalpies.summary import ReactionSummary
+from calib.enthalpies.tested import RunTest
 from calib.errors import RowProblem
 
 if TYPE_CHECKING:
@@ -18,13 +20,24 @@ __all__ = ["EnthalpyReport", "run_json"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class EnthalpyReport:
-    """Results of a table. ``digest`` is the SHA-256 of the table's file."""
+    """Results of a table. ``digest`` is the SHA-256 of the table's file; ``tests`` says of each
+    result, in their order, whether it is in the means and what is held against it.
+    """
 
     results: tuple[RunResult, ...]
     summary: tuple[ReactionSummary, ...]
     problems: tuple[RowProblem, ...]
     notes: tuple[str, ...] = ()
     digest: str = ""
+    tests: tuple[RunTest, ...] = ()
+
+    @property
+    def in_means(self) -> tuple[RunResult, ...]:
+        """The results that the means are taken of."""
+        if not self.tests:
+            return self.results
+        pairs = zip(self.results, self.tests, strict=True)
+        return tuple(one for one, test in pairs if not test.left_out)
 
     def result(self, run: str) -> RunResult:
         """The result of one run. Raises KeyError."""
@@ -35,8 +48,12 @@ class EnthalpyReport:
 
     def to_json(self) -> dict[str, Any]:
         """The object of ``enthalpy --json``."""
+        tests = self.tests or (RunTest(),) * len(self.results)
         return {
-            "runs": [run_json(one) for one in self.results],
+            "runs": [
+                {**run_json(one), **_tested(test)}
+                for one, test in zip(self.results, tests, strict=True)
+            ],
             "summary": [one.to_json() for one in self.summary],
             "errors": [
                 {"row": p.row, "column": p.column, "message": p.message, "found": p.found,
@@ -58,6 +75,20 @@ class EnthalpyReport:
                 for one in self.results
             ]
         )
+
+
+def _tested(test: RunTest) -> dict[str, Any]:
+    return {
+        "in_mean": not test.left_out,
+        "suspected": test.reason or None,
+        "mends": [
+            {
+                key: None if isinstance(value, float) and not math.isfinite(value) else value
+                for key, value in mend.to_json().items()
+            }
+            for mend in test.mends
+        ],
+    }
 
 
 def run_json(one: RunResult) -> dict[str, Any]:

@@ -8,7 +8,7 @@ the scatter seen where that exceeds what the budgets say.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,8 +17,9 @@ import numpy as np
 from calib.enthalpies.one_run import RunResult
 from calib.enthalpies.per_mole import ComparedWith, compared_with
 from calib.uncertainty import combine_mean, coverage_factor
+from calib.uncertainty.means import robust_mean, u_robust_mean
 
-__all__ = ["ReactionSummary", "robust_mean", "summarise"]
+__all__ = ["ReactionSummary", "summarise"]
 
 OUTLYING = 3.0
 
@@ -27,6 +28,10 @@ OUTLYING = 3.0
 class ReactionSummary:
     """One reaction's runs. Values in ``unit`` and ``per``; ``shared`` names what does not average
     away. ``compared`` holds the accepted value and the one expected in these runs.
+
+    ``runs`` counts all of them, ``left_out`` names those that are not in any mean
+    (`calib.enthalpies.tested` says why). ``robust_mean`` with ``u_robust_mean`` is what the
+    expected value is held against.
     """
 
     reaction: str
@@ -46,6 +51,13 @@ class ReactionSummary:
     per: str
     per_remark: str
     compared: ComparedWith
+    u_robust_mean: float = math.nan
+    left_out: tuple[str, ...] = ()
+
+    @property
+    def in_mean(self) -> int:
+        """How many runs the mean is taken of."""
+        return self.runs - len(self.left_out)
 
     def to_json(self) -> dict[str, Any]:
         """The keys of design.md, and what explains them."""
@@ -64,6 +76,9 @@ class ReactionSummary:
             "u_shared": self.u_shared,
             "robust_mean": self.robust_mean,
             "robust_sd": _number(self.robust_sd),
+            "u_robust_mean": _number(self.u_robust_mean),
+            "runs_in_mean": self.in_mean,
+            "left_out": list(self.left_out),
             "interval95": list(self.interval95),
             "shared": [{"source": name, "u": u} for name, u in self.shared],
             "outlying": list(self.outlying),
@@ -74,15 +89,28 @@ class ReactionSummary:
         }
 
 
-def summarise(results: Sequence[RunResult]) -> tuple[ReactionSummary, ...]:
-    """One summary a reaction, in the order of first appearance."""
-    groups: dict[tuple[str, str], list[RunResult]] = {}
-    for one in results:
-        groups.setdefault((one.process, one.unit), []).append(one)
-    return tuple(_summary(name, unit, own) for (name, unit), own in groups.items())
+def summarise(
+    results: Sequence[RunResult], left_out: Container[int] = ()
+) -> tuple[ReactionSummary, ...]:
+    """One summary a reaction, in the order of first appearance.
+
+    ``left_out`` holds the places in ``results`` of those that are in no mean. Where it holds all
+    of a reaction, all are in: a mean that nobody can trust still shows that none can be trusted.
+    """
+    groups: dict[tuple[str, str], list[tuple[RunResult, bool]]] = {}
+    for place, one in enumerate(results):
+        groups.setdefault((one.process, one.unit), []).append((one, place not in left_out))
+    summaries = []
+    for (name, unit), own in groups.items():
+        kept = [one for one, stays in own if stays] or [one for one, _ in own]
+        out = tuple(one.run.run for one, _ in own if one not in kept)
+        summaries.append(_summary(name, unit, kept, out))
+    return tuple(summaries)
 
 
-def _summary(name: str, unit: str, runs: list[RunResult]) -> ReactionSummary:
+def _summary(
+    name: str, unit: str, runs: list[RunResult], left_out: tuple[str, ...]
+) -> ReactionSummary:
     results = [one.result for one in runs]
     values = np.array([one.value for one in results])
     n = len(runs)
@@ -95,6 +123,9 @@ def _summary(name: str, unit: str, runs: list[RunResult]) -> ReactionSummary:
     half = coverage_factor(dof) * u
     middle, spread = robust_mean(values)
     stated = np.array([math.sqrt(max(r.u**2 - mean.u_shared**2, 1e-30)) for r in results])
+    u_middle = math.hypot(
+        u_robust_mean(max(spread, float(np.median(stated))), n) if n > 2 else u_own, mean.u_shared
+    )
     scale = np.maximum(stated, spread if n > 2 else 0.0)
     outlying = tuple(
         one.run.run
@@ -106,10 +137,10 @@ def _summary(name: str, unit: str, runs: list[RunResult]) -> ReactionSummary:
         (sources.get(key, key), abs(part)) for key, part in mean.shared if abs(part) > 0.02 * u
     )
     return ReactionSummary(
-        name, unit, n, mean.value, u, u_own, mean.u_shared, sd, middle, spread,
+        name, unit, n + len(left_out), mean.value, u, u_own, mean.u_shared, sd, middle, spread,
         (mean.value - half, mean.value + half), shared, outlying,
         _scatter_p(values, stated), runs[0].per, runs[0].basis_remark,
-        compared_with(runs),
+        compared_with(runs), u_middle, left_out,
     )  # fmt: skip
 
 
@@ -118,27 +149,6 @@ def _dof(u: float, u_own: float, scattered: int) -> float:
     if scattered < 2 or u_own == 0.0:
         return math.inf
     return (scattered - 1) * (u / u_own) ** 4
-
-
-def robust_mean(values: Sequence[float] | np.ndarray[Any, Any]) -> tuple[float, float]:
-    """Robust mean and standard deviation by Algorithm A (ISO 13528:2015, annex C; from memory).
-
-    Values further than 1.5 robust standard deviations from the mean are drawn in to that distance,
-    mean and 1.134 times the standard deviation are taken again, until nothing changes.
-    """
-    x = np.asarray(values, dtype=np.float64)
-    middle = float(np.median(x))
-    spread = 1.483 * float(np.median(np.abs(x - middle)))
-    if x.size < 3 or spread == 0.0:
-        return float(x.mean()) if x.size < 3 else middle, spread
-    for _ in range(200):
-        drawn = np.clip(x, middle - 1.5 * spread, middle + 1.5 * spread)
-        new, new_spread = float(drawn.mean()), 1.134 * float(drawn.std(ddof=1))
-        done = abs(new - middle) < 1e-9 * spread and abs(new_spread - spread) < 1e-9 * spread
-        middle, spread = new, new_spread
-        if done or spread == 0.0:
-            break
-    return middle, spread
 
 
 def _scatter_p(values: np.ndarray[Any, Any], stated: np.ndarray[Any, Any]) -> float:

@@ -87,8 +87,6 @@ def said_with_errors(hazards: Sequence[Hazard]) -> Iterator[None]:
     except CupledgerError as error:
         if hazards and not error.hazards:
             error.hazards = tuple(hazards)
-            for one in hazards:
-                error.add_note(one.sentence)
         raise
 
 

@@ -20,11 +20,13 @@ def compare_reactions(
     registry: str | None = None,
     *,
     as_run: bool = False,
+    keep_all: bool = False,
     progress: Progress | None = None,
 ) -> dict[str, Any]:
     """Every reaction of the tables against what the others say of it; plain data.
 
-    Rows that cannot be used stand in ``errors``; all others are computed.
+    The runs are those that ``enthalpy`` takes its means of; the others stand in ``left_out``, none
+    with ``keep_all``. Rows that cannot be used stand in ``errors``; all others are computed.
 
     Raises:
         TableError, RegistryError, InputError: nothing could be done; the message says why.
@@ -32,12 +34,21 @@ def compare_reactions(
     from calib.enthalpies.consistency import agreement
     from calib.jobs.evaluating import evaluate_table
 
-    reports = [evaluate_table(path, registry, per="reaction", progress=progress) for path in tables]
-    results = [one for report in reports for one in report.report.results]
+    reports = [
+        evaluate_table(path, registry, per="reaction", keep_all=keep_all, progress=progress)
+        for path in tables
+    ]
+    results = [one for report in reports for one in report.report.in_means]
     found = agreement(results, as_run=as_run)
     several = len(reports) > 1
     return {
         **_facts(found),
+        "left_out": [
+            {"run": run["run"], "reason": run["suspected"]}
+            for report in reports
+            for run in report.facts["runs"]
+            if not run["in_mean"]
+        ],
         "errors": [
             {**problem, **({"table": report.table.path.name} if several else {})}
             for report in reports

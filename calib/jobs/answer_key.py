@@ -8,18 +8,26 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calib.errors import InputError
+from calib.outputs import HTML, KEY_MARKDOWN, KEY_PAGE, Kind, Outputs, markdown_mark, reads_table
 
 if TYPE_CHECKING:
     from calib.classwork.worked.answer import WorkedAnswer
     from calib.runs.model import Run, Table
 
-__all__ = ["answer_for", "write_answer"]
+__all__ = ["answer_for", "answer_kind", "write_answer"]
 
 
 def answer_for(
-    path: Path, label: str, registry: str | None = None, *, solute_mass: str = "in"
+    path: Path,
+    label: str,
+    registry: str | None = None,
+    *,
+    solute_mass: str = "in",
+    outputs: Outputs | None = None,
 ) -> WorkedAnswer:
     """Work out one run at both depths.
+
+    ``outputs`` are those of the call: none may be a curve of the table, told before any work.
 
     Raises:
         TableError, RegistryError: the table or the registry cannot be read.
@@ -32,12 +40,14 @@ def answer_for(
     from calib.jobs.marking import taught_from
     from calib.jobs.vessels import told_kinds
     from calib.registry import open_registry
-    from calib.run_model.refusal import RowRefusedError
+    from calib.run_model.refusal import NOT_COMPUTED, RowRefusedError, not_computed
     from calib.runs.instruments import Instruments
     from calib.runs.reader import read_table
 
     taught = taught_from("simple", solute_mass)
     table = read_table(path)
+    if outputs is not None:
+        reads_table(outputs, table)
     with open_registry(registry) as store:
         table = told_kinds(table, store)
         run = _row(table, label)
@@ -47,6 +57,8 @@ def answer_for(
                 answer = worked_answer(run, Instruments.load(table), FromRegistry(store), taught)
             except RowRefusedError as refused:
                 raise InputError(str(refused)) from None
+            except NOT_COMPUTED as error:
+                raise InputError(str(not_computed(run.run, error))) from None
             except CannotBeMarkedError as reason:
                 raise InputError(f"run {label!r} cannot be worked out: {reason}") from None
     return replace(answer, hazards=tuple(replace(one, row="") for one in hazards))
@@ -66,21 +78,25 @@ def _row(table: Table, label: str) -> Run:
     raise InputError(f"{table.path}: no usable run is called {label!r}; {word}: {listed}{more}")
 
 
-def write_answer(path: Path, answer: WorkedAnswer, *, not_over: Path) -> Path:
+def answer_kind(path: Path) -> Kind:
+    """The kind of output that a worked answer is, by the ending of its file."""
+    endings = KEY_MARKDOWN.endings + HTML
+    kind = KEY_PAGE if path.suffix.casefold() in HTML else KEY_MARKDOWN
+    return kind if path.suffix.casefold() in endings else replace(kind, endings=endings)
+
+
+def write_answer(path: Path, answer: WorkedAnswer, *, outputs: Outputs | None = None) -> Path:
     """Write the worked answer as Markdown or as a page, by the file's ending.
 
     Raises:
-        InputError: the ending is not known, or the file cannot be written.
+        OutputError: the ending is not known, or the file may not or cannot be written.
     """
     from calib.classwork.worked.markdown import answer_markdown
     from calib.pages.rendering import write_page
     from calib.pages.worked_answer import answer_page
 
-    if path.resolve() == not_over.resolve():
-        raise InputError(f"{path} is the table itself; name another file for the answer")
-    form = path.suffix.casefold()
-    if form in (".html", ".htm"):
-        return write_page(path, answer_page(answer))
-    if form in (".md", ".markdown"):
-        return write_page(path, answer_markdown(answer))
-    raise InputError(f"{path}: the ending {form!r} is not known; expected .md or .html")
+    outputs, kind = outputs or Outputs(), answer_kind(path)
+    outputs.claim(kind, path)
+    if kind is KEY_PAGE:
+        return write_page(path, answer_page(answer), outputs=outputs)
+    return outputs.write(kind, path, markdown_mark(kind.name) + answer_markdown(answer))

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import InputError, SubstanceError
+from calib.outputs import Outputs, outputs_beside
 
 if TYPE_CHECKING:
     from datetime import date
@@ -23,7 +24,7 @@ def write_blank_table(
     registry: str | None = None,
     kind: str | None = None,
     delimiter: str = ",",
-    over: bool = False,
+    outputs: Outputs | None = None,
 ) -> dict[str, Any]:
     """Write the table of a plan; cups and cautions that it does not give are looked up.
 
@@ -33,18 +34,20 @@ def write_blank_table(
     Raises:
         HazardError: what must not be put together; nothing is written.
         InputError: benches, columns or substances that cannot be.
-        TableError: the file is there already, or cannot be written.
+        OutputError: the file is there already and filled in, or cannot be written.
         RegistryError: the registry cannot be read.
     """
     from dataclasses import replace
 
-    from calib.classwork.template import write_template
+    from calib.classwork.template import TEMPLATE, write_template
     from calib.hazards.asking import refuse, said_with_errors
 
     hazards = _hazards(plan)
     refuse(hazards)
+    outputs = outputs or outputs_beside(registry)
+    outputs.claim(TEMPLATE, path, "FILE")
     with said_with_errors(hazards):
-        _check(path, plan)
+        _check(plan)
     notes: list[str] = []
     if not plan.cups:
         cups = _cups(registry, kind, plan.day)
@@ -57,7 +60,7 @@ def write_blank_table(
     if not plan.cautions:
         plan = replace(plan, cautions=_cautions(plan))
     plan = replace(plan, cautions=(*(one.sentence for one in hazards), *plan.cautions))
-    written = write_template(path, plan, delimiter=delimiter, over=over)
+    written = write_template(path, plan, delimiter=delimiter, outputs=outputs)
     return {
         "hazards": [one.to_json() for one in hazards],
         "file": str(written.path),
@@ -108,14 +111,12 @@ def strengths_in(items: Sequence[str]) -> tuple[float | None, float | None]:
     return found[0], found[1]
 
 
-def _check(path: Path, plan: TemplatePlan) -> None:
+def _check(plan: TemplatePlan) -> None:
     """Refuse a spelling that would come back wrong from every bench."""
     from calib.reactions.equation import parse_equation
     from calib.reactions.known import known_reaction
     from calib.substances.names import resolve
 
-    if path.suffix.casefold() not in (".xlsx", ".csv", ".tsv", ".txt"):
-        raise InputError(f"{path}: the ending is not known; expected .xlsx or .csv")
     for side in ("in_cup", "added"):
         text = getattr(plan, side)
         if text is not None:

@@ -10,9 +10,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import InputError, RowProblem
+from fitting.files.bounded import legible
 
 if TYPE_CHECKING:
-    from calib.calibration import CupConstant
+    from calib.calibration import CalibrationReport, CupConstant
     from calib.registry import NewConstant, Registry
     from calib.runs.model import Run, Table
 
@@ -41,7 +42,8 @@ def calibrate_table(
     twice. A constant that failed its checks is approved only with a ``reason``. The cups of
     ``lean_on_kind`` are drawn towards the others of their kind. A cup with cooling logs only keeps
     its constant in force and gets the loss found. Returns the object of ``calibrate --json``.
-    Nothing is stored if the table cannot be read.
+    Nothing is stored if the table cannot be read. A registry that cannot be written stands in
+    ``errors``, with no row, beside the results.
 
     Raises:
         TableError, RegistryError, InputError: nothing could be done; the message says why.
@@ -52,6 +54,7 @@ def calibrate_table(
     from calib.jobs.cup_kinds import kind_facts, leaned
     from calib.jobs.vessels import told_kinds
     from calib.registry import open_registry
+    from calib.registry.errors import RegistryNotWritten
     from calib.runs.reader import read_table
 
     _require_recheck(recheck_after, recheck_uses)
@@ -65,7 +68,6 @@ def calibrate_table(
         )
         report = leaned(report, store, lean_on_kind)
         facts = {"hazards": [one.to_json() for one in hazards], **report.to_json()}
-        facts["kinds"] = kind_facts(report, store)
         plan: dict[str, Any] = {"recheck_after": recheck_after, "recheck_uses": recheck_uses}
         found = []
         for one, shown in zip(report.constants, facts["constants"], strict=True):
@@ -74,7 +76,11 @@ def calibrate_table(
                 found.append((new, shown))
             elif carried := carried_over(one, table, store, valid_from):
                 found.append((carried, shown))
-        _keep(store, found, approve=approve, by=by, reason=reason)
+        try:
+            _keep(store, found, approve=approve, by=by, reason=reason)
+        except RegistryNotWritten as error:  # the results stand, each "not stored"
+            facts["errors"].append({"row": None, "column": None, "message": str(error)})
+        facts["kinds"] = kind_facts(_without_held(report, facts), store)
         facts["registry"] = store.where
     return facts
 
@@ -103,12 +109,23 @@ def _keep(
     for (new, shown), (stored, was_there) in zip(found, kept, strict=True):
         if was_there:
             shown["warnings"].append(f"stored already as no. {stored.id}; not stored twice")
-        if approve and stored.status == "draft":
+        shown["failed_quality"], shown["doubts"] = stored.failed_quality, list(stored.doubts)
+        shown["warnings"] += [said for said in stored.warnings if said not in new.warnings]
+        if stored.status == "draft" and stored.failed_quality:
             shown["warnings"].append(
-                f"left as a draft: {new.failed_quality}; to use it all the same: cupledger"
+                f"left as a draft: {stored.failed_quality}; to use it all the same: cupledger"
                 f' constants approve {stored.id} --reason "…"'
             )
         shown["id"], shown["status"] = stored.id, stored.status
+
+
+def _without_held(report: CalibrationReport, facts: dict[str, Any]) -> CalibrationReport:
+    """The report with what spoke against each constant, so that none of these tells of a kind."""
+    judged = (
+        replace(one, failed_quality=shown["failed_quality"])
+        for one, shown in zip(report.constants, facts["constants"], strict=True)
+    )
+    return replace(report, constants=tuple(judged))
 
 
 def new_constant(
@@ -127,14 +144,20 @@ def new_constant(
     assert c is not None
     start = valid_from or constant.last_date or date.today()
     own = [finding.calibration.run for finding in constant.runs]
-    curves = [_digest(run.curve_path) for run in own if run.curve_path is not None]
+    logged = [run for run in own if run.curve_path is not None]
+    curves = [_digest(run.curve_path) for run in logged if run.curve_path is not None]
     details = {
         "interval95_J_per_K": list(c.interval95),
         "degrees_of_freedom": c.dof,
         "budget": constant.to_json()["budget"],
         "runs": [run_json(finding) for finding in constant.runs],
-        "table": table.path.name,
+        "table": legible(table.path.name),
         "drawn_towards_kind": constant.drawn.to_json() if constant.drawn is not None else None,
+        "curves": [
+            {"sha256": digest, "run": run.run, "date": str(run.date or "")}
+            for run, digest in zip(logged, curves, strict=True)
+        ],
+        "valid_from_told": valid_from is not None,
     }
     wall = constant.wall
     has_slope = constant.slope_J_per_K_per_mL != 0
@@ -189,7 +212,7 @@ def carried_over(
     details = {
         "value_from_constant": old.id,
         "runs": [run_json(finding) for finding in cooled.runs],
-        "table": table.path.name,
+        "table": legible(table.path.name),
     }
     same = (
         "constant_J_per_K", "u_constant_J_per_K", "sensor_lag_s", "between_run_sd_J_per_K",
@@ -214,13 +237,17 @@ def carried_over(
 
 def only_registered(table: Table, store: Registry) -> Table:
     """The table without the rows of cups that the registry does not know, each named."""
-    known = {cup.id for cup in store.list_apparatus()}
+    from calib.registry.validation import same_name
+
+    known = {same_name(cup.id): cup.id for cup in store.list_apparatus()}
     rows, problems = [], list(table.problems)
     for run in table.rows:
-        if run.apparatus is None or run.apparatus in known:
+        if run.apparatus is None:
             rows.append(run)
+        elif cup := known.get(same_name(run.apparatus)):  # accents composed or decomposed
+            rows.append(run if cup == run.apparatus else replace(run, apparatus=cup))
         else:
-            problems.append(unknown_cup(run.run, run.apparatus, sorted(known)))
+            problems.append(unknown_cup(run.run, run.apparatus, sorted(known.values())))
     return replace(table, rows=tuple(rows), problems=tuple(problems))
 
 
@@ -247,6 +274,6 @@ def _row(run: Run) -> dict[str, Any]:
 
 
 def _digest(path: Path) -> str:
-    import hashlib
+    from fitting.files import bounded
 
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+    return bounded.digest(path, bounded.CURVE)

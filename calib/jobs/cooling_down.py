@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import InputError
+from calib.jobs.correcting import guesses_told
 from fitting.cup.circumstances import U_ROOM_K
 from fitting.cup.knowledge import BENCH
 
@@ -157,11 +158,12 @@ def cool_down(
         )
         middle_C = float(used.temperature_C.mean())
         capacity = _filled(stored, fill_g, U_FILL_G if u_fill_g is None else u_fill_g, middle_C)
-    log = fit_cooling_log(
-        curve, from_s=from_s, to_s=to_s, room_C=room_C, u_room_K=u_room_K, law=law,
-        heat_capacity_J_per_K=None if capacity is None else capacity.value,
-        u_heat_capacity_J_per_K=0.0 if capacity is None else capacity.u,
-    )  # fmt: skip
+    with guesses_told(curve):
+        log = fit_cooling_log(
+            curve, from_s=from_s, to_s=to_s, room_C=room_C, u_room_K=u_room_K, law=law,
+            heat_capacity_J_per_K=None if capacity is None else capacity.value,
+            u_heat_capacity_J_per_K=0.0 if capacity is None else capacity.u,
+        )  # fmt: skip
     return CooldownReport(curve, log, capacity, _agreement(log, capacity), _parts(log, capacity))
 
 
@@ -187,12 +189,13 @@ def _given_capacity(
             raise InputError(f"{what} is {number:g} g; expected {least:g} to 100000 g")
     if value is None:
         return None
-    if not 0 < value < 1e6:
+    if not 0.1 <= value <= 1e6:
         raise InputError(
-            f"the heat capacity is {value:g} J/K; expected more than 0: that of content and cup"
+            f"the heat capacity is {value:g} J/K; expected 0.1 to a million: that of content and"
+            " cup"
         )
-    if u is not None and not 0 <= u < 1e6:
-        raise InputError(f"u of the heat capacity is {u:g} J/K; expected 0 or more")
+    if u is not None and not 0 <= u <= 1e6:
+        raise InputError(f"u of the heat capacity is {u:g} J/K; expected 0 to a million")
     parts = () if not u else (("heat capacity", u),)
     return HeatCapacity(value, u or 0.0, "given by hand", parts)
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from calib.errors import InputError
+from calib.errors import CupledgerError, InputError
 from fitting.cup.knowledge import BENCH
 
 if TYPE_CHECKING:
@@ -221,8 +222,24 @@ def correct_file(
         known = loss.added_to(known)
     from fitting.release.settling import settled
 
-    found = _reported(curve, known, method, compare, progress, of_release)
+    with guesses_told(curve):
+        found = _reported(curve, known, method, compare, progress, of_release)
     return replace(found, known_loss=loss, settled=settled(curve, found.corrected))
+
+
+@contextmanager
+def guesses_told(curve: Curve) -> Iterator[None]:
+    """Let a refusal carry the guesses made while the curve was read, as notes of the error.
+
+    A unit of time that was guessed wrong is often the very reason for the refusal.
+    """
+    try:
+        yield
+    except CupledgerError as refused:
+        for guess in curve.guesses:
+            if guess not in getattr(refused, "__notes__", ()):
+                refused.add_note(guess)
+        raise
 
 
 def _reported(
@@ -251,23 +268,28 @@ def _known_of_release(given: dict[str, float | None]) -> dict[str, float]:
         InputError: a number that cannot be meant, or an uncertainty without its value.
     """
     known: dict[str, float] = {}
-    for name, words, unit in (
-        ("sensor_lag_s", "the sensor's lag", "s"),
-        ("heat_capacity_J_per_K", "the heat capacity", "J/K"),
+    for name, words, unit, least, most in (
+        ("sensor_lag_s", "the sensor's lag", "s", 0.01, 600.0),
+        ("heat_capacity_J_per_K", "the heat capacity", "J/K", 0.1, 1e6),
     ):
         value, u = given.get(name), given.get(f"u_{name}")
         if value is None and u is not None:
             raise InputError(f"an uncertainty of {words} without its value; give both")
         for what, number in ((words, value), (f"the uncertainty of {words}", u)):
-            if number is not None and not 0 <= number < 1e6:
-                raise InputError(f"{what} is {number} {unit}; expected 0 or more")
+            may_be_0 = what != words or name == "sensor_lag_s"
+            if number is None or (number == 0 and may_be_0) or least <= number <= most:
+                continue
+            expected = f"{least:g} to {most:g} {unit}"
+            if may_be_0:
+                expected = f"0, or {expected}"
+            elif number <= 0:
+                expected = "more than 0: content and cup"
+            raise InputError(f"{what} is {number:g} {unit}; expected {expected}")
         if value is not None:
             known[name] = value
             known[f"u_{name}"] = (
                 u if u is not None else BENCH.lag_share.u * value if name == "sensor_lag_s" else 0.0
             )
-    if known.get("heat_capacity_J_per_K") == 0:
-        raise InputError("the heat capacity is 0 J/K; expected more than 0: content and cup")
     return known
 
 

@@ -10,6 +10,7 @@ from calib.errors import InputError
 
 if TYPE_CHECKING:
     from calib.registry import StoredConstant, StoredResult
+    from calib.registry.validation import Unreadable
 
 
 def approve_drafts(
@@ -43,8 +44,8 @@ def approve_drafts(
 
 def withdraw_constant(
     number: int, registry: str | None = None, *, reason: str, by: str | None = None
-) -> tuple[StoredConstant, tuple[StoredResult, ...]]:
-    """Take a constant out of use; it, and the kept results that rest on it.
+) -> tuple[StoredConstant | Unreadable, tuple[StoredResult, ...]]:
+    """Take a constant out of use; it (or why it cannot be read), and what rests on it.
 
     Raises RegistryError: there is no such constant, no reason, or it is withdrawn already.
     """

@@ -125,10 +125,12 @@ def _curve_missing(inputs: dict[str, Any], kept: StoredResult) -> str:
     if inputs["curve"] is None:
         return ""
     path = Path(inputs["curve"])
+    if not path.is_file():
+        return f"its curve is not at {path} any more"
     try:
         same = digest(path) in kept.digests
-    except OSError:
-        return f"its curve is not at {path} any more"
+    except CupledgerError as error:
+        return f"its curve cannot be read ({error})"
     return "" if same else f"its curve {path} was changed since"
 
 

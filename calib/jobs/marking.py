@@ -9,13 +9,23 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from calib.errors import InputError, TableError
+from calib.errors import InputError, OutputError, TableError
+from calib.outputs import (
+    HTML,
+    MARKDOWN,
+    MARKS,
+    SHEETS_MARKDOWN,
+    SHEETS_PAGE,
+    Outputs,
+    markdown_mark,
+    reads_table,
+)
 
 if TYPE_CHECKING:
     from calib.classwork.marking.marked import Marked, Marking, Unmarked
     from calib.runs.model import CellValue, Table
 
-__all__ = ["MarkedTable", "mark_answers", "write_marks", "write_sheets"]
+__all__ = ["MarkedTable", "claim_sheets", "mark_answers", "write_marks", "write_sheets"]
 
 Progress = Callable[[int, int, str], None]
 _ADDED = (
@@ -40,8 +50,11 @@ def mark_answers(
     depth: str = "simple",
     solute_mass: str = "in",
     progress: Progress | None = None,
+    outputs: Outputs | None = None,
 ) -> MarkedTable:
     """Mark every answer of a table at the depth taught.
+
+    ``outputs`` are those of the call: none may be a curve of the table, told before any work.
 
     Raises:
         TableError, RegistryError: nothing could be done; the message says why.
@@ -56,6 +69,8 @@ def mark_answers(
 
     taught = taught_from(depth, solute_mass)
     table = read_table(path)
+    if outputs is not None:
+        reads_table(outputs, table)
     further = [name for name in table.extra_columns if own_unit(name) is not None]
     if "reported_kJ_per_mol" not in table.columns and not further:
         raise TableError(
@@ -120,11 +135,11 @@ def _row_json(row: Marked | Unmarked) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def write_marks(path: Path, marked: MarkedTable) -> Path:
+def write_marks(path: Path, marked: MarkedTable, *, outputs: Outputs | None = None) -> Path:
     """Write the table with its marks, CSV or XLSX; rows that could not be marked say why.
 
     Raises:
-        TableError: the ending is not known, the file is the table itself or cannot be written.
+        OutputError: the file may not or cannot be written, see `calib.outputs`.
     """
     from calib.jobs.results_file import given_cells, label_only
     from calib.runs.writer import write_table
@@ -140,7 +155,8 @@ def write_marks(path: Path, marked: MarkedTable) -> Path:
     for label, problem in told.items():
         if label not in read:
             rows.append([*label_only(label, given), *_added(None, problem)])
-    write_table(path, [*given, *_ADDED], rows, not_over=[table.path])
+    outputs = reads_table(outputs or Outputs(), table)
+    write_table(path, [*given, *_ADDED], rows, kind=MARKS, outputs=outputs)
     return path
 
 
@@ -158,13 +174,36 @@ def _added(row: dict[str, Any] | None, problem: dict[str, Any] | None) -> list[C
     return [row["answer"], row["verdict"], slips, words, row["own_readings_give"], row["unit"], ""]
 
 
-def write_sheets(place: Path, marked: MarkedTable) -> list[Path]:
-    """Write the feedback sheets: one file (.html or .md), or one page a group into a folder.
-
-    The folder is made where it is not there; files of other names in it are left alone.
+def claim_sheets(outputs: Outputs, place: Path | None, option: str = "--sheets") -> None:
+    """Declare the place of feedback sheets before they are made: one file, or a folder.
 
     Raises:
-        InputError: the place cannot be written to, or there is nothing to write.
+        OutputError: sheets may not be written there; in a folder, over pages of others.
+    """
+    from fitting.files.outputs import refuse_folder
+
+    if place is None:
+        return
+    form = place.suffix.casefold()
+    if place.is_dir() or not form:
+        refuse_folder(place)
+        for page in sorted(place.glob("feedback_*.html")):
+            outputs.check(SHEETS_PAGE, page)
+    elif form in HTML + MARKDOWN:
+        outputs.claim(SHEETS_PAGE if form in HTML else SHEETS_MARKDOWN, place, option)
+    else:
+        raise OutputError(f"{place}: expected a folder, or a file that ends in .html or .md")
+
+
+def write_sheets(place: Path, marked: MarkedTable, *, outputs: Outputs | None = None) -> list[Path]:
+    """Write the feedback sheets: one file (.html or .md), or one page a group into a folder.
+
+    The folder is made where it is not there; files of other names in it are left alone. All pages
+    are written, or none.
+
+    Raises:
+        InputError: there is nothing to write.
+        OutputError: the place may not or cannot be written to.
     """
     from calib.classwork.marking.feedback import feedback
     from calib.classwork.worked.markdown import sheets_markdown
@@ -174,24 +213,19 @@ def write_sheets(place: Path, marked: MarkedTable) -> list[Path]:
     sheets = [feedback(one) for one in marked.marking.marked]
     if not sheets:
         raise InputError("no answer was marked, so there are no feedback sheets to write")
+    outputs = reads_table(outputs or Outputs(), marked.table)
+    claim_sheets(outputs, place)
     form = place.suffix.casefold()
-    if place.resolve() == marked.table.path.resolve():
-        raise InputError(f"{place} is the table itself; name another file for the sheets")
-    if form in (".html", ".htm"):
-        return [write_page(place, sheets_page(sheets))]
-    if form in (".md", ".markdown"):
-        return [write_page(place, sheets_markdown(sheets))]
-    if form and not place.is_dir():
-        raise InputError(f"{place}: expected a folder, or a file that ends in .html or .md")
-    try:
-        place.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(f"the folder {place} cannot be made: {error.strerror}") from None
+    if not place.is_dir() and form in HTML:
+        return [write_page(place, sheets_page(sheets), outputs=outputs)]
+    if not place.is_dir() and form in MARKDOWN:
+        text = markdown_mark(SHEETS_MARKDOWN.name) + sheets_markdown(sheets)
+        return [outputs.write(SHEETS_MARKDOWN, place, text)]
     names = sheet_names([one.run for one in sheets])
-    return [
-        write_page(place / name, sheets_page([one]))
-        for name, one in zip(names, sheets, strict=True)
-    ]
+    pages = [sheets_page([one]) for one in sheets]
+    return outputs.write_folder(
+        place, [(SHEETS_PAGE, name, page) for name, page in zip(names, pages, strict=True)]
+    )
 
 
 def sheet_names(labels: Sequence[str]) -> list[str]:

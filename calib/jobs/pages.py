@@ -10,16 +10,17 @@ if TYPE_CHECKING:
     from calib.jobs.cooling_down import CooldownReport
     from calib.jobs.correcting import CurveReport
     from calib.jobs.evaluating import TableResults
+    from calib.outputs import Outputs
     from calib.registry import StoredConstant
     from fitting.corrections import Corrected
     from fitting.curve import Curve
 
 
-def write_curve_page(path: Path, report: CurveReport) -> Path:
+def write_curve_page(path: Path, report: CurveReport, *, outputs: Outputs | None = None) -> Path:
     """Write the self-contained page of one curve; returns where it stands.
 
     Raises:
-        InputError: the page cannot be written there.
+        OutputError: the page may not or cannot be written there.
     """
     from calib.pages import curve_page, write_page
 
@@ -29,28 +30,34 @@ def write_curve_page(path: Path, report: CurveReport) -> Path:
         report.release,
         release_refused=report.release_refused,
     )
-    return write_page(path, page)
+    return write_page(path, page, outputs=outputs)
 
 
-def write_cooldown_page(path: Path, report: CooldownReport) -> Path:
+def write_cooldown_page(
+    path: Path, report: CooldownReport, *, outputs: Outputs | None = None
+) -> Path:
     """Write the self-contained page of one cooling log; returns where it stands.
 
     Raises:
-        InputError: the page cannot be written there.
+        OutputError: the page may not or cannot be written there.
     """
     from calib.pages import cooldown_page, write_page
 
-    return write_page(path, cooldown_page(report))
+    return write_page(path, cooldown_page(report), outputs=outputs)
 
 
-def write_class_page(path: Path, results: TableResults, *, numbers: bool = False) -> Path:
+def write_class_page(
+    path: Path, results: TableResults, *, numbers: bool = False, outputs: Outputs | None = None
+) -> Path:
     """Write the self-contained page of one table of runs, each curve with its correction.
 
     ``numbers`` writes numbers in place of the groups' names, which are then nowhere in the file.
 
     Raises:
-        InputError: the page cannot be written there.
+        OutputError: the page may not or cannot be written there.
     """
+    from calib.outputs import Outputs as New
+    from calib.outputs import reads_table
     from calib.pages import class_page, write_page
     from fitting.files.curve_files import read_curve
 
@@ -62,18 +69,20 @@ def write_class_page(path: Path, results: TableResults, *, numbers: bool = False
     page = class_page(
         results.facts, curves, cautions=_cautions(results.report.results), anonymous=numbers
     )
-    return write_page(path, page)
+    return write_page(path, page, outputs=reads_table(outputs or New(), results.table))
 
 
-def write_certificate(path: Path, constant: StoredConstant) -> Path:
-    """Write the one-sheet certificate of a stored constant.
+def write_certificate(
+    path: Path, constant: StoredConstant, chain_head: str = "", *, outputs: Outputs | None = None
+) -> Path:
+    """Write the one-sheet certificate of a stored constant, with the head of the registry's chain.
 
     Raises:
-        InputError: the page cannot be written there.
+        OutputError: the page may not or cannot be written there.
     """
     from calib.pages import certificate_page, write_page
 
-    return write_page(path, certificate_page(constant))
+    return write_page(path, certificate_page(constant, chain_head=chain_head), outputs=outputs)
 
 
 def _cautions(results: tuple[RunResult, ...]) -> tuple[str, ...]:

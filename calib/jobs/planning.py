@@ -56,6 +56,10 @@ def make_plan_from(
     from calib.planning.plan import make_plan
     from calib.runs.instruments import Instruments
 
+    if readings is not None and not readings.exists():
+        raise InputError(
+            f"{readings}: there is no such file; expected a readings.toml: check the name"
+        )
     tools = Instruments.load(readings) if readings is not None else None
     if apparatus is not None and given is not None:
         raise InputError("a cup and a constant by hand exclude each other; give one of them")

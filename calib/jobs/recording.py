@@ -10,11 +10,13 @@ by which a result shifts with the cup's constant where its curve cannot be found
 
 from __future__ import annotations
 
-import hashlib
 import json
 from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from calib.errors import TableError
+from fitting.files import bounded
 
 if TYPE_CHECKING:
     from calib.enthalpies.one_run import RunResult
@@ -76,10 +78,10 @@ def new_result(one: RunResult, results: TableResults, options: dict[str, Any]) -
         quantity=str(facts["quantity"]),
         unit=one.unit,
         pooled=one.constant.pooled,
-        table=table.path.name,
+        table=bounded.legible(table.path.name),
         table_digest=table.digest,
         digests=digests,
-        inputs_json=json.dumps(inputs, ensure_ascii=False, default=str),
+        inputs_json=json.dumps(inputs, default=str),
         result_json=json.dumps(facts, ensure_ascii=False, default=str),
     )
 
@@ -97,14 +99,16 @@ def row_as_read(run: Run) -> dict[str, Any]:
 
 def digest(path: Path) -> str:
     """SHA-256 of a file."""
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+    return bounded.digest(path, bounded.CURVE)
 
 
 def _readings(table: Path) -> str | None:
     from calib.runs.readings_file import FILE_NAME
 
     path = table.parent / FILE_NAME
-    return path.read_text(encoding="utf-8-sig") if path.is_file() else None
+    if not path.is_file():
+        return None
+    return bounded.read_bytes(path, bounded.SETTINGS, TableError).decode("utf-8-sig")
 
 
 def _slope(one: RunResult) -> float | None:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from calib.outputs import RESULTS, Outputs, reads_table
+from calib.outputs import SUMMARY as MEANS
+
 if TYPE_CHECKING:
     from calib.jobs.evaluating import TableResults
     from calib.runs.model import CellValue, Run
@@ -15,15 +18,15 @@ COMPUTED = (
     *("per", "reference_kJ_per_mol", "u_reference_kJ_per_mol"),
     *("expected_at_run_kJ_per_mol", "u_expected_at_run_kJ_per_mol", "why_no_expected"),
     *("quantity", "value", "u_value", "unit"),
-    *("deviation", "mishap_verdict"),
+    *("deviation", "mishap_verdict", "in_mean", "suspected"),
 )
 
 
-def write_results(path: Path, results: TableResults) -> Path:
+def write_results(path: Path, results: TableResults, *, outputs: Outputs | None = None) -> Path:
     """Write one line a row of the table, problems included; CSV or XLSX by the file's ending.
 
     Raises:
-        TableError: the ending is not known, the file is the table itself or cannot be written.
+        OutputError: the file may not or cannot be written, see `calib.outputs`.
     """
     from calib.runs.writer import write_table
 
@@ -42,7 +45,8 @@ def write_results(path: Path, results: TableResults) -> Path:
         )
         blank: list[CellValue] = [None] * (len(_HEADERS) - 1)
         rows.append([*cells, *blank, f"{problem['column']}: {problem['message']}"])
-    write_table(path, [*given, *_HEADERS], rows, not_over=[table.path])
+    outputs = reads_table(outputs or Outputs(), table)
+    write_table(path, [*given, *_HEADERS], rows, kind=RESULTS, outputs=outputs)
     return path
 
 
@@ -76,6 +80,7 @@ def label_only(label: str, columns: tuple[str, ...]) -> list[CellValue]:
 
 def _computed(facts: dict[str, Any]) -> list[CellValue]:
     low, high = facts["interval95_kJ_per_mol"] or (None, None)
+    facts = {**facts, "in_mean": "yes" if facts["in_mean"] else "no"}
     cells = [facts.get(name) for name in COMPUTED]
     return [*cells[:12], low, high, *cells[12:]]
 
@@ -83,24 +88,33 @@ def _computed(facts: dict[str, Any]) -> list[CellValue]:
 SUMMARY = (
     *("reaction", "unit", "per", "runs", "mean", "u_mean", "u_independent", "u_shared", "sd"),
     *("robust_mean", "robust_sd", "scatter_p", "reference", "expected_at_runs"),
+    *("u_robust_mean", "runs_in_mean"),
 )
 
 
-def write_summary(path: Path, results: TableResults) -> Path:
+def write_summary(path: Path, results: TableResults, *, outputs: Outputs | None = None) -> Path:
     """Write one line a reaction: mean, its two parts of uncertainty, robust mean, groups far off.
 
     Raises:
-        TableError: the ending is not known, the file is the table itself or cannot be written.
+        OutputError: the file may not or cannot be written, see `calib.outputs`.
     """
     from calib.runs.writer import write_table
 
-    headers = [*SUMMARY, "interval95_low", "interval95_high", "shared_by_all", "far_from_others"]
+    headers = [*SUMMARY, "interval95_low", "interval95_high", "shared_by_all", "far_from_others",
+               "left_out"]  # fmt: skip
     rows: list[list[CellValue]] = []
     for line in results.facts["summary"]:
         far = [f"{one['run']}: {one['reason']}" for one in line["outlying_reasons"]]
         shared = "; ".join(one["source"] for one in line["shared"])
         rows.append(
-            [*(line.get(name) for name in SUMMARY), *line["interval95"], shared, "; ".join(far)]
+            [
+                *(line.get(name) for name in SUMMARY),
+                *line["interval95"],
+                shared,
+                "; ".join(far),
+                "; ".join(line["left_out"]),
+            ]
         )
-    write_table(path, headers, rows, sheet="Means", not_over=[results.table.path])
+    outputs = reads_table(outputs or Outputs(), results.table)
+    write_table(path, headers, rows, sheet="Means", kind=MEANS, outputs=outputs)
     return path

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.errors import InputError
+from calib.jobs.verifying import unreadable_facts
+from calib.outputs import EXPORT, Outputs, outputs_beside
 
 if TYPE_CHECKING:
     from calib.registry import Registry
@@ -19,24 +21,22 @@ def export_file(
     *,
     apparatus: Sequence[str] = (),
     results: bool = False,
-    replace: bool = False,
+    outputs: Outputs | None = None,
 ) -> dict[str, Any]:
     """Write constants to a text file and read it back; what it holds and its checksum.
 
     Raises:
-        InputError: the file exists and ``replace`` was not given.
-        RegistryError: a cup is not known, or the file cannot be written.
+        OutputError: the file may not or cannot be written, see `calib.registry.exchange.write`.
+        RegistryError: a cup is not known.
     """
     from calib.registry import exchange, open_registry
 
-    if path.is_dir():
-        raise InputError(f"{path} is a folder; give the name of a file in it")
-    if path.exists() and not replace:
-        raise InputError(
-            f"the file {path} exists; nothing was written; give another name, or --replace"
-        )
+    outputs = outputs or outputs_beside(registry)
+    outputs.claim(EXPORT, path, "FILE")
     with open_registry(registry, create=False) as store:
-        checksum = store.export_constants(path, apparatus=apparatus or None, results=results)
+        checksum, left_out = store.export_apart(
+            path, apparatus=apparatus or None, results=results, outputs=outputs
+        )
         where = store.where
     written = exchange.read(path)
     return {
@@ -48,6 +48,8 @@ def export_file(
         "constants": len(written["constants"]),
         "results": len(written["results"]),
         "trail_lines": len(written["audit"]),
+        "chain_head": written["chain_head"],
+        "left_out": unreadable_facts(left_out),
         "registry": where,
     }
 
@@ -58,8 +60,11 @@ def import_file(
     *,
     rename: Mapping[str, str] | None = None,
     by: str | None = None,
+    keep_status: bool = False,
 ) -> dict[str, Any]:
     """Bring in an exported file: all of it, or on any error nothing; conflicts are listed.
+
+    Approvals come in as drafts; with ``keep_status`` they stand, but for what cannot well be true.
 
     Raises RegistryError: the file is no export, was changed since, or does not fit together.
     """
@@ -67,7 +72,7 @@ def import_file(
 
     exchange.read(path)  # before a registry is made for it
     with open_registry(registry) as store:
-        report = store.import_constants(path, rename=rename, by=by)
+        report = store.import_constants(path, rename=rename, by=by, keep_status=keep_status)
         return {"source": str(path), **_facts(report, store)}
 
 
@@ -77,8 +82,11 @@ def merge_from(
     *,
     rename: Mapping[str, str] | None = None,
     by: str | None = None,
+    keep_status: bool = False,
 ) -> dict[str, Any]:
     """Bring in all that another registry holds; it stays as it is. Conflicts are listed.
+
+    ``keep_status`` as with ``import_file``. What cannot be read there is left out and named.
 
     Raises RegistryError: one of the two cannot be opened, or the records do not fit together.
     """
@@ -88,7 +96,7 @@ def merge_from(
         open_registry(other, read_only=True) as theirs,
         open_registry(registry) as store,
     ):
-        report = store.merge(theirs, rename=rename, by=by)
+        report = store.merge(theirs, rename=rename, by=by, keep_status=keep_status)
         return {"source": theirs.where, **_facts(report, store)}
 
 
@@ -109,6 +117,21 @@ def _facts(report: MergeReport, store: Registry) -> dict[str, Any]:
         "registered": list(report.registered),
         "constants": list(report.constants),
         "moved_on": list(report.moved_on),
+        "arrived": [
+            {
+                "id": one.constant_id,
+                "apparatus": one.apparatus,
+                "constant_J_per_K": one.constant_J_per_K,
+                "u_constant_J_per_K": one.u_constant_J_per_K,
+                "status_there": one.status_there,
+                "status": one.status,
+                "from": one.source,
+                "doubts": list(one.doubts),
+            }
+            for one in report.arrivals
+        ],
+        "waiting": list(report.waiting),
+        "left_out": unreadable_facts(report.left_out),
         "results": report.results,
         "trail_lines": report.audit_lines,
         "conflicts": [

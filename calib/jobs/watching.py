@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import io
 import math
 from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from calib.errors import CupledgerError, InputError, RowProblem
+from calib.errors import CupledgerError, InputError, OutputError, RowProblem
+from calib.jobs.verifying import unreadable_facts
+from calib.outputs import CHART, Outputs, made_by, outputs_beside
 
 if TYPE_CHECKING:
     from calib.calibration import CupConstant
@@ -18,7 +21,7 @@ if TYPE_CHECKING:
 
 Progress = Callable[[int, int, str], None]
 RULES = {"nelson": "Nelson", "western-electric": "Western Electric"}
-CHART_ENDINGS = (".svg", ".png", ".pdf")
+MOST_DAYS = 36_525  # a century
 
 
 def drift_of(
@@ -28,37 +31,49 @@ def drift_of(
     kind: str | None = None,
     rules: str = "nelson",
     chart: Path | None = None,
+    outputs: Outputs | None = None,
 ) -> dict[str, Any]:
     """Control charts of cups and of their sets, each with its verdict in words.
 
     Without ``cups`` and ``kind``: every cup in use, and every kind. ``chart`` is a file to draw
-    them into. See ``calib.registry.drift`` for what is compared.
+    them into; one that cannot be written stands in ``errors`` beside what was found. See
+    ``calib.registry.drift`` for what is compared.
 
     Raises:
-        InputError: the rules or the kind of drawing are not known, or it cannot be written.
+        InputError: the rules are not known, or there is nothing to draw.
+        OutputError: the chart may not be written there.
         RegistryError: a cup or a kind is not known.
     """
     from calib.registry import open_registry
 
     if rules not in RULES:
         raise InputError(f"no rules are called {rules!r}; expected one of {', '.join(RULES)}")
-    if chart is not None and chart.suffix.lower() not in CHART_ENDINGS:
-        raise InputError(
-            f"a chart cannot be written as {chart.name!r}; expected a name that ends in"
-            f" {', '.join(CHART_ENDINGS)}"
-        )
+    outputs = outputs or outputs_beside(registry)
+    outputs.claim(CHART, chart, "--chart")
     with open_registry(registry, create=False) as store:
         alone = [store.drift(cup, rules=RULES[rules]) for cup in cups]
         kinds = [kind] if kind is not None else [] if cups else _kinds(store)
         sets = [store.drift_of_kind(one, rules=RULES[rules]) for one in kinds]
+        unread = [
+            one
+            for one in store.unreadable()
+            if one.table in {"apparatus", "constants"} and not one.withdrawn
+        ]
     every = [*alone, *(cup for one in sets for cup in one.cups)]
+    errors: list[dict[str, Any]] = []
     if chart is not None:
-        _draw(chart, [*(one.chart for one in sets), *(one.chart for one in every)])
+        drawn = _draw(chart, [*(one.chart for one in sets), *(one.chart for one in every)])
+        try:
+            outputs.write(CHART, chart, drawn)
+        except OutputError as error:
+            errors.append({"row": None, "column": None, "message": str(error)})
     return {
         "rules": RULES[rules],
         "cups": [_cup_facts(one) for one in every],
         "sets": [_set_facts(one) for one in sets],
-        "chart": None if chart is None else str(chart),
+        "chart": None if chart is None or errors else str(chart),
+        "unreadable": unreadable_facts(unread),
+        "errors": errors,
     }
 
 
@@ -66,7 +81,7 @@ def _kinds(store: Registry) -> list[str]:
     return sorted({cup.kind for cup in store.list_apparatus(retired=False)})
 
 
-def _draw(path: Path, charts: Sequence[ControlChart]) -> None:
+def _draw(path: Path, charts: Sequence[ControlChart]) -> bytes:
     from calib.registry.chart_figure import figure, sheet
 
     drawable = [chart for chart in charts if len(chart.points) > 1]
@@ -76,12 +91,10 @@ def _draw(path: Path, charts: Sequence[ControlChart]) -> None:
             " second calibration"
         )
     made = figure(drawable[0]) if len(drawable) == 1 else sheet(drawable)
-    try:
-        made.savefig(path, dpi=150)
-    except OSError as error:
-        raise InputError(
-            f"the chart {path} cannot be written ({error.strerror or error}); choose another place"
-        ) from None
+    form, stream = path.suffix.casefold()[1:], io.BytesIO()
+    name = "Software" if form == "png" else "Creator"
+    made.savefig(stream, dpi=150, format=form, metadata={name: made_by(CHART.name)})
+    return stream.getvalue()
 
 
 def _step_facts(step: Step | None) -> dict[str, float] | None:
@@ -233,13 +246,17 @@ def due(
     from calib.registry.listing import list_constants
 
     day = on or date.today()
-    if within_days < 0:
-        raise InputError(f"--within {within_days}: expected a number of days, zero or more")
+    if not 0 <= within_days <= MOST_DAYS:
+        raise InputError(
+            f"--within {within_days:.6g}: expected a number of days, zero or more, up to"
+            f" {MOST_DAYS}"
+        )
     listing = list_constants(registry)
     lines = [_due(k, day, within_days) for k in listing.constants if k.in_force_on(day)]
     order = ("overdue", "soon", "not set", "fine")
     lines.sort(key=lambda line: (order.index(line["state"]), line["apparatus"]))
-    return {"on": day, "registry": listing.where, "constants": lines}
+    unread = unreadable_facts(one for one in listing.unreadable if not one.withdrawn)
+    return {"on": day, "registry": listing.where, "constants": lines, "unreadable": unread}
 
 
 def _due(k: StoredConstant, day: date, within_days: int) -> dict[str, Any]:

@@ -40,11 +40,13 @@ def reaction_block(
     """Drawing, sentence and text alternative for the groups of one reaction."""
     name, unit = reaction_text(kind[0]), kind[1]
     points = [p for p in (_point(run) for run in runs) if p is not None]
-    marks = _marks([run["row"] for run in runs], summary)
+    marks = _marks(_in_mean([run["row"] for run in runs]), summary)
     ident, label = f"reaction-{number}", f"{'ΔH' if unit == MOLAR else 'result'} / ({unit})"
     lines = "; ".join(f"{m.label} {minus(figures(m.value, 4))}" for m in marks)
     flagged = sum(p.flagged for p in points)
     hollow = f" Hollow diamonds: {flagged} with remarks." if flagged else ""
+    if any(p.aside for p in points):
+        hollow += " The scale is that of the groups in the mean; an arrow points to one beyond it."
     description = (
         f"{len(points)} group{'s' * (len(points) != 1)} as points with 95 % intervals, smallest at "
         "the top. "
@@ -61,7 +63,7 @@ def reaction_block(
         "ident": ident,
         "svg": drawn[0] + drawn[1],
         "description": description,
-        "sentence": _sentence(summary, len(points)),
+        "sentence": _sentence(summary, len(points), naming),
         "outlying": naming.masked(_outlying(summary)),
     }
 
@@ -69,8 +71,11 @@ def reaction_block(
 def summary_row(kind: Kind, summary: Row, rows: Sequence[Row]) -> tuple[str, ...]:
     """One line of the table of means."""
     mean = mean_of(summary)
-    here = middle([at_this_run(row) for row in rows])
-    dilute = middle([at_infinite_dilution(row) for row in rows])
+    counted = _in_mean(rows)
+    here = middle([at_this_run(row) for row in counted])
+    dilute = middle([at_infinite_dilution(row) for row in counted])
+    left_out = len(summary.get("left_out") or ())
+    groups = dash(summary.get("runs"))
     goal = here or dilute
     off = (
         "–"
@@ -79,7 +84,7 @@ def summary_row(kind: Kind, summary: Row, rows: Sequence[Row]) -> tuple[str, ...
     )
     return (
         reaction_text(kind[0]),
-        dash(summary.get("runs")),
+        f"{summary['runs'] - left_out} of {groups}" if left_out else groups,
         kind[1],
         plus_minus(mean.value, mean.u),
         minus(figures(spread_of(summary), 2)),
@@ -89,13 +94,18 @@ def summary_row(kind: Kind, summary: Row, rows: Sequence[Row]) -> tuple[str, ...
     )
 
 
+def _in_mean(rows: Sequence[Row]) -> list[Row]:
+    """The rows that the mean is of; all where none is, as for one run alone."""
+    return [row for row in rows if row.get("in_mean", True)] or list(rows)
+
+
 def _around(found: Middle | None) -> str:
     if found is None:
         return "–"
     return minus(figures(found.value, 4)) if found.u is None else plus_minus(found.value, found.u)
 
 
-def _sentence(summary: Row, groups: int) -> str:
+def _sentence(summary: Row, groups: int, naming: Naming) -> str:
     mean = mean_of(summary)
     if mean.value is None:
         return f"{groups} group{'s' * (groups != 1)}; no mean was taken."
@@ -105,10 +115,18 @@ def _sentence(summary: Row, groups: int) -> str:
         if spread is not None
         else ""
     )
+    left_out = [str(run) for run in summary.get("left_out") or ()]
+    said_out = ""
+    if left_out:
+        said_out = naming.masked(
+            f" Left out of the mean, each with its reason in the table below: "
+            f"{', '.join(left_out)}."
+        )
+        groups -= len(left_out)
     if groups == 1:
-        return f"One group: {plus_minus(mean.value, mean.u)} {mean.unit}."
+        return f"One group: {plus_minus(mean.value, mean.u)} {mean.unit}.{said_out}"
     said = f"Mean of {groups} groups: {plus_minus(mean.value, mean.u)} {mean.unit}{scatter}."
-    said += _robust(summary, groups, mean.unit)
+    said += said_out + _robust(summary, groups, mean.unit)
     shared, own = summary.get("u_shared"), summary.get("u_independent")
     if shared is not None and own is not None:
         said += (
@@ -120,18 +138,21 @@ def _sentence(summary: Row, groups: int) -> str:
         said += f" Shared: {', '.join(sources)}."
     if summary.get("deviation") is not None:
         off = plus_minus(summary["deviation"], summary.get("u_deviation"))
+        which = "robust mean" if groups > 2 else "mean"
         said += (
-            f" The mean is off what is expected by {off} {mean.unit}; {summary['mishap_verdict']}."
+            f" The {which} is off what is expected by {off} {mean.unit}; "
+            f"{summary['mishap_verdict']}."
         )
     return said
 
 
 def _robust(summary: Row, groups: int, unit: str) -> str:
-    """The mean in which groups far off count less, where there are enough to tell."""
+    """The centre in which groups far off count less, where there are enough to tell."""
     middle = summary.get("robust_mean")
     if middle is None or groups < 3:
         return ""
-    return f" Robust mean, in which groups far off count less: {minus(figures(middle, 4))} {unit}."
+    value = plus_minus(middle, summary.get("u_robust_mean"))
+    return f" Robust mean, in which groups far off count less: {value} {unit}."
 
 
 def _outlying(summary: Row) -> str:
@@ -148,7 +169,10 @@ def _point(run: Mapping[str, Any]) -> Point | None:
     if result.value is None:
         return None
     low, high = result.interval95 or (result.value, result.value)
-    return Point(run["number"], run["label"], result.value, low, high, bool(run["warnings"]))
+    return Point(
+        run["number"], run["label"], result.value, low, high, bool(run["warnings"]),
+        aside=not run["row"].get("in_mean", True),
+    )  # fmt: skip
 
 
 def _marks(rows: Sequence[Row], summary: Row) -> list[Mark]:

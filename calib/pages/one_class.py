@@ -84,9 +84,13 @@ def class_page(
         the page as text, to be written with `write_page`.
     """
     rows = list(enthalpy.get("runs", ()))
-    naming = Naming([str(row["run"]) for row in rows], anonymous=anonymous)
-    kinds = _kinds(rows, enthalpy)
     problems = list(enthalpy.get("errors", ()))
+    naming = Naming(
+        [str(row["run"]) for row in rows],
+        anonymous=anonymous,
+        unused=[str(problem["row"]) for problem in problems if problem.get("row")],
+    )
+    kinds = _kinds(rows, enthalpy)
     known = curves or {}
     runs = [
         _run(row, i, naming, list(kinds), known.get(str(row["run"])), mishaps or {})
@@ -116,7 +120,7 @@ def class_page(
         method_meanings=[listed_meaning(name) for name in _methods_in_use(rows)],
         hazards=tuple(str(one["words"]) for one in enthalpy.get("hazards", ())),
         cautions=tuple(cautions),
-        notes=(*notes, *(str(note) for note in enthalpy.get("notes") or ())),
+        notes=[naming.masked(str(note)) for note in (*notes, *(enthalpy.get("notes") or ()))],
     )
 
 
@@ -137,7 +141,7 @@ def _problem(problem: Row, naming: Naming) -> tuple[Any, ...]:
     more = [
         f"{word} {problem[key]}"
         for key, word in (("found", "found"), ("expected", "expected"), ("remedy", "what to do:"))
-        if problem.get(key)
+        if problem.get(key) and not (naming.anonymous and key == "found" and _words(problem[key]))
     ]
     message = "; ".join([str(problem.get("message") or ""), *more])
     return (
@@ -145,6 +149,12 @@ def _problem(problem: Row, naming: Naming) -> tuple[Any, ...]:
         str(problem.get("column") or "–"),
         naming.masked(message),
     )
+
+
+def _words(found: object) -> bool:
+    """Whether what was found holds letters, and so may hold a name."""
+    text = str(found)
+    return text not in ("an empty cell", "no such column") and any(map(str.isalpha, text))
 
 
 def _subtitle(rows: Sequence[Row], reactions: int, problems: Sequence[Row]) -> str:
@@ -165,7 +175,11 @@ def _run(
     mishaps: Mapping[str, Sequence[Row]],
 ) -> dict[str, Any]:
     label = str(row["run"])
-    warnings = [naming.masked(str(text), label) for text in row.get("warnings") or ()]
+    others = str(row.get("suspected") or "")  # may name other groups
+    warnings = [
+        naming.masked(str(text), None if others and others in str(text) else label)
+        for text in row.get("warnings") or ()
+    ]
     svg, figure_text = _drawing(number, logged)
     return {
         "number": number,

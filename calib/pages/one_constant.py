@@ -41,6 +41,7 @@ def certificate_page(
     *,
     budget: Sequence[Row] | None = None,
     title: str = "",
+    chain_head: str = "",
 ) -> str:
     """One HTML page that prints on one sheet of A4.
 
@@ -51,6 +52,7 @@ def certificate_page(
         budget: ``source``, ``u_J_per_K``, ``share_percent``, the largest come first; None takes
             what is stored.
         title: heading of the page; made from the apparatus where empty.
+        chain_head: newest hash of the registry's chain, by which the registry can be verified.
 
     Returns:
         the page as text, to be written with `write_page`.
@@ -81,7 +83,7 @@ def certificate_page(
         warnings=_warnings(constant),
         meanings=_meanings(constant),
         caution=_CAUTION,
-        record=_record(constant),
+        record=_record(constant, chain_head),
         digests=[digest[:12] for digest in constant.digests[:_MOST_DIGESTS]],
         more_digests=max(len(constant.digests) - _MOST_DIGESTS, 0),
     )
@@ -242,7 +244,7 @@ def _meanings(constant: StoredConstant) -> list[Meaning]:
     return [NUMBERS[name] for name in names]
 
 
-def _record(constant: StoredConstant) -> str:
+def _record(constant: StoredConstant, chain_head: str) -> str:
     made = f"Made by {constant.made_by} on {constant.made_at.isoformat()[:10]}"
     said = f"{made} with cupledger {constant.software_version}."
     if constant.approved_at is not None:
@@ -250,4 +252,8 @@ def _record(constant: StoredConstant) -> str:
         said += f": {constant.approved_why}." if constant.approved_why else "."
     if constant.note:
         said += f" Note: {constant.note.rstrip('.')}."
-    return f"{said} Registry entry {constant.uid}."
+    said += f" Registry entry {constant.uid}."
+    if chain_head:  # in parts of eight, so that the line can be folded on the sheet
+        parts = " ".join(chain_head[at : at + 8] for at in range(0, len(chain_head), 8))
+        said += f" Head of the registry's chain of hashes: {parts}."
+    return said

@@ -9,9 +9,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import os
 import re
-import tempfile
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -19,15 +17,17 @@ from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup, escape
 
-from calib.errors import InputError
+from calib.outputs import PAGE, TEMPLATES, Outputs, made_by, page_kind
 from calib.version import __version__
 from fitting.drawings.style import DARK, LIGHT
+from fitting.files.outputs import BEGINNING
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
 _TEMPLATES = Path(__file__).parent / "templates"
 
+_KIND = re.compile(r'<meta name="generator" content="cupledger [^":]*: ([^"]*)">')
 _LOWERED = re.compile(r"_([A-Za-z0-9]+)")
 
 SAFETY_SENTENCE = (
@@ -55,47 +55,24 @@ def render(template: str, *, script: str = "", **context: Any) -> str:
             script=Markup(code),
             style=Markup(_style()),
             version=__version__,
+            made_by=made_by(TEMPLATES.get(template.partition(".")[0], "page")),
             safety_sentence=SAFETY_SENTENCE,
             **context,
         )
     )
 
 
-def write_page(path: str | Path, html: str) -> Path:
-    """Write a page as UTF-8, whole or not at all; an older page of that name is replaced.
+def write_page(path: str | Path, html: str, *, outputs: Outputs | None = None) -> Path:
+    """Write a page as UTF-8, whole or not at all; an older page of its kind is replaced.
+
+    Which kind it is, the page says itself. ``outputs`` says what the call reads and whether a file
+    of others may be replaced.
 
     Raises:
-        InputError: the folder does not exist, or the file cannot be written there.
+        OutputError: the file may not or cannot be written there.
     """
-    target = Path(path)
-    if target.is_dir():
-        raise InputError(f"{target} is a folder; give the name of an .html file in it")
-    if not target.parent.is_dir():
-        raise InputError(
-            f"the page {target} cannot be written: the folder {target.parent} does not exist; "
-            "make it first or choose another"
-        )
-    try:
-        handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".tmp")
-    except OSError as error:
-        raise _cannot_write(target, error) from None
-    spare = Path(name)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-            stream.write(html)
-        spare.chmod(0o644)
-        spare.replace(target)
-    except OSError as error:
-        spare.unlink(missing_ok=True)
-        raise _cannot_write(target, error) from None
-    return target
-
-
-def _cannot_write(target: Path, error: OSError) -> InputError:
-    return InputError(
-        f"the page {target} cannot be written: {error.strerror or error}; "
-        "nothing was changed: choose another place"
-    )
+    kind = _KIND.search(html[:BEGINNING])
+    return (outputs or Outputs()).write(page_kind(kind[1]) if kind else PAGE, path, html)
 
 
 def _policy(code: str) -> str:

@@ -182,6 +182,7 @@ class Point:
     low: float
     high: float
     flagged: bool = False
+    aside: bool = False  # left out of the mean: the scale is the others'
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +209,9 @@ def class_points(
 ) -> Markup:
     """Every group as a point with its interval, one line each, sorted by value.
 
-    Names stand beside the points while there is room for them (60 groups); the table has them all.
+    The scale is that of the marks and of the groups in the mean; one that was left out and lies
+    beyond it is an arrow at the edge, with its value. Names stand beside the points while there is
+    room for them (60 groups); the table has them all.
     """
     width = 720.0 if form == "wide" else 360.0
     named = len(points) <= 60
@@ -217,8 +220,9 @@ def class_points(
     left = 12 + min(letters * _LETTER, 0.3 * width)
     top = 14.0 + 16 * len(marks)
     height = row * max(len(points), 1) + 8
-    spots = [p.value for p in points] + [m.value for m in marks]
-    edges = [e for p in points for e in (p.low, p.high) if math.isfinite(e)]
+    scaled = [p for p in points if not p.aside] or points
+    spots = [p.value for p in scaled] + [m.value for m in marks]
+    edges = [e for p in scaled for e in (p.low, p.high) if math.isfinite(e)]
     frame = _Frame(left, top, width - left - 14, height, _clipped(spots, edges), (0.0, 1.0))
     parts = [_open_svg(width, top + height + 38, ident, form, title, description)]
     parts.append(_x_axis(frame, 8 if form == "wide" else 4, label))
@@ -267,13 +271,33 @@ def _mark(frame: _Frame, mark: Mark, to_the_left: bool, text_y: float) -> str:
     )
 
 
+def _beyond(frame: _Frame, point: Point, y: float, size: float, named: bool) -> str:
+    """An arrow at the edge of the scale, with the value that lies beyond it."""
+    left = frame.px(point.value) < frame.left
+    tip, way = (frame.left, 1) if left else (frame.left + frame.width, -1)
+    value = (
+        f'<text x="{tip + way * (size + 8):.1f}" y="{y - 3:.1f}" '
+        f'text-anchor="{"start" if left else "end"}">{number(float(f"{point.value:.4g}"))}</text>'
+        if named
+        else ""
+    )
+    return (
+        f'<path d="M{tip:.1f} {y:.1f}l{way * (size + 4):.1f} {-size:.1f}v{2 * size:.1f}z" '
+        f'fill="var(--paper)" stroke="var(--ink)" stroke-width="1.4"/>{value}'
+    )
+
+
 def _point(frame: _Frame, point: Point, y: float, row: float, named: bool) -> str:
     x, right = frame.px(point.value), frame.left + frame.width
-    low = max(frame.px(point.low), frame.left) if math.isfinite(point.low) else frame.left
-    high = min(frame.px(point.high), right) if math.isfinite(point.high) else right
+    low = (
+        min(max(frame.px(point.low), frame.left), right) if math.isfinite(point.low) else frame.left
+    )
+    high = max(min(frame.px(point.high), right), frame.left) if math.isfinite(point.high) else right
     size = min(4.0, 0.45 * row)
     shape = (
-        f'<path d="M{x:.1f} {y - size - 1:.1f}l{size + 1:.1f} {size + 1:.1f}'
+        _beyond(frame, point, y, size, named)
+        if not frame.left <= x <= right
+        else f'<path d="M{x:.1f} {y - size - 1:.1f}l{size + 1:.1f} {size + 1:.1f}'
         f'l{-size - 1:.1f} {size + 1:.1f}l{-size - 1:.1f} {-size - 1:.1f}z" fill="var(--paper)" '
         'stroke="var(--ink)" stroke-width="1.4"/>'
         if point.flagged

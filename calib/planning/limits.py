@@ -96,9 +96,9 @@ def _one(
 
 
 def _holds(formula: str, water_g: float, t_C: float) -> float:
-    from calib.substances.solubility import solubility
+    from calib.substances.solubility import holds_g
 
-    return solubility(formula, min(max(t_C, 0.0), 60.0)).value * water_g / 100.0
+    return holds_g(formula, water_g, t_C).value
 
 
 def _share(formula: str, grams: float, water_g: float, t1: float, rise: float) -> float:

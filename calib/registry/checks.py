@@ -7,6 +7,16 @@ from datetime import date
 from sqlalchemy import Connection, select
 
 from calib.registry import schema
+from calib.registry.validation import plain
+
+NEEDS = {
+    "draft": "draft",
+    "approved": "approve",
+    "superseded": "supersede",
+    "withdrawn": "withdraw",
+}
+"""The action of the trail that a status needs."""
+STEPS = tuple(NEEDS.values())
 
 
 def problems(connection: Connection) -> tuple[str, ...]:
@@ -41,6 +51,8 @@ def timeline_problems(connection: Connection) -> tuple[str, ...]:
     found = []
     before = None
     for row in connection.execute(query):
+        if not isinstance(row.valid_from, date) or not isinstance(row.valid_to, date | None):
+            continue  # a row that cannot be read is named elsewhere
         if row.valid_to is not None and row.valid_to <= row.valid_from:
             continue
         same = before is not None and before.apparatus == row.apparatus
@@ -54,18 +66,34 @@ def timeline_problems(connection: Connection) -> tuple[str, ...]:
 
 
 def untold(connection: Connection) -> tuple[str, ...]:
-    """Every constant's status is told by the trail."""
+    """Every constant's status is told by the trail, in an order that a constant can go through.
+
+    Lines from another registry may stand in any order beside ours; those made here may not: a draft
+    first, approved once, nothing after it was withdrawn.
+    """
     c, a = schema.constants.c, schema.audit.c
-    told: dict[str, set[str]] = {}
-    for line in connection.execute(select(a.constant_uid, a.action).where(a.constant_uid != "")):
-        told.setdefault(line.constant_uid, set()).add(line.action)
-    needs = {"approved": "approve", "superseded": "supersede", "withdrawn": "withdraw"}
+    told: dict[str, list[tuple[str, str, bool]]] = {}
+    lines = select(a.constant_uid, a.action, a.at, a.imported_in).where(a.action.in_(STEPS))
+    for line in connection.execute(lines.order_by(a.id)):
+        told.setdefault(line.constant_uid, []).append((line.action, line.at, not line.imported_in))
     found = []
-    for row in connection.execute(select(c.id, c.uid, c.apparatus, c.status)):
-        action = needs.get(row.status, "draft")
-        if action not in told.get(row.uid, set()):
-            found.append(
-                f"constant {row.id} of {row.apparatus} is {row.status}, and the trail has no"
-                " line for it"
-            )
+    columns = (c.id, c.uid, c.apparatus, c.status, c.approved_at, c.withdrawn_at)
+    for row in connection.execute(select(*columns)):
+        steps = told.get(row.uid, [])
+        action = NEEDS.get(row.status, "draft")
+        name = f"constant {row.id} of {plain(row.apparatus)}"
+        if action not in {step[0] for step in steps}:
+            found.append(f"{name} is {plain(row.status)}, and the trail has no line for it")
+            continue
+        moments = {"approve": row.approved_at, "withdraw": row.withdrawn_at}
+        found += [
+            f"{name}: the trail has no line '{verb}' of the moment that it gives, {plain(moment)}"
+            for verb, moment in moments.items()
+            if moment is not None and (verb, moment) not in {step[:2] for step in steps}
+        ]
+        here = [step[0] for step in steps if step[2]]
+        if steps[0][0] != "draft":
+            found.append(f"{name}: the trail tells what became of it before its draft")
+        if here.count("approve") > 1 or "withdraw" in here[:-1]:
+            found.append(f"{name} goes back: the trail tells {', '.join(here)}")
     return tuple(found)

@@ -25,8 +25,9 @@ from sqlalchemy import Connection, Engine, create_engine, event, insert, select
 from sqlalchemy.exc import DBAPIError, DisconnectionError, NoSuchModuleError
 from sqlalchemy.pool import QueuePool, StaticPool
 
-from calib.registry import failures, schema
+from calib.registry import chain, failures, schema, validation
 from calib.registry.errors import RegistryError, RegistryReadOnly, RegistryUnreachable
+from calib.registry.layout import as_text
 from calib.registry.place import Place, sqlite_uri
 
 WRITER_LOCK = 0x43757073  # the advisory lock that PostgreSQL writers queue for
@@ -56,25 +57,50 @@ class Change:
     at: str
     token: str
     lines: int = field(default=0)
+    chained: bool = True  # False while the schema is older than the chain
+    head: str | None = None  # hash of the newest line, once it was looked up
 
     def note(
         self, action: str, what: str, *, apparatus: str = "", constant_uid: str = "", why: str = ""
     ) -> None:
-        """Add one line to the trail; it is kept or lost together with the change itself."""
-        self.connection.execute(
-            insert(schema.audit).values(
-                uid=uuid.uuid4().hex,
-                change=self.token,
-                at=self.at,
-                by=self.by,
-                action=action,
-                apparatus=apparatus,
-                constant_uid=constant_uid,
-                what=what,
-                why=why,
-                imported_in="",
-            )
-        )
+        """Add one line to the trail; it is kept or lost together with the change itself.
+
+        To be called after the row it tells of was written: the line carries that row's hash.
+        """
+        line = self.line(action, what, apparatus=apparatus, constant_uid=constant_uid, why=why)
+        wrong = validation.problems("audit", line, coming_in=True, whole=False)
+        if wrong:
+            raise RegistryError(f"this cannot be kept: {'; '.join(wrong)}; nothing was changed")
+        told = ""
+        if self.chained:
+            told = chain.row_told(self.connection, apparatus=apparatus, constant_uid=constant_uid)
+        self.add_line(line, row_sha256=told)
+
+    def line(
+        self, action: str, what: str, *, apparatus: str = "", constant_uid: str = "", why: str = ""
+    ) -> dict[str, Any]:
+        """A line of the trail by whoever makes this change, not yet added."""
+        return {
+            "uid": uuid.uuid4().hex,
+            "change": self.token,
+            "at": self.at,
+            "by": self.by,
+            "action": action,
+            "apparatus": apparatus,
+            "constant_uid": constant_uid,
+            "what": what,
+            "why": why,
+            "imported_in": "",
+        }
+
+    def add_line(self, line: dict[str, Any], *, row_sha256: str = "") -> None:
+        """Add a line as it stands, chained to the one before it."""
+        if self.chained:
+            if self.head is None:
+                self.head = chain.head(self.connection)
+            line = {**line, "row_sha256": row_sha256, "previous_sha256": self.head}
+            line["chain_sha256"] = self.head = chain.digest_of_line(line)
+        self.connection.execute(insert(schema.audit).values(**line))
         self.lines += 1
 
 
@@ -108,6 +134,8 @@ class Store:
                     yield connection
         except DBAPIError as error:
             raise failures.explain(error, self.place) from None
+        except UnicodeDecodeError:  # names of columns that are no text any more
+            raise failures.damaged(self.place) from None
 
     @contextmanager
     def change(self, by: str | None = None) -> Iterator[Change]:
@@ -134,6 +162,8 @@ class Store:
                 raise failures.explain(error, self.place) from None
             if not self._was_kept(change.token, error):
                 raise failures.explain(error, self.place) from None
+        except UnicodeDecodeError:
+            raise failures.damaged(self.place) from None
 
     def _was_kept(self, token: str, error: DBAPIError) -> bool:
         """Whether the change of that name is in the registry; waits for a server that restarts."""
@@ -167,6 +197,7 @@ def _sqlite_engine(place: Place, *, read_only: bool, timeout_s: float) -> Engine
             connection = sqlite3.connect(
                 address, uri=True, timeout=timeout_s, check_same_thread=False
             )
+        connection.text_factory = as_text  # a byte that is no UTF-8 must not end a whole list
         connection.isolation_level = None  # transactions begin where this module says so
         connection.execute("pragma foreign_keys = on")
         connection.execute("pragma synchronous = full")

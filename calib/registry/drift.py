@@ -263,4 +263,6 @@ def _scatter(
 
 
 def _chance(p: float) -> str:
-    return "below 0.1 %" if p < 0.001 else f"{100 * p:.2g} %"
+    if p < 0.001:
+        return "below 0.1 %"
+    return f"{100 * p:.0f} %" if p >= 0.0995 else f"{100 * p:.2g} %"

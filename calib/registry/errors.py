@@ -10,6 +10,7 @@ __all__ = [
     "NotARegistry",
     "RegistryBusy",
     "RegistryError",
+    "RegistryNotWritten",
     "RegistryReadOnly",
     "RegistryUnreachable",
     "UnknownApparatus",
@@ -41,15 +42,19 @@ class NewerRegistry(RegistryError):  # noqa: N818 - named for what is the matter
         self.known = known
 
 
-class RegistryReadOnly(RegistryError):  # noqa: N818 - named for what is the matter
+class RegistryNotWritten(RegistryError):  # noqa: N818 - named for what is the matter
+    """A change was right but could not be stored: no room, no right, no server, no turn."""
+
+
+class RegistryReadOnly(RegistryNotWritten):
     """A change was asked of a registry that can only be read."""
 
 
-class RegistryBusy(RegistryError):  # noqa: N818 - named for what is the matter
+class RegistryBusy(RegistryNotWritten):
     """Others held the registry for longer than the waiting time; nothing was changed."""
 
 
-class RegistryUnreachable(RegistryError):  # noqa: N818 - named for what is the matter
+class RegistryUnreachable(RegistryNotWritten):
     """The database server cannot be reached, or went away.
 
     ``done`` says whether the change under way was kept: True, False, or None where nobody could be

@@ -3,56 +3,33 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any, Protocol
 
+from calib.registry.columns import TABLES
 from calib.registry.records import StoredConstant
+from calib.registry.validation import Unreadable, as_day, plain, problems, unreadable
 
-SCHEMA_VERSION = 4  # what each version brought: migrations.py
+SCHEMA_VERSION = 5  # what each version brought: migrations.py
 
-# Fields of a constant that are stored under their own name in lower case.
-PLAIN = [
-    "apparatus",
-    "method",
-    "constant_J_per_K",
-    "u_constant_J_per_K",
-    "heat_loss_W_per_K",
-    "u_heat_loss_W_per_K",
-    "sensor_lag_s",
-    "runs",
-    "between_run_sd_J_per_K",
-    "valid_from",
-    "recheck_due",
-    "recheck_uses",
-    "failed_quality",
-    "rows_json",
-    "note",
-    "software_version",
-    "fill_slope_J_per_K_per_mL",
-    "u_fill_slope_J_per_K_per_mL",
-    "fill_reference_mL",
-    "details_json",
-    "wall_part_J_per_K",
-    "hidden_share",
-    "u_hidden_share",
-]
 RANGES = {
     "fill_mL": ("fill_lo_ml", "fill_hi_ml"),
     "temperature_C": ("temperature_lo_c", "temperature_hi_c"),
 }
-STORED_ONLY = [
-    "id",
-    "uid",
-    "valid_to",
-    "status",
-    "superseded_by",
-    "made_by",
-    "approved_by",
-    "approved_why",
-    "withdrawn_by",
-    "withdrawn_why",
-]
-DATES = ("valid_from", "valid_to", "recheck_due")
+STORED_ONLY = (
+    *("id", "uid", "valid_to", "status", "superseded_by", "made_by"),
+    *("approved_by", "approved_why", "withdrawn_by", "withdrawn_why"),
+)
+_READ_OTHERWISE = {"warnings_json", "digests_json", "made_at", "approved_at", "withdrawn_at"}
+_ENDS = {end for ends in RANGES.values() for end in ends}
+PLAIN = tuple(
+    column.name
+    for column in TABLES["constants"]
+    if column.name not in {*STORED_ONLY, *_READ_OTHERWISE} and column.stored not in _ENDS
+)
+"""Fields of a new constant that are stored under their own name in lower case."""
+DAYS = tuple(column.name for column in TABLES["constants"] if column.kind == "day")
 
 
 class Row(Protocol):
@@ -61,9 +38,20 @@ class Row(Protocol):
     def __getitem__(self, name: str, /) -> Any: ...
 
 
+def read_constant(row: Mapping[str, Any], *, uses: int = 0) -> StoredConstant | Unreadable:
+    """The record of one row of the constants with its apparatus' kind, or why there is none."""
+    found = problems("constants", row)
+    if not isinstance(row["kind"], str):
+        found.append(f"its cup {plain(row['apparatus'])} is not registered, or has no kind")
+    if found:
+        return unreadable("constants", row, found)
+    return stored_constant(row, uses=uses)
+
+
 def stored_constant(row: Row, *, uses: int = 0) -> StoredConstant:
-    """The record of one row of the constants with its apparatus' kind, dates as dates."""
+    """The record of a row that passed the check, days as dates."""
     values: dict[str, Any] = {name: row[name.lower()] for name in (*PLAIN, *STORED_ONLY)}
+    values |= {name: as_day(values[name]) for name in DAYS}
     for name, (low, high) in RANGES.items():
         values[name] = None if row[low] is None else (row[low], row[high])
     return StoredConstant(
@@ -80,3 +68,11 @@ def stored_constant(row: Row, *, uses: int = 0) -> StoredConstant:
 
 def _moment(text: str | None) -> datetime | None:
     return None if text is None else datetime.fromisoformat(text)
+
+
+def as_text(raw: bytes) -> str | bytes:
+    """What SQLite gives for a text: the text, or the bytes where they are not UTF-8."""
+    try:
+        return raw.decode("utf-8")
+    except UnicodeDecodeError:
+        return raw

@@ -8,16 +8,22 @@ gap, and nothing fills it by itself: a cup whose constant was withdrawn may have
 
 from __future__ import annotations
 
+import json
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 
-from sqlalchemy import insert, or_, update
+from sqlalchemy import Connection, insert, select, update
 
-from calib.registry import cups, schema
+from calib.plausible import doubts_about, remarks_about
+from calib.plausible.facts import details_of
+from calib.registry import cups, judging, schema
 from calib.registry.connection import Change
 from calib.registry.errors import RegistryError
 from calib.registry.records import NewConstant, StoredConstant
-from calib.registry.rows import constant_values, constants_query, stored_constant
+from calib.registry.rows import constant_values, constants_query, read_constants
+from calib.registry.validation import plain, same_name
 
 c = schema.constants.c
 
@@ -50,19 +56,55 @@ def keep(change: Change, new: NewConstant, *, approved: bool, reason: str) -> tu
     """Store one constant unless it is there already: its number, and whether it was there.
 
     With ``approved`` it is put in force too, unless it failed its checks and no reason is given.
+    A twin that was held back for what no longer holds (a date that is told now) is no twin.
     """
-    query = constants_query().where(c.apparatus == new.apparatus.strip(), c.status != "withdrawn")
-    rows = change.connection.execute(query.order_by(c.id)).mappings().all()
-    twin = next((k for k in map(stored_constant, rows) if is_same(k, new)), None)
+    cup = cups.stored_name(change.connection, new.apparatus.strip())
+    query = constants_query().where(c.apparatus == cup, c.status != "withdrawn")
+    stored, _ = read_constants(change.connection, query.order_by(c.id))
+    same = [k for k in stored if is_same(k, new)]
+    twin = next((k for k in same if new.failed_quality or not k.held_back), None)
     number = add_draft(change, new) if twin is None else twin.id
     is_draft = twin is None or twin.status == "draft"
     if approved and is_draft and (not new.failed_quality or reason.strip()):
-        approve(change, number, reason, None)
+        approve(change, number, reason, None, judged=True)
     return number, twin is not None
 
 
-def approve(change: Change, number: int, reason: str, valid_from: date | None) -> None:
-    """Put a draft in force from its date on, ending what was in force before."""
+def judged(connection: Connection, new: Sequence[NewConstant]) -> list[NewConstant]:
+    """Constants as they are to be stored: with what speaks against each, and what to know of it.
+
+    They are held against one another and against what is in force (`calib.registry.judging`).
+    """
+    found = []
+    for one in new:
+        around = judging.beside(connection, one, companions=new)
+        doubts = doubts_about(one, around)
+        said = [text for text in (one.failed_quality, judging.sentence(doubts)) if text]
+        details = {**details_of(one), "doubts": [doubt.to_json() for doubt in doubts]}
+        remarks = () if said else remarks_about(one, around)
+        found.append(replace(
+            one,
+            failed_quality="; ".join(said),
+            warnings=(*one.warnings, *remarks),
+            details_json=json.dumps(details, ensure_ascii=False, default=str),
+        ))  # fmt: skip
+    return found
+
+
+def approve(
+    change: Change,
+    number: int,
+    reason: str,
+    valid_from: date | None,
+    *,
+    judged: bool = False,
+    companions: Sequence[StoredConstant] = (),
+) -> None:
+    """Put a draft in force from its date on, ending what was in force before.
+
+    What speaks against it is asked anew (``judged``: it was just now), since other cups and other
+    constants may have come since it was stored; then a reason is needed, and the trail keeps both.
+    """
     draft = get(change, number)
     if draft.status != "draft":
         raise RegistryError(
@@ -70,22 +112,24 @@ def approve(change: Change, number: int, reason: str, valid_from: date | None) -
             " approved;"
             " nothing was changed"
         )
-    if draft.failed_quality and not reason.strip():
+    against = draft.failed_quality
+    if not judged:
+        kept = {one["check"] for one in draft.doubts}
+        fresh = judging.doubts(
+            change.connection, draft, valid_from=valid_from, companions=companions
+        )
+        said = [one.message for one in fresh if one.check not in kept]
+        against = "; ".join([*((against,) if against else ()), *said])
+    if against and not reason.strip():
         raise RegistryError(
-            f"constant {number} of {draft.apparatus} failed its checks ({draft.failed_quality});"
+            f"constant {number} of {draft.apparatus} failed its checks ({against});"
             " approve"
             " it all the same by giving a reason with --reason; nothing was changed"
         )
     start = valid_from or draft.valid_from
-    change.note(
-        "approve",
-        f"constant of {draft.apparatus} approved, in force from {start}",
-        apparatus=draft.apparatus,
-        constant_uid=draft.uid,
-        why=reason.strip(),
-    )
+    although = f", although: {against}" if against else ""
     earlier, later = _neighbours(change, draft.apparatus, start)
-    if earlier is not None:
+    if earlier is not None:  # before the draft: at most one is approved at any moment
         _end(change, earlier, start, draft.id)
     values = {
         "status": "approved" if later is None else "superseded",
@@ -97,8 +141,26 @@ def approve(change: Change, number: int, reason: str, valid_from: date | None) -
         "approved_why": reason.strip(),
     }
     change.connection.execute(update(schema.constants).where(c.id == number).values(**values))
+    change.note(
+        "approve",
+        f"constant of {draft.apparatus} approved, in force from {start}{although}",
+        apparatus=draft.apparatus,
+        constant_uid=draft.uid,
+        why=reason.strip(),
+    )
+    if earlier is not None:
+        _note_superseded(change, earlier, start)
     if later is not None:
         _note_superseded(change, draft, later.valid_from)
+
+
+def approve_together(
+    change: Change, numbers: Sequence[int], reason: str, valid_from: date | None
+) -> None:
+    """Put several drafts in force, all or none; they are held against one another."""
+    drafts = [get(change, number) for number in numbers]
+    for number in numbers:
+        approve(change, number, reason, valid_from, companions=drafts)
 
 
 def _neighbours(
@@ -108,16 +170,17 @@ def _neighbours(
     in_use = constants_query().where(
         c.apparatus == apparatus, c.status.in_(("approved", "superseded"))
     )
-    covering = in_use.where(c.valid_from <= day, or_(c.valid_to.is_(None), c.valid_to > day))
-    following = in_use.where(
-        c.valid_from > day, or_(c.valid_to.is_(None), c.valid_to > c.valid_from)
-    )
-    first = change.connection.execute(covering.order_by(c.valid_from.desc())).mappings().first()
-    second = change.connection.execute(following.order_by(c.valid_from)).mappings().first()
-    return (
-        None if first is None else stored_constant(first),
-        None if second is None else stored_constant(second),
-    )
+    found, bad = read_constants(change.connection, in_use.order_by(c.valid_from))
+    if bad:
+        raise RegistryError(
+            f"{bad[0]}, and it may be in force; take it out of use first (cupledger constants"
+            f' withdraw {bad[0].number} --reason "…"); nothing was changed'
+        )
+    covering = [k for k in found if k.in_force_on(day)]
+    following = [
+        k for k in found if k.valid_from > day and (k.valid_to is None or k.valid_to > k.valid_from)
+    ]
+    return covering[-1] if covering else None, following[0] if following else None
 
 
 def _end(change: Change, old: StoredConstant, day: date, by_number: int) -> None:
@@ -126,7 +189,6 @@ def _end(change: Change, old: StoredConstant, day: date, by_number: int) -> None
         .where(c.id == old.id)
         .values(status="superseded", valid_to=day, superseded_by=by_number)
     )
-    _note_superseded(change, old, day)
 
 
 def _note_superseded(change: Change, old: StoredConstant, day: date) -> None:
@@ -139,16 +201,19 @@ def _note_superseded(change: Change, old: StoredConstant, day: date) -> None:
 
 
 def withdraw(change: Change, number: int, reason: str) -> None:
-    """Take a constant out of use for all dates; the reason is required."""
-    old = get(change, number)
+    """Take a constant out of use for all dates, one that cannot be read, too; say why."""
+    query = select(c.uid, c.apparatus, c.status, c.withdrawn_why).where(c.id == number)
+    old = change.connection.execute(query).first()
+    if old is None:
+        raise no_such_constant(number)
+    cup = plain(old.apparatus)
     if not reason.strip():
         raise RegistryError(
-            f"say why constant {number} of {old.apparatus} is withdrawn (--reason); nothing was"
-            " changed"
+            f"say why constant {number} of {cup} is withdrawn (--reason); nothing was changed"
         )
     if old.status == "withdrawn":
         raise RegistryError(
-            f"constant {number} of {old.apparatus} was withdrawn before ({old.withdrawn_why});"
+            f"constant {number} of {cup} was withdrawn before ({plain(old.withdrawn_why)});"
             " nothing was"
             " changed"
         )
@@ -164,19 +229,21 @@ def withdraw(change: Change, number: int, reason: str) -> None:
     )
     change.note(
         "withdraw",
-        f"constant of {old.apparatus} withdrawn (it was {old.status})",
-        apparatus=old.apparatus,
-        constant_uid=old.uid,
+        f"constant of {cup} withdrawn (it was {plain(old.status)})",
+        apparatus=old.apparatus if plain(old.apparatus) == old.apparatus else "",
+        constant_uid=old.uid if plain(old.uid) == old.uid else "",
         why=reason.strip(),
     )
 
 
 def get(change: Change, number: int) -> StoredConstant:
-    """The constant of that number. Raises RegistryError where there is none."""
-    row = change.connection.execute(constants_query().where(c.id == number)).mappings().first()
-    if row is None:
+    """The constant of that number. Raises RegistryError where there is none that can be read."""
+    found, bad = read_constants(change.connection, constants_query().where(c.id == number))
+    if bad:
+        raise RegistryError(f"{bad[0]}; nothing was changed")
+    if not found:
         raise no_such_constant(number)
-    return stored_constant(row)
+    return found[0]
 
 
 def no_such_constant(number: int) -> RegistryError:
@@ -190,7 +257,7 @@ def no_such_constant(number: int) -> RegistryError:
 def is_same(stored: StoredConstant, new: NewConstant) -> bool:
     """Whether ``new`` is what ``stored`` holds already: same inputs, method and result."""
     return (
-        stored.apparatus == new.apparatus
+        same_name(stored.apparatus) == same_name(new.apparatus)
         and stored.method == new.method
         and stored.digests == new.digests
         and stored.rows_json == new.rows_json

@@ -11,12 +11,11 @@ from __future__ import annotations
 import os
 import sqlite3
 from dataclasses import dataclass
-from datetime import date
-from typing import Any
 
-from calib.registry.layout import DATES, SCHEMA_VERSION, stored_constant
+from calib.registry.layout import SCHEMA_VERSION, as_text, read_constant
 from calib.registry.place import Place, find_place, sqlite_uri
 from calib.registry.records import StoredConstant
+from calib.registry.validation import Unreadable
 
 CONSTANTS = """
 select constants.*, apparatus.kind, (
@@ -24,7 +23,7 @@ select constants.*, apparatus.kind, (
     from results join result_constants on result_constants.result_id = results.id
     where result_constants.constant_id = constants.id and results.pooled = 0
 ) as uses
-from constants join apparatus on apparatus.id = constants.apparatus
+from constants left join apparatus on apparatus.id = constants.apparatus
 where ? is null or constants.apparatus = ?
 order by constants.apparatus, constants.valid_from, constants.id
 """
@@ -32,10 +31,14 @@ order by constants.apparatus, constants.valid_from, constants.id
 
 @dataclass(frozen=True, slots=True)
 class Listing:
-    """Constants by apparatus and date, and the address they were read from (password masked)."""
+    """Constants by apparatus and date, and the address they were read from (password masked).
+
+    ``unreadable``: what is stored and cannot be read, each with the reason.
+    """
 
     where: str
     constants: tuple[StoredConstant, ...]
+    unreadable: tuple[Unreadable, ...] = ()
 
 
 def list_constants(
@@ -52,14 +55,16 @@ def list_constants(
         return Listing(place.shown, ())
     found = _quickly(place, apparatus)
     if found is not None:
-        return Listing(place.shown, found)
+        return Listing(place.shown, *found)
     from calib.registry.store import open_registry
 
     with open_registry(url_or_path, create=False) as registry:
-        return Listing(registry.where, registry.constants(apparatus))
+        return Listing(registry.where, *registry.constants_apart(apparatus))
 
 
-def _quickly(place: Place, apparatus: str | None) -> tuple[StoredConstant, ...] | None:
+def _quickly(
+    place: Place, apparatus: str | None
+) -> tuple[tuple[StoredConstant, ...], tuple[Unreadable, ...]] | None:
     """The constants of a SQLite file of the present schema; None where it takes the full way."""
     if place.path is None or not place.path.is_file():
         return None
@@ -69,21 +74,17 @@ def _quickly(place: Place, apparatus: str | None) -> tuple[StoredConstant, ...] 
         return None
     try:
         connection.row_factory = sqlite3.Row
+        connection.text_factory = as_text
         connection.execute("begin")
         version = connection.execute("select max(version) from cupledger_schema").fetchone()[0]
         known = connection.execute("select 1 from apparatus where id = ?", (apparatus,)).fetchone()
         if version != SCHEMA_VERSION or (apparatus is not None and known is None):
             return None
-        return tuple(_record(row) for row in connection.execute(CONSTANTS, (apparatus, apparatus)))
-    except sqlite3.Error:
+        rows = connection.execute(CONSTANTS, (apparatus, apparatus)).fetchall()
+    except (sqlite3.Error, UnicodeDecodeError):
         return None
     finally:
         connection.close()
-
-
-def _record(row: sqlite3.Row) -> StoredConstant:
-    values: dict[str, Any] = dict(row)
-    for name in DATES:
-        if values[name] is not None:
-            values[name] = date.fromisoformat(values[name])
-    return stored_constant(values, uses=values["uses"])
+    found = [read_constant(dict(row), uses=row["uses"]) for row in rows]
+    good = tuple(one for one in found if isinstance(one, StoredConstant))
+    return good, tuple(one for one in found if isinstance(one, Unreadable))

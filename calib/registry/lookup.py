@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, Select, or_, select
 
-from calib.registry import cups, results, schema
-from calib.registry.errors import NoConstant
+from calib.registry import cups, judging, results, schema
+from calib.registry.errors import NoConstant, RegistryError
 from calib.registry.lifecycle import no_such_constant
 from calib.registry.records import AuditLine, StoredConstant
-from calib.registry.rows import audit_lines, constants_query, stored_constant
+from calib.registry.rows import constants_query, read_constants, read_lines
+from calib.registry.validation import Unreadable
 
 if TYPE_CHECKING:
     from calib.registry.pooling import KindPooled
@@ -19,29 +21,41 @@ if TYPE_CHECKING:
 c = schema.constants.c
 
 
-def fetch(connection: Connection, query: Select[Any]) -> tuple[StoredConstant, ...]:
-    """The constants of a query, each with the number of recorded uses."""
-    rows = connection.execute(query).mappings().all()
-    counted = results.uses(connection, rows[0]["id"] if len(rows) == 1 else None) if rows else {}
-    return tuple(stored_constant(row, uses=counted.get(row["id"], 0)) for row in rows)
+def fetch(
+    connection: Connection, query: Select[Any]
+) -> tuple[tuple[StoredConstant, ...], tuple[Unreadable, ...]]:
+    """The constants of a query, each with its number of recorded uses; and what cannot be read."""
+    found, bad = read_constants(connection, query)
+    counted = results.uses(connection, found[0].id if len(found) == 1 else None) if found else {}
+    return tuple(replace(k, uses=counted.get(k.id, 0)) for k in found), tuple(bad)
 
 
 def constant(connection: Connection, number: int) -> StoredConstant:
-    """One constant by its number. Raises RegistryError where there is none."""
-    found = fetch(connection, constants_query().where(c.id == number))
-    if not found:
+    """One constant by its number. Raises RegistryError where none can be read."""
+    found = constant_or_why(connection, number)
+    if isinstance(found, Unreadable):
+        raise RegistryError(f"{found}; nothing was changed")
+    return found
+
+
+def constant_or_why(connection: Connection, number: int) -> StoredConstant | Unreadable:
+    """One constant by its number, or why it cannot be read. Raises RegistryError for none."""
+    found, bad = fetch(connection, constants_query().where(c.id == number))
+    if not found and not bad:
         raise no_such_constant(number)
-    return found[0]
+    return found[0] if found else bad[0]
 
 
 def constants(
     connection: Connection, apparatus: str | None, status: str | None
-) -> tuple[StoredConstant, ...]:
-    """All constants, or those of one apparatus or one status, by apparatus and date."""
+) -> tuple[tuple[StoredConstant, ...], tuple[Unreadable, ...]]:
+    """All constants, or those of one apparatus or one status, by apparatus and date.
+
+    Beside them the rows among them that cannot be read.
+    """
     query = constants_query().order_by(c.apparatus, c.valid_from, c.id)
     if apparatus is not None:
-        cups.find(connection, apparatus)
-        query = query.where(c.apparatus == apparatus)
+        query = query.where(c.apparatus == cups.find(connection, apparatus).id)
     if status is not None:
         query = query.where(c.status == status)
     return fetch(connection, query)
@@ -60,21 +74,24 @@ def constant_for(connection: Connection, apparatus: str, day: date) -> StoredCon
             " correct the date or the apparatus",
             apparatus=apparatus,
         )
-    query = constants_query().where(
-        c.apparatus == apparatus,
-        c.status.in_(("approved", "superseded")),
-        c.valid_from <= day,
-        or_(c.valid_to.is_(None), c.valid_to > day),
-    )
-    found = fetch(connection, query.order_by(c.valid_from.desc(), c.id.desc()).limit(1))
-    if not found:
-        raise _none_in_force(connection, apparatus, day)
-    return found[0]
+    query = constants_query().where(c.apparatus == cup.id)
+    found, bad = fetch(connection, query.order_by(c.valid_from.desc(), c.id.desc()))
+    in_force = [k for k in found if k.in_force_on(day)]
+    if not in_force and bad:
+        raise NoConstant(
+            f"no constant of {apparatus} that can be read is in force on {day}: {bad[0]}; take it"
+            f' out of use (cupledger constants withdraw {bad[0].number} --reason "…") and calibrate'
+            " the cup again, or bring in an export",
+            apparatus=apparatus,
+        )
+    if not in_force:
+        raise _none_in_force(connection, cup.id, day)
+    return in_force[0]
 
 
 def _none_in_force(connection: Connection, apparatus: str, day: date) -> NoConstant:
     """Say why no constant is in force, and which command would mend it."""
-    every = constants(connection, apparatus, None)
+    every, _ = constants(connection, apparatus, None)
     later = [k for k in every if k.status in {"approved", "superseded"} and k.valid_from > day]
     withdrawn = [k for k in every if k.status == "withdrawn" and k.valid_from <= day]
     drafts = [k for k in every if k.status == "draft"]
@@ -100,6 +117,7 @@ def _none_in_force(connection: Connection, apparatus: str, day: date) -> NoConst
 def kind_pooled(connection: Connection, kind: str, day: date) -> KindPooled:
     """The pooled value of a kind, from each cup's constant in force on that day.
 
+    Constants whose value no such cup can have, though a person put them in force, are left out.
     Raises NoConstant where fewer than two cups of the kind have one.
     """
     from calib.registry.pooling import Member, pool
@@ -108,10 +126,10 @@ def kind_pooled(connection: Connection, kind: str, day: date) -> KindPooled:
         schema.apparatus.c.kind == kind,
         or_(schema.apparatus.c.retired_on.is_(None), schema.apparatus.c.retired_on > day),
         c.status.in_(("approved", "superseded")),
-        c.valid_from <= day,
-        or_(c.valid_to.is_(None), c.valid_to > day),
     )
-    found = fetch(connection, query.order_by(c.apparatus))
+    readable, _ = fetch(connection, query.order_by(c.apparatus))
+    in_force = [k for k in readable if k.in_force_on(day)]
+    found = tuple(k for k in in_force if not judging.absurd(k, in_force))
     if len(found) < 2:
         raise NoConstant(
             f"the kind {kind!r} has {len(found)} cup{'' if len(found) == 1 else 's'} with a"
@@ -130,19 +148,21 @@ def kind_pooled(connection: Connection, kind: str, day: date) -> KindPooled:
         )
         for k in found
     )
-    return pool(kind, members)
+    left_out = tuple(one.apparatus for one in in_force if one not in found)
+    return replace(pool(kind, members), left_out=left_out)
 
 
 def audit(
     connection: Connection, apparatus: str | None, number: int | None, limit: int | None
-) -> tuple[AuditLine, ...]:
+) -> tuple[tuple[AuditLine, ...], tuple[Unreadable, ...]]:
     """The trail, oldest line first; of one apparatus or constant, or the last ``limit`` lines."""
     table = schema.audit
     query = select(table).order_by(table.c.id.desc())
     if apparatus is not None:
-        query = query.where(table.c.apparatus == apparatus)
+        query = query.where(table.c.apparatus == cups.stored_name(connection, apparatus))
     if number is not None:
         query = query.where(table.c.constant_uid == constant(connection, number).uid)
     if limit is not None:
         query = query.limit(limit)
-    return tuple(reversed(audit_lines(connection, query)))
+    found, bad = read_lines(connection, query)
+    return tuple(reversed(found)), tuple(reversed(bad))

@@ -1,32 +1,43 @@
 """Bringing another registry's records into this one: conflicts are reported, nothing is lost.
 
-Records are known by uid. What is new comes in; what both have takes the status that is further on
-(draft, approved, superseded, withdrawn). A constant that would be in force on days for which this
-registry has another one comes in as a draft, and the conflict is reported: a person decides.
+Records are known by uid. What is new comes in, as a draft: that somebody approved a constant
+elsewhere is told and does not put it in force here, and nothing that is in force here changes. A
+constant that was withdrawn there before it came here comes in withdrawn.
+
+With ``keep_status`` the other registry's decisions are followed: what both have takes the status
+that is further on (draft, approved, superseded, withdrawn). Even then a constant that would be in
+force on days for which this registry has another one, or that cannot well be true (``judging.py``),
+or that was changed behind the other registry's back, waits as a draft, with the reason: a person
+decides.
+
+How the chain of hashes goes on through an import or a merge stands in ``chain.py``.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from sqlalchemy import insert, select, update
 
-from calib.registry import checks, cups, schema
+from calib.registry import checks, cups, judging, schema
+from calib.registry.columns import travelling
 from calib.registry.connection import Change
 from calib.registry.errors import RegistryError
 from calib.registry.exchange import Content
-from calib.registry.migrations import V1_FROZEN, V3_COLUMNS, V4_COLUMNS
 from calib.registry.results import insert_result
+from calib.registry.rows import all_unreadable, constants_query, read_constants
 from calib.registry.timelines import Decision, Row, decide
+from calib.registry.validation import Unreadable, problems, same_name
 
-_LATER = [text.split()[0] for text in (*V3_COLUMNS, *V4_COLUMNS)]
-FROZEN = [*(name for name in V1_FROZEN if name != "id"), *_LATER]
 APPROVAL = ("approved_by", "approved_at", "approved_why")
 STATE = ("status", *APPROVAL, "withdrawn_by", "withdrawn_at", "withdrawn_why")
+_MOVES = {*STATE, "valid_from", "valid_to", "superseded_by"}
+FROZEN = [column.stored for column in travelling("constants") if column.stored not in _MOVES]
+NOT_FOLLOWED = "its status there is not followed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +50,26 @@ class Conflict:
 
 
 @dataclass(frozen=True, slots=True)
+class Arrival:
+    """One constant that came in or moved on, for the eye: what, from where, in which status."""
+
+    constant_id: int
+    apparatus: str
+    constant_J_per_K: float
+    u_constant_J_per_K: float
+    status_there: str
+    status: str
+    source: str
+    doubts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class MergeReport:
-    """What an import or a merge brought, and what a person has to decide."""
+    """What an import or a merge brought, and what a person has to decide.
+
+    ``waiting``: drafts that somebody put in force there; here they wait for an approval.
+    ``left_out``: rows of the other registry that cannot be read, and what rests on them.
+    """
 
     registered: tuple[str, ...]
     constants: tuple[int, ...]
@@ -48,6 +77,9 @@ class MergeReport:
     results: int
     audit_lines: int
     conflicts: tuple[Conflict, ...]
+    arrivals: tuple[Arrival, ...] = ()
+    waiting: tuple[int, ...] = ()
+    left_out: tuple[Unreadable, ...] = ()
 
     @property
     def changed(self) -> bool:
@@ -64,22 +96,39 @@ class Merge:
     change: Change
     content: Content
     rename: Mapping[str, str]
+    source: str
+    keep_status: bool = False
+    left_out: tuple[Unreadable, ...] = ()
+    distrusted: Mapping[str, str] = field(
+        default_factory=dict
+    )  # uid -> what is wrong with it there
+    amiss_there: tuple[str, ...] = ()  # what else was changed behind the other registry's back
     names: dict[str, str] = field(default_factory=dict)  # their identifier -> ours
     strangers: set[str] = field(default_factory=set)  # our identifiers that name another cup there
     numbers: dict[str, int] = field(default_factory=dict)  # uid -> our number
     registered: list[str] = field(default_factory=list)
     brought: list[int] = field(default_factory=list)
+    moved: list[int] = field(default_factory=list)
     moved_on: list[str] = field(default_factory=list)
+    there: dict[int, str] = field(default_factory=dict)  # our number -> the status there
+    doubted: dict[int, tuple[str, ...]] = field(default_factory=dict)
+    waiting: list[int] = field(default_factory=list)
     conflicts: list[Conflict] = field(default_factory=list)
 
     def run(self) -> MergeReport:
-        """Bring everything in, and check the whole before it is kept."""
+        """Bring everything in, read the whole back, and check it before it is kept."""
+        connection = self.change.connection
+        unread = {(bad.table, bad.number) for bad in all_unreadable(connection)}
+        amiss = set(checks.problems(connection))
         self._require_renames()
+        for message in self.amiss_there:
+            self._conflict("", f"in {self.source}: {message}")
         for theirs in self.content["apparatus"]:
             self._apparatus(theirs)
         self._constants()
         lines = self._audit()
         results = self._results()
+        arrivals = self._tell_arrivals()
         report = MergeReport(
             tuple(self.registered),
             tuple(self.brought),
@@ -87,14 +136,20 @@ class Merge:
             results,
             lines,
             tuple(self.conflicts),
+            arrivals,
+            tuple(self.waiting),
+            self.left_out,
         )
-        problems = checks.problems(self.change.connection)
-        if problems:
-            raise RegistryError(
-                f"these records do not fit together: {problems[0]}; nothing was imported"
-            )
         if report.changed:
             self._note(report)
+        found = [p for p in checks.problems(connection) if p not in amiss]
+        found += [
+            str(bad) for bad in all_unreadable(connection) if (bad.table, bad.number) not in unread
+        ]
+        if found:
+            raise RegistryError(
+                f"these records do not fit together: {found[0]}; nothing was imported"
+            )
         return report
 
     def _require_renames(self) -> None:
@@ -105,14 +160,48 @@ class Merge:
                     f"{old} is not among the apparatus to bring in ({', '.join(sorted(there))});"
                     " nothing was imported"
                 )
-            cups.require_usable(new, "any")
+            cups.require_usable(same_name(new), "any")
 
     def _note(self, report: MergeReport) -> None:
+        head = self.content.get("chain_head")
+        of_chain = f"; the head of their chain was {head}" if _is_hash(head) else ""
         self.change.note(
             "import",
             f"{len(report.registered)} apparatus, {len(report.constants)} constants,"
-            f" {report.results} results and {report.audit_lines} lines of the trail brought in;"
-            f" {len(report.conflicts)} conflicts",
+            f" {report.results} results and {report.audit_lines} lines of the trail brought in"
+            f" from {self.source}; {len(report.conflicts)} conflicts{of_chain}",
+        )
+
+    def _tell_arrivals(self) -> tuple[Arrival, ...]:
+        """A line of the trail and a record for whatever came in or moved on."""
+        for name in self.registered:
+            self.change.note("import", f"{name} came in from {self.source}", apparatus=name)
+        if not (self.brought or self.moved):
+            return ()
+        wanted = constants_query().where(schema.constants.c.id.in_([*self.brought, *self.moved]))
+        found, bad = read_constants(self.change.connection, wanted.order_by(schema.constants.c.id))
+        if bad:
+            raise RegistryError(f"{bad[0]}; nothing was imported")
+        for k in found:
+            self.change.note(
+                "import",
+                f"constant of {k.apparatus} from {self.source}: {self.there[k.id]} there,"
+                f" {k.status} here",
+                apparatus=k.apparatus,
+                constant_uid=k.uid,
+            )
+        return tuple(
+            Arrival(
+                k.id,
+                k.apparatus,
+                k.constant_J_per_K,
+                k.u_constant_J_per_K,
+                self.there[k.id],
+                k.status,
+                self.source,
+                self.doubted.get(k.id, ()),
+            )
+            for k in found
         )
 
     def _apparatus(self, theirs: Row) -> None:
@@ -120,10 +209,11 @@ class Merge:
         execute = self.change.connection.execute
         known = execute(select(table).where(table.c.uid == theirs["uid"])).mappings().first()
         name = self.rename.get(theirs["id"], theirs["id"] if known is None else known["id"])
+        name = cups.stored_name(self.change.connection, name) or same_name(name)
         self.names[theirs["id"]] = name
         ours = execute(select(table).where(table.c.id == name)).mappings().first()
         if ours is None and known is None:
-            execute(insert(table).values({**theirs, "id": name}))
+            execute(insert(table).values({**theirs, "id": name, "revision": 0}))
             self.registered.append(name)
         elif ours is None or ours["uid"] != theirs["uid"]:
             self.strangers.add(name)
@@ -145,24 +235,51 @@ class Merge:
         self.conflicts.append(Conflict(apparatus, message, number))
 
     def _constants(self) -> None:
-        table = schema.constants
-        ours = {
+        every = {
             row["uid"]: dict(row)
-            for row in self.change.connection.execute(select(table)).mappings()
+            for row in self.change.connection.execute(select(schema.constants)).mappings()
         }
-        self.numbers = {uid: row["id"] for uid, row in ours.items()}
+        ours = {uid: row for uid, row in every.items() if not problems("constants", row)}
+        self.numbers = {uid: row["id"] for uid, row in every.items()}
         theirs: dict[str, dict[str, Any]] = {}
         for row in self.content["constants"]:
             mine = {**row, "apparatus": self._our_name(row["apparatus"])}
-            twin = ours.get(mine["uid"])
+            twin = every.get(mine["uid"])
             if twin is not None and any(twin[name] != mine[name] for name in FROZEN):
                 mine = self._copy_of(mine, twin["id"])
             theirs[mine["uid"]] = mine
-        fresh = [uid for uid in theirs if uid not in ours]
-        for uid in fresh:
-            self.numbers[uid] = self._insert_draft(theirs[uid])
-            self.brought.append(self.numbers[uid])
+        for uid, row in theirs.items():
+            if uid not in every:
+                self.numbers[uid] = self._insert_draft(row)
+                self.brought.append(self.numbers[uid])
+                self.there[self.numbers[uid]] = row["status"]
+        self._tell_drafts(theirs)
         self._states(theirs, ours)
+
+    def _tell_drafts(self, theirs: Mapping[str, Row]) -> None:
+        """A line of our own for what came without its line, where lines had to be left out."""
+        if not any(bad.table == "audit" for bad in self.left_out):
+            return
+        for uid, actions in self._told(theirs).items():
+            if "draft" not in actions and self.numbers[uid] in self.brought:
+                cup = theirs[uid]["apparatus"]
+                self.change.note(
+                    "draft",
+                    f"constant of {cup} brought in; its own line of the trail cannot be read",
+                    apparatus=cup,
+                    constant_uid=uid,
+                )
+
+    def _told(self, uids: Iterable[str]) -> dict[str, set[str]]:
+        """What the trail, ours and theirs, tells of each constant."""
+        table = schema.audit
+        told: dict[str, set[str]] = {uid: set() for uid in uids}
+        ours = self.change.connection.execute(select(table.c.constant_uid, table.c.action)).all()
+        theirs = [(line["constant_uid"], line["action"]) for line in self.content["audit"]]
+        for uid, action in [*map(tuple, ours), *theirs]:
+            if uid in told:
+                told[uid].add(action)
+        return told
 
     def _our_name(self, theirs: str) -> str:
         if theirs not in self.names:
@@ -206,19 +323,70 @@ class Merge:
 
     def _states(self, theirs: Mapping[str, Row], ours: Mapping[str, Row]) -> None:
         """Let the constants take their status, as ``timelines.decide`` says."""
-        for decision in decide(theirs, ours, self.strangers):
+        withheld = self._withheld(theirs, ours)
+        for decision in decide(theirs, ours, self.strangers, withheld):
+            row, here = decision.theirs, decision.ours
+            number = self.numbers[row["uid"]]
             if decision.why is None:
                 self._take_state(decision)
-            elif decision.ours is None or decision.ours["status"] == "draft":
-                self._waits(decision.theirs, decision.why)
+            elif row["status"] == "withdrawn" and here is not None:
+                self._conflict(
+                    row["apparatus"],
+                    f"constant {number} of {row['apparatus']} was withdrawn there"
+                    f" ({row['withdrawn_why']}) and is {here['status']} here; to follow: cupledger"
+                    f' constants withdraw {number} --reason "…", or --keep-status',
+                    number,
+                )
+            elif here is None or here["status"] == "draft":
+                if decision.why != NOT_FOLLOWED:
+                    self._waits(row, decision.why)
+                else:
+                    self.waiting.append(number)
+
+    def _withheld(self, theirs: Mapping[str, Row], ours: Mapping[str, Row]) -> dict[str, str]:
+        """The constants that are not to take their status, with the reason."""
+        wanted = constants_query().where(
+            schema.constants.c.id.in_([self.numbers[uid] for uid in theirs])
+        )
+        found, _ = read_constants(self.change.connection, wanted)
+        self.doubted = {
+            k.id: tuple(
+                one.message for one in judging.doubts(self.change.connection, k, companions=found)
+            )
+            for k in found
+        }
+        told = self._told(theirs)
+        withheld: dict[str, str] = {}
+        for uid, row in theirs.items():
+            here, status = ours.get(uid), row["status"]
+            if status == "draft":
+                continue
+            if status == "withdrawn":
+                if not self.keep_status and here is not None and here["status"] != "draft":
+                    withheld[uid] = NOT_FOLLOWED
+                continue
+            doubted = self.doubted.get(self.numbers[uid], ())
+            successor = row["superseded_by"]
+            if uid in self.distrusted:
+                withheld[uid] = self.distrusted[uid]
+            elif doubted and (here is None or here["status"] == "draft"):
+                withheld[uid] = "; ".join(doubted)
+            elif not self.keep_status:
+                withheld[uid] = NOT_FOLLOWED
+            elif checks.NEEDS[status] not in told[uid]:
+                withheld[uid] = "the trail there does not tell its status"
+            elif status == "superseded" and successor not in self.numbers:
+                withheld[uid] = "the constant that supersedes it did not come"
+        return withheld
 
     def _waits(self, row: Row, why: str) -> None:
         number, cup = self.numbers[row["uid"]], row["apparatus"]
+        reason = ' --reason "…"' if self.doubted.get(number) else ""
         self._conflict(
             cup,
             f"a constant of {cup} ({row['constant_j_per_k']:.2f} J/K, in force there from"
             f" {row['valid_from']}) waits as draft {number}: {why}; to use it: cupledger constants"
-            f" approve {number}",
+            f" approve {number}{reason}",
             number,
         )
 
@@ -229,6 +397,8 @@ class Merge:
         values |= {"valid_from": decision.start, "valid_to": decision.end}
         values["superseded_by"] = self.numbers.get(row["superseded_by"] or "")
         if here is not None:
+            self.moved.append(number)
+            self.there[number] = row["status"]
             self.moved_on.append(
                 f"constant {number} of {row['apparatus']}: {here['status']} here, now"
                 f" {row['status']}"
@@ -247,9 +417,7 @@ class Merge:
         lines = [line for line in self.content["audit"] if line["uid"] not in known]
         for line in lines:
             name = self.names.get(line["apparatus"], line["apparatus"])
-            execute(
-                insert(table).values({**line, "apparatus": name, "imported_in": self.change.token})
-            )
+            self.change.add_line({**line, "apparatus": name, "imported_in": self.change.token})
         return len(lines)
 
     def _results(self) -> int:
@@ -270,8 +438,15 @@ class Merge:
                     " records;"
                     " nothing was imported"
                 )
+            known |= {row["uid"], row["fingerprint"]}
             insert_result(
                 self.change.connection, values, [self.numbers[uid] for uid in row["constants"]]
             )
             count += 1
         return count
+
+
+def _is_hash(value: object) -> bool:
+    return (
+        isinstance(value, str) and len(value) == 64 and all(c in "0123456789abcdef" for c in value)
+    )

@@ -12,6 +12,7 @@ Version 1: apparatus, constants, audit.
 Version 2: results, and which constants each rests on.
 Version 3: constants that depend on the fill, and what else a calibration has to say.
 Version 4: what of a constant's uncertainty its cup's wall makes, shared with the cup's runs.
+Version 5: a chain of hashes over the trail (chain.py), and apparatus that are changed with it only.
 """
 
 from __future__ import annotations
@@ -334,9 +335,33 @@ def v4_wall_part(connection: Connection) -> None:
     )
 
 
+V5_AUDIT = (
+    "row_sha256 text not null default ''",  # of the constant or apparatus it tells of, afterwards
+    "previous_sha256 text not null default ''",  # chain_sha256 of the line before it
+    "chain_sha256 text not null default ''",  # of this line; empty: older than the chain
+)
+
+
+def v5_chain(connection: Connection) -> None:
+    """Hashes that tie lines and rows together; the chain itself begins in ``chain.begin``."""
+    for column in V5_AUDIT:
+        connection.exec_driver_sql(f"alter table audit add column {column}")
+    # Raised by one with each change, which writes its line of the trail.
+    connection.exec_driver_sql(
+        "alter table apparatus add column revision bigint not null default 0"
+    )
+    Guards(connection).on_update(
+        "apparatus_told",
+        "apparatus",
+        "new.id = old.id and new.revision <> (old.revision + 1)",
+        "an apparatus is changed by cupledger only, which tells it in the trail",
+    )
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "cups and their constants", v1_cups_and_their_constants),
     Migration(2, "results that were kept", v2_results),
     Migration(3, "fill dependence and details of a constant", v3_fill_and_details),
     Migration(4, "what a constant shares with its cup's runs", v4_wall_part),
+    Migration(5, "a chain of hashes over the trail", v5_chain),
 )

@@ -7,7 +7,7 @@ from pathlib import Path
 from sqlalchemy import Connection, func, insert, inspect, select
 from sqlalchemy.exc import DBAPIError, OperationalError, ProgrammingError
 
-from calib.registry import failures, schema
+from calib.registry import chain, failures, schema
 from calib.registry.connection import Store, now
 from calib.registry.errors import NewerRegistry, NotARegistry, RegistryError
 from calib.registry.layout import SCHEMA_VERSION
@@ -41,7 +41,7 @@ def _is_current(store: Store) -> bool:
     try:
         with store.engine.connect() as connection, connection.begin():
             found = connection.execute(select(func.max(schema.versions.c.version))).scalar()
-    except (OperationalError, ProgrammingError):
+    except (OperationalError, ProgrammingError, UnicodeDecodeError):
         return False
     except DBAPIError as error:
         raise failures.explain(error, store.place) from None
@@ -66,6 +66,11 @@ def _require_place(store: Store, *, create: bool) -> None:
     if not place.path.exists():
         if store.read_only or not create:
             raise RegistryError(failures.cannot_open(place))
+    elif not place.path.is_file():  # a pipe would be waited for without end
+        raise NotARegistry(
+            f"{place.shown} is not a registry: it is a pipe or a device, no file; give the"
+            " registry's own path with --registry"
+        )
     elif not _may_be_sqlite(place.path):
         raise NotARegistry(failures.not_a_registry(place))
 
@@ -119,6 +124,7 @@ def _step(store: Store, version: int) -> None:
     with store.change() as change:
         if read_version(change.connection, store.place.shown) >= version:
             return
+        change.chained = version >= chain.SINCE_VERSION
         migration.run(change.connection)
         change.connection.execute(
             insert(schema.versions).values(
@@ -128,7 +134,11 @@ def _step(store: Store, version: int) -> None:
                 software_version=__version__,
             )
         )
-        change.note("migrate", f"schema version {version}: {migration.title}")
+        what = f"schema version {version}: {migration.title}"
+        if version == chain.SINCE_VERSION:
+            chain.begin(change, what)
+        else:
+            change.note("migrate", what)
 
 
 def _unread(store: Store, found: int) -> str:

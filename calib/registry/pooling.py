@@ -37,15 +37,17 @@ class KindPooled:
     heat_loss_W_per_K: float | None
     u_heat_loss_W_per_K: float | None
     members: tuple[Member, ...]
+    left_out: tuple[str, ...] = ()  # cups whose constant in force is no cup's
 
     @property
     def why(self) -> str:
         """One sentence that says what the value is made of."""
         names = ", ".join(member.apparatus for member in self.members)
+        out = f" ({', '.join(self.left_out)} left out: no such cup)" if self.left_out else ""
         return (
             f"pooled value of the kind {self.kind!r}: mean of {self.cups} cups ({names}), which"
             " differ by"
-            f" {self.between_cup_sd_J_per_K:.2g} J/K (standard deviation)"
+            f" {self.between_cup_sd_J_per_K:.2g} J/K (standard deviation){out}"
         )
 
 

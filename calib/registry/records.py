@@ -9,6 +9,7 @@ from datetime import date, datetime
 from typing import Literal
 
 from calib.registry.errors import RegistryError
+from calib.registry.validation import problems
 from calib.version import __version__
 
 Status = Literal["draft", "approved", "superseded", "withdrawn"]
@@ -81,47 +82,13 @@ class NewConstant:
 
     def problems(self) -> tuple[str, ...]:
         """What keeps this from being stored; empty where it can be."""
-        found = [
-            f"{field.name} is {value}, expected a finite number"
-            for field in fields(self)
-            for value in _numbers(getattr(self, field.name))
-            if not math.isfinite(value)
-        ]
+        row = {field.name.lower(): getattr(self, field.name) for field in fields(self)}
+        for name in ("fill_mL", "temperature_C"):
+            what, unit = name.lower().split("_")
+            row[f"{what}_lo_{unit}"], row[f"{what}_hi_{unit}"] = getattr(self, name) or (None, None)
+        found = problems("constants", row, coming_in=True, whole=False)
         if not self.apparatus.strip():
             found.append("the apparatus is not named")
-        if not self.u_constant_J_per_K > 0:
-            found.append(
-                f"u_constant_J_per_K is {self.u_constant_J_per_K}, expected more than zero"
-            )
-        if self.runs < 1:
-            found.append(f"runs is {self.runs}, expected at least 1")
-        if self.recheck_uses is not None and self.recheck_uses < 1:
-            found.append(f"recheck_uses is {self.recheck_uses}, expected at least 1")
-        for name, pair in (("fill_mL", self.fill_mL), ("temperature_C", self.temperature_C)):
-            if pair is not None and pair[0] > pair[1]:
-                found.append(f"{name} runs from {pair[0]} to {pair[1]}, expected low to high")
-        if (self.heat_loss_W_per_K is None) != (self.u_heat_loss_W_per_K is None):
-            found.append("heat_loss_W_per_K and its uncertainty go together")
-        wall = (self.wall_part_J_per_K, self.hidden_share, self.u_hidden_share)
-        if None in wall and any(part is not None for part in wall):
-            found.append("the wall part, the hidden share and its uncertainty go together")
-        if abs(self.wall_part_J_per_K or 0.0) > self.u_constant_J_per_K * (1.0 + 1e-9):
-            found.append(
-                f"wall_part_J_per_K is {self.wall_part_J_per_K}, expected a part of "
-                f"u_constant_J_per_K, {self.u_constant_J_per_K}"
-            )
-        slope = (
-            self.fill_slope_J_per_K_per_mL,
-            self.u_fill_slope_J_per_K_per_mL,
-            self.fill_reference_mL,
-        )
-        if None in slope and any(part is not None for part in slope):
-            found.append("the fill slope, its uncertainty and the reference fill go together")
-        found += [
-            f"{name} is not JSON"
-            for name in ("rows_json", "details_json")
-            if not _is_json(getattr(self, name))
-        ]
         return tuple(found)
 
 
@@ -180,6 +147,22 @@ class StoredConstant:
     def reason(self) -> str:
         """Why it has its present status, in the words of whoever gave it."""
         return self.withdrawn_why or self.approved_why or self.note
+
+    @property
+    def doubts(self) -> tuple[dict[str, str], ...]:
+        """What spoke against it when it was stored: ``check`` and ``message`` of each."""
+        details = json.loads(self.details_json or "{}")
+        found = details.get("doubts") if isinstance(details, dict) else None
+        return tuple(
+            {"check": str(one["check"]), "message": str(one["message"])}
+            for one in (found if isinstance(found, list) else ())
+            if isinstance(one, dict) and {"check", "message"} <= set(one)
+        )
+
+    @property
+    def held_back(self) -> bool:
+        """Whether it is a draft that only a reason puts in force."""
+        return self.status == "draft" and bool(self.failed_quality)
 
     @property
     def interval95_J_per_K(self) -> Range:
@@ -272,11 +255,12 @@ class NewResult:
     software_version: str = __version__
 
     def __post_init__(self) -> None:
-        if not (math.isfinite(self.value) and math.isfinite(self.u_value) and self.u_value >= 0):
+        row = {field.name: getattr(self, field.name) for field in fields(self)}
+        found = problems("results", row | {"pooled": int(self.pooled)}, coming_in=True, whole=False)
+        if found:
             raise RegistryError(
-                f"the result of run {self.run} cannot be kept: {self.value} ± {self.u_value},"
-                " expected"
-                " finite numbers; nothing was changed"
+                f"the result of run {self.run} cannot be kept: {'; '.join(found)}; nothing was"
+                " changed"
             )
 
 
@@ -320,21 +304,3 @@ class AuditLine:
     why: str
     change: str
     imported: bool = False
-
-
-def _numbers(value: object) -> tuple[float, ...]:
-    if isinstance(value, bool):
-        return ()
-    if isinstance(value, int | float):
-        return (float(value),)
-    if isinstance(value, tuple):
-        return tuple(float(item) for item in value if isinstance(item, int | float))
-    return ()
-
-
-def _is_json(text: str) -> bool:
-    try:
-        json.loads(text)
-    except ValueError:
-        return False
-    return True

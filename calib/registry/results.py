@@ -15,6 +15,8 @@ from calib.registry import cups, schema
 from calib.registry.connection import Change
 from calib.registry.lifecycle import no_such_constant
 from calib.registry.records import NewResult, StoredResult
+from calib.registry.rows import apart
+from calib.registry.validation import Unreadable, problems, unreadable
 
 results, links, constants = schema.results, schema.result_constants, schema.constants
 
@@ -34,7 +36,7 @@ def record(change: Change, new: Sequence[NewResult]) -> tuple[int, ...]:
 
 
 def _record_one(change: Change, result: NewResult) -> tuple[int, bool]:
-    cups.find(change.connection, result.apparatus)
+    cup = cups.find(change.connection, result.apparatus)
     uids = [_constant_uid(change.connection, number) for number in result.constant_ids]
     mark = fingerprint(result, uids)
     known = change.connection.execute(
@@ -46,7 +48,7 @@ def _record_one(change: Change, result: NewResult) -> tuple[int, bool]:
         "uid": uuid.uuid4().hex,
         "fingerprint": mark,
         "run": result.run,
-        "apparatus": result.apparatus,
+        "apparatus": cup.id,
         "run_date": result.run_date,
         "reaction": result.reaction,
         "quantity": result.quantity,
@@ -103,12 +105,14 @@ def _constant_uid(connection: Connection, number: int) -> str:
 
 def kept(
     connection: Connection, *, constant_id: int | None = None, apparatus: str | None = None
-) -> tuple[StoredResult, ...]:
-    """Kept results, oldest first: all, or those that rest on a constant or came from a cup."""
+) -> tuple[tuple[StoredResult, ...], tuple[Unreadable, ...]]:
+    """Kept results, oldest first: all, or those that rest on a constant or came from a cup.
+
+    Beside them the rows among them that cannot be read.
+    """
     query: Select[Any] = select(results).order_by(results.c.id)
     if apparatus is not None:
-        cups.find(connection, apparatus)
-        query = query.where(results.c.apparatus == apparatus)
+        query = query.where(results.c.apparatus == cups.find(connection, apparatus).id)
     if constant_id is not None:
         _constant_uid(connection, constant_id)
         touched = select(links.c.result_id).where(links.c.constant_id == constant_id)
@@ -120,30 +124,25 @@ def kept(
         select(links).where(links.c.result_id.in_(chosen)).order_by(links.c.constant_id)
     ):
         rests_on.setdefault(link.result_id, []).append(link.constant_id)
-    return tuple(
-        StoredResult(
-            id=row["id"],
-            run=row["run"],
-            apparatus=row["apparatus"],
-            run_date=row["run_date"],
-            reaction=row["reaction"],
-            quantity=row["quantity"],
-            unit=row["unit"],
-            value=row["value"],
-            u_value=row["u_value"],
-            pooled=bool(row["pooled"]),
-            constant_ids=tuple(rests_on.get(row["id"], ())),
-            table=row["table_name"],
-            table_digest=row["table_digest"],
-            digests=tuple(json.loads(row["digests_json"])),
-            inputs_json=row["inputs_json"],
-            result_json=row["result_json"],
-            recorded_by=row["recorded_by"],
-            recorded_at=datetime.fromisoformat(row["recorded_at"]),
-            software_version=row["software_version"],
-            uid=row["uid"],
-        )
-        for row in rows
+    good, bad = apart(_stored(dict(row), tuple(rests_on.get(row["id"], ()))) for row in rows)
+    return tuple(good), tuple(bad)
+
+
+def _stored(row: dict[str, Any], constant_ids: tuple[int, ...]) -> StoredResult | Unreadable:
+    found = problems("results", row)
+    if found:
+        return unreadable("results", row, found)
+    same = (
+        *("id", "run", "apparatus", "run_date", "reaction", "quantity", "unit", "value", "u_value"),
+        *("table_digest", "inputs_json", "result_json", "recorded_by", "software_version", "uid"),
+    )
+    return StoredResult(
+        **{name: row[name] for name in same},
+        pooled=bool(row["pooled"]),
+        constant_ids=constant_ids,
+        table=row["table_name"],
+        digests=tuple(json.loads(row["digests_json"])),
+        recorded_at=datetime.fromisoformat(row["recorded_at"]),
     )
 
 

@@ -23,8 +23,9 @@ from calib.registry.records import (
     StoredConstant,
     StoredResult,
 )
-from calib.registry.rows import one_apparatus
+from calib.registry.rows import all_unreadable, apart, read_apparatus
 from calib.registry.sharing import Sharing
+from calib.registry.validation import Unreadable
 
 if TYPE_CHECKING:
     from calib.registry.drift import CupDrift, SetDrift, TodayCheck
@@ -121,7 +122,8 @@ class Registry(Sharing):
             query = query.where(schema.apparatus.c.retired_on.is_(None))
         with self._store.reading() as connection:
             rows = connection.execute(query).mappings().all()
-            return tuple(one_apparatus(dict(row)) for row in rows)
+            good, _ = apart(read_apparatus(dict(row)) for row in rows)
+            return tuple(good)
 
     def describe(
         self,
@@ -165,12 +167,14 @@ class Registry(Sharing):
         by: str | None = None,
         reason: str = "",
     ) -> tuple[int, ...]:
-        """Store constants, and approve them if asked: all of them, or on any error none."""
+        """Store constants, and approve them if asked: all of them, or on any error none.
+
+        They are stored as they are given; approving asks what speaks against each (see ``keep``).
+        """
         with self._store.change(by) as change:
             numbers = tuple(lifecycle.add_draft(change, constant) for constant in new)
             if approve:
-                for number in numbers:
-                    lifecycle.approve(change, number, reason, None)
+                lifecycle.approve_together(change, numbers, reason, None)
             return numbers
 
     def keep(
@@ -184,10 +188,12 @@ class Registry(Sharing):
         """Store what a calibration found, all or on any error none; approve it if asked.
 
         Each is given back with whether it was stored before (same inputs, method and result); then
-        it is not stored twice. One that failed its checks is approved with a reason only.
+        it is not stored twice. What speaks against a value is stored with it; one that failed its
+        checks is approved with a reason only.
         """
         with self._store.change(by) as change:
-            kept = [lifecycle.keep(change, one, approved=approve, reason=reason) for one in new]
+            found = lifecycle.judged(change.connection, list(new))
+            kept = [lifecycle.keep(change, one, approved=approve, reason=reason) for one in found]
             return tuple((lookup.constant(change.connection, n), there) for n, there in kept)
 
     def approve(
@@ -200,7 +206,7 @@ class Registry(Sharing):
     ) -> StoredConstant:
         """Put a draft in force from its date (or ``valid_from``) on, superseding what was.
 
-        A draft that failed its checks needs a reason.
+        A draft that failed its checks, or against which something speaks, needs a reason.
         """
         with self._store.change(by) as change:
             lifecycle.approve(change, constant_id, reason, valid_from)
@@ -217,8 +223,7 @@ class Registry(Sharing):
         """Approve several drafts: all of them, or on any error none."""
         numbers = list(constant_ids)
         with self._store.change(by) as change:
-            for number in numbers:
-                lifecycle.approve(change, number, reason, valid_from)
+            lifecycle.approve_together(change, numbers, reason, valid_from)
             return tuple(lookup.constant(change.connection, number) for number in numbers)
 
     def supersede(
@@ -250,11 +255,13 @@ class Registry(Sharing):
                 )
             return lookup.constant(change.connection, new_id)
 
-    def withdraw(self, constant_id: int, reason: str, by: str | None = None) -> StoredConstant:
-        """Take a constant out of use for all dates, with the reason."""
+    def withdraw(
+        self, constant_id: int, reason: str, by: str | None = None
+    ) -> StoredConstant | Unreadable:
+        """Take a constant out of use for all dates, with the reason; an unreadable one too."""
         with self._store.change(by) as change:
             lifecycle.withdraw(change, constant_id, reason)
-            return lookup.constant(change.connection, constant_id)
+            return lookup.constant_or_why(change.connection, constant_id)
 
     def constant(self, constant_id: int) -> StoredConstant:
         """One constant by its number."""
@@ -264,9 +271,24 @@ class Registry(Sharing):
     def constants(
         self, apparatus: str | None = None, *, status: str | None = None
     ) -> tuple[StoredConstant, ...]:
-        """All constants, or those of one apparatus or status, by apparatus and date."""
+        """All constants, or those of one apparatus or status, by apparatus and date.
+
+        Without those that cannot be read: ``unreadable`` names them.
+        """
         with self._store.reading() as connection:
-            return lookup.constants(connection, apparatus, status)
+            return lookup.constants(connection, apparatus, status)[0]
+
+    def constants_apart(
+        self, apparatus: str | None = None
+    ) -> tuple[tuple[StoredConstant, ...], tuple[Unreadable, ...]]:
+        """All constants or those of one apparatus, and the rows among them that cannot be read."""
+        with self._store.reading() as connection:
+            return lookup.constants(connection, apparatus, None)
+
+    def unreadable(self) -> tuple[Unreadable, ...]:
+        """Every stored row that cannot be read, with the reason; all others are used."""
+        with self._store.reading() as connection:
+            return all_unreadable(connection)
 
     def constant_for(self, apparatus: str, on: date | None = None) -> StoredConstant:
         """The constant in force for an apparatus on a day (default: today).
@@ -302,12 +324,12 @@ class Registry(Sharing):
     def results(self, apparatus: str | None = None) -> tuple[StoredResult, ...]:
         """Kept results, oldest first; all, or those of one cup."""
         with self._store.reading() as connection:
-            return results.kept(connection, apparatus=apparatus)
+            return results.kept(connection, apparatus=apparatus)[0]
 
     def impact(self, constant_id: int) -> tuple[StoredResult, ...]:
         """The kept results that rest on a constant, by itself or in its kind's pooled value."""
         with self._store.reading() as connection:
-            return results.kept(connection, constant_id=constant_id)
+            return results.kept(connection, constant_id=constant_id)[0]
 
     # Drift
 
@@ -357,4 +379,4 @@ class Registry(Sharing):
     ) -> tuple[AuditLine, ...]:
         """Who did what, when and why, oldest first; of one apparatus or one constant."""
         with self._store.reading() as connection:
-            return lookup.audit(connection, apparatus, constant_id, limit)
+            return lookup.audit(connection, apparatus, constant_id, limit)[0]

@@ -71,12 +71,16 @@ def is_ahead(theirs: Row, ours: Row) -> bool:
 
 
 def decide(
-    theirs: Mapping[str, Row], ours: Mapping[str, Row], strangers: Set[str]
+    theirs: Mapping[str, Row],
+    ours: Mapping[str, Row],
+    strangers: Set[str],
+    withheld: Mapping[str, str],
 ) -> list[Decision]:
     """What to do with each constant of theirs that is new here or further on there.
 
     In the order to be carried out: those that end before those that take over from them.
-    ``strangers`` are identifiers that name another cup there.
+    ``strangers`` are identifiers that name another cup there; ``withheld`` are the uids of
+    constants that are not to take their status, with the reason.
     """
     moving = [
         Decision(row, ours.get(uid))
@@ -88,7 +92,8 @@ def decide(
     decided: list[Decision] = []
     # What is in force here already comes first, then theirs by date.
     for decision in sorted(moving, key=lambda d: (not _in_force_here(d), d.theirs["valid_from"])):
-        why = _in_the_way(decision, settled, strangers)
+        why = withheld.get(decision.theirs["uid"])
+        why = why or _in_the_way(decision, settled, strangers)
         if why is not None and _in_force_here(decision) and decision.ours is not None:
             settled.append(_as_it_is(decision.ours))
         elif why is None and in_use(decision.theirs):

@@ -74,3 +74,21 @@ class Guards:
         else:
             body = f" execute function cupledger_refuse('refused: {sentence}')"
         self.connection.exec_driver_sql(head + body)
+
+
+def missing_guards(connection: Connection) -> list[str]:
+    """The guards of the present schema that are not there, or are switched off."""
+    sqlite = connection.dialect.name == "sqlite"
+    query = (
+        "select name from sqlite_master where type = 'trigger'"
+        if sqlite
+        else "select tgname from pg_trigger where not tgisinternal and tgenabled <> 'D'"
+    )
+    there = {row[0] for row in connection.exec_driver_sql(query)}
+    kept = ("apparatus", "audit", "constants", "cupledger_schema", "result_constants", "results")
+    expected = {f"{table}_kept" for table in kept}
+    expected |= {f"{table}_not_{'replaced' if sqlite else 'emptied'}" for table in kept}
+    expected |= {f"{table}_not_edited" for table in kept if table not in {"apparatus", "constants"}}
+    expected |= {"apparatus_frozen", "apparatus_told"}
+    expected |= {f"constants_{what}" for what in ("frozen", "status", "dates")}
+    return sorted(expected - there)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from calib import balance
 from calib.run_model.prepared import ROOM_GUESS_C
-from fitting.cup.circumstances import MOST_RATIO, Circumstances
+from fitting.cup.circumstances import LEAST_RATIO, MOST_RATIO, Circumstances
 from fitting.cup.knowledge import BENCH, SURROUNDINGS
 
 if TYPE_CHECKING:
@@ -24,7 +24,6 @@ __all__ = [
 ]
 
 MIXED_AT_GUESS_U_S = BENCH.moment_by_hand_s.u
-_LEAST_RATIO = 0.02
 _LEAST_SHARE = 0.2  # of the content's heat capacity: what a cup's absurd constant may leave of all
 _ROOMS_C = (10.0, 35.0)
 """Content before a mixing stands for a room that was not noted only where a room can be so warm:
@@ -66,7 +65,7 @@ def circumstances_of(
     share, u_share = (None, 0.0) if hidden is None else hidden.at(after + _bounded(C_app, after))
     return Circumstances(
         mixed_at_s=run.mixed_at_s, u_mixed_at_s=u_moment,
-        capacity_ratio=min(max(ratio, _LEAST_RATIO), MOST_RATIO),
+        capacity_ratio=min(max(ratio, LEAST_RATIO), MOST_RATIO),
         room_C=run.room_C, u_room_K=u_room, rate_per_s=rate, u_rate_per_s=u_rate,
         vessel=run.vessel, lid=run.lid, hidden_share=share, u_hidden_share=u_share,
     )  # fmt: skip

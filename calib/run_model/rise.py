@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from calib.errors import CurveError, RowProblem
 from calib.run_model.found_rise import Loss, Rise
 from calib.run_model.hot_water import pouring_input
@@ -14,7 +16,16 @@ from calib.run_model.refusal import RowRefusedError
 from calib.run_model.shared_wall import CupsShare, add_wall_to_rise
 from calib.uncertainty import Input, dof_of_factor, rectangular
 
+if TYPE_CHECKING:
+    from calib.runs.model import Run
+    from fitting.curve import Curve
+
 __all__ = ["Loss", "Rise", "find_rise", "install_rise"]
+
+LIQUID_C, BRINE_C = (-1.0, 101.0), -25.0
+"""Where a cup's content is liquid, with a kelvin for the thermometer's offset; salted it may end
+lower (eutectic of common salt at -21 °C, CRC Handbook, from memory)."""
+MOMENT_APART_S = 5.0
 
 
 def find_rise(
@@ -57,16 +68,23 @@ def _from_curve(
     from fitting.newton.explain import WALL_LOSS
 
     run = prepared.run
+    curve = None
     try:
         curve = read_curve(str(run.curve_path))
         start = float(curve.temperature_C[0])
         known = circumstances_of(prepared, start, C_app, u_C_app, loss, hidden)
         corrected = correct_known(curve, known, method)
     except CurveError as error:
+        other = _other_moment(run, curve)
         raise RowRefusedError(
-            RowProblem(run.run, "curve", str(error), str(run.curve), "a logged temperature curve")
+            other
+            if other is not None
+            else RowProblem(
+                run.run, "curve", str(error), str(run.curve), "a logged temperature curve"
+            )
         ) from None
     chosen = corrected.chosen
+    _refuse_no_liquid(prepared, chosen.before_C, chosen.before_C + chosen.rise_K)
     _refuse_nonsense(prepared, chosen.rise_K, chosen.u_rise_K)
     warnings = list(corrected.warnings)
     if not chosen.admissible:
@@ -87,6 +105,41 @@ def _from_curve(
         u_wall_K=min(dict(chosen.parts).get(WALL_LOSS, 0.0), chosen.u_rise_K),
         hidden_K=chosen.hidden_K[0] if chosen.hidden_K is not None else None,
     )
+
+
+def _other_moment(run: Run, curve: Curve | None) -> RowProblem | None:
+    """The problem in mixed_at_s where the curve itself shows another moment, else None."""
+    from fitting.periods import find_mixing
+
+    if run.mixed_at_s is None or curve is None:
+        return None
+    try:
+        found = find_mixing(curve)
+    except CurveError:
+        return None
+    if abs(found.time_s - run.mixed_at_s) <= MOMENT_APART_S + 2.0 * found.u_s:
+        return None
+    return RowProblem(
+        run.run, "mixed_at_s", "the moment of mixing given is not the curve's, and no rise can be "
+        "had from it", f"{run.mixed_at_s:g} s, where the curve changes from {found.time_s:.1f} ± "
+        f"{found.u_s:.1f} s on", "the moment on the clock of the curve's own file",
+        "correct mixed_at_s, or clear it: it is then found from the curve",
+    )  # fmt: skip
+
+
+def _refuse_no_liquid(prepared: PreparedRun, before_C: float, final_C: float) -> None:
+    """Refuse a curve at which no water is liquid; brines may end below 0 °C."""
+    low, high = LIQUID_C
+    if low <= before_C <= high and BRINE_C <= final_C <= high:
+        return
+    hint = "; in °F or K? Say the unit in the file's heading" if before_C > high else ""
+    raise RowRefusedError(
+        RowProblem(
+            prepared.run.run, "curve", "no water is liquid at these temperatures",
+            f"{before_C:.4g} °C before mixing and {final_C:.4g} °C after it", "0 to 100 °C",
+            f"check the file's unit and sign{hint}",
+        )
+    )  # fmt: skip
 
 
 def _refuse_nonsense(prepared: PreparedRun, rise_K: float, u_K: float) -> None:

@@ -150,6 +150,8 @@ def _limits(fields: Fields) -> list[_Finding]:
 def _hint(name: str, value: float) -> str:
     if not name.endswith("_C"):
         return "a negative amount is none: correct the sign" if value < 0 else ""
+    if name == "room_C" and 60.0 < value <= 100.0:
+        return "if it is in °F, write °F in the heading or the cell"
     if 273.15 <= value <= 373.15:
         return "if it is in kelvin, write K in the heading or the cell"
     if 100.0 < value <= 212.0:

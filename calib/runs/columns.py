@@ -44,6 +44,10 @@ def _number(
     return Column(name, "number", meaning, quantity, unit, low, high, low_open)
 
 
+LEAST_G, LEAST_M = 1e-6, 1e-9
+"""Least mass [g], volume [mL] and concentration [mol/L] that a cell can mean: below, no balance
+and no cup shows anything, and arithmetic itself fails somewhere."""
+
 _ALL = (
     Column("run", "label", "the row's own label; unique"),
     Column("apparatus", "text", "identifier in the registry"),
@@ -51,12 +55,12 @@ _ALL = (
     Column("reaction", "text", "an equation, or the name of a known reaction"),
     Column("in_cup", "text", "what is in the cup first: formula or name with state"),
     Column("added", "text", "what is added: formula or name with state"),
-    _number("in_cup_mL", "volume in the cup", "volume", "mL", 0.0, 1e5, True),
-    _number("in_cup_g", "mass in the cup", "mass", "g", 0.0, 1e5, True),
-    _number("added_mL", "volume added", "volume", "mL", 0.0, 1e5, True),
-    _number("added_g", "mass added", "mass", "g", 0.0, 1e5, True),
-    _number("in_cup_mol_per_L", "its concentration", "concentration", "mol/L", 0.0, 60.0, True),
-    _number("added_mol_per_L", "its concentration", "concentration", "mol/L", 0.0, 60.0, True),
+    _number("in_cup_mL", "volume in the cup", "volume", "mL", LEAST_G, 1e5),
+    _number("in_cup_g", "mass in the cup", "mass", "g", LEAST_G, 1e5),
+    _number("added_mL", "volume added", "volume", "mL", LEAST_G, 1e5),
+    _number("added_g", "mass added", "mass", "g", LEAST_G, 1e5),
+    _number("in_cup_mol_per_L", "its concentration", "concentration", "mol/L", LEAST_M, 60.0),
+    _number("added_mol_per_L", "its concentration", "concentration", "mol/L", LEAST_M, 60.0),
     _number("in_cup_C", "temperature in the cup before mixing", "temperature", "°C", 0.0, 100.0),
     _number("added_C", "temperature of what is added", "temperature", "°C", 0.0, 100.0),
     _number("extreme_C", "highest or lowest reading after mixing", "temperature", "°C", 0.0, 100.0),

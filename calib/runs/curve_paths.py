@@ -7,7 +7,10 @@ sender could not reach: nothing outside the folder, no device, no address on a n
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 from calib.runs.cells import CellError
 
@@ -34,6 +37,21 @@ def find_curve(name: str, folder: Path) -> tuple[str, Path, str]:
         return _inside(slashed, parts, folder, inside)
     except (OSError, ValueError, RuntimeError) as error:
         raise CellError(f"cannot be looked up: {error}", EXPECTED, inside) from error
+
+
+def named_curves(
+    rows: Iterable[tuple[Mapping[str, Any], Mapping[str, Any]]], folder: Path
+) -> tuple[Path, ...]:
+    """The files that the cells of rows name, each once; a row is its fields and its extra cells."""
+    found: dict[Path, None] = {}
+    for fields, extra in rows:
+        if "curve_path" in fields:
+            found[fields["curve_path"]] = None
+        name = str(extra.get("added_curve") or "").strip()
+        if name:
+            with suppress(CellError):
+                found[find_curve(name, folder)[1]] = None
+    return tuple(found)
 
 
 def _inside(name: str, parts: list[str], folder: Path, remedy: str) -> tuple[str, Path, str]:

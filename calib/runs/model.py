@@ -75,6 +75,7 @@ class Table:
     ``columns`` are the known columns found, ``extra_columns`` the ones carried through, both in the
     order of the file. ``notes`` say every guess and renaming. ``steps`` is the smallest reading
     step that the digits written in a column show. ``digest`` is the SHA-256 of the file's bytes.
+    ``curves`` are the files of logged curves that the cells name, those of refused rows too.
     """
 
     path: Path
@@ -86,6 +87,7 @@ class Table:
     digest: str = ""
     sheet: str = ""
     steps: Mapping[str, float] = field(default_factory=dict)
+    curves: tuple[Path, ...] = ()
 
     @property
     def labels(self) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from calib.errors import RowProblem, TableError
 from calib.runs.cells import Marks, as_text, is_empty
 from calib.runs.checks import has_readings
 from calib.runs.columns import COLUMNS
+from calib.runs.curve_paths import named_curves
 from calib.runs.dates import Order, find_order
 from calib.runs.grid import Grid, Head, find_head
 from calib.runs.model import CellValue, Run, Table
@@ -24,8 +25,8 @@ from calib.runs.row_reader import RowFields, RowReader
 from calib.runs.steps import find_steps
 from calib.runs.text_file import read_text
 from calib.runs.workbook import is_workbook, read_workbook
+from fitting.files.bounded import TABLE, read_bytes
 
-MAX_BYTES = 60_000_000
 EXAMPLE_LABEL = "example (not read)"
 """The label of a template's filled-in example row, which is passed over on reading."""
 
@@ -42,7 +43,7 @@ def read_table(path: Path | str, *, sheet: str | None = None) -> Table:
         TableError: the file cannot be read as a table at all.
     """
     path = Path(path)
-    data = _bytes(path)
+    data = read_bytes(path, TABLE, TableError)
     settings = read_settings(path)
     grid, head, notes = _find_table(path, data, sheet)
     plan = make_plan(grid, head)
@@ -56,6 +57,9 @@ def read_table(path: Path | str, *, sheet: str | None = None) -> Table:
     used, skipped = _leave_out_unused(grid, read, rows.provisional)
     labels = _Labels(grid, plan, shared)
     runs, problems = labels.settle(used)
+    problems = [*_above_the_headings(grid, head, plan), *problems]
+    if not runs and not problems:
+        raise TableError(_no_runs(path, grid, head, [*rows.notes, *skipped]))
     notes += [*rows.notes, *skipped, *labels.notes]
     notes += [f"{text} ({_some(cells)})" for text, cells in reader.remarks.items()]
     return Table(
@@ -68,24 +72,8 @@ def read_table(path: Path | str, *, sheet: str | None = None) -> Table:
         digest=hashlib.sha256(data).hexdigest(),
         sheet=grid.sheet,
         steps=find_steps([out.digits for out in used if not out.problems]),
+        curves=named_curves([(out.fields, out.extra) for out in read], path.parent),
     )
-
-
-def _bytes(path: Path) -> bytes:
-    try:
-        if path.is_dir():
-            raise TableError(f"{path}: is a folder; expected a table (CSV, XLSX, ODS or XLS)")
-        size = path.stat().st_size
-        if size > MAX_BYTES:
-            raise TableError(
-                f"{path}: {size:,} bytes; a table of runs has at most {MAX_BYTES:,}: split it"
-            )
-        with path.open("rb") as stream:
-            return stream.read(MAX_BYTES + 1)
-    except FileNotFoundError as error:
-        raise TableError(f"{path}: there is no such file; correct the name") from error
-    except (OSError, ValueError) as error:
-        raise TableError(f"{path}: cannot be opened: {error}") from error
 
 
 def _find_table(path: Path, data: bytes, sheet: str | None) -> tuple[Grid, Head, list[str]]:
@@ -108,7 +96,10 @@ def _find_table(path: Path, data: bytes, sheet: str | None) -> tuple[Grid, Head,
         also = f"; {', '.join(others)} could be one too: name it to read it" if others else ""
         notes.append(f"sheet {grid.sheet!r} of {len(names)} read as the table of runs{also}")
     if head.row > 0:
-        notes.append(f"headings found in row {grid.row_number(head.row)}; rows above passed over")
+        above = [row for row in range(head.row) if not all(map(is_empty, grid.rows[row]))]
+        named = f" ({_some([_shown(grid, row) for row in above])})" if above else ""
+        at = grid.row_number(head.row)
+        notes.append(f"headings found in row {at}; rows above passed over{named}")
     return grid, head, notes
 
 
@@ -127,6 +118,46 @@ def _no_headings(path: Path, sheets: list[str]) -> str:
         f"{path}: no row of headings found{where}; expected a row with columns such as "
         f"{', '.join(list(COLUMNS)[:7])} …"
     )
+
+
+def _no_runs(path: Path, grid: Grid, head: Head, passed: list[str]) -> str:
+    also = f" ({'; '.join(passed)})" if passed else ""
+    return (
+        f"{path}: there are headings in row {grid.row_number(head.row)}, but no run below them"
+        f"{also}; expected one row per run"
+    )
+
+
+def _above_the_headings(grid: Grid, head: Head, plan: Plan) -> list[RowProblem]:
+    """Rows above the headings that hold readings: they are no title, and are not lost unnamed."""
+    numeric = _number_columns(plan)
+    return [
+        RowProblem(
+            f"sheet row {grid.row_number(row)}",
+            "run",
+            "stands above the headings, where no run is read",
+            _shown(grid, row),
+            "runs below the headings only",
+            "move the row, or the headings, so that it stands below them",
+        )
+        for row in range(head.row)
+        if sum(_is_number(grid.cell(row, index)) for index in numeric) > 1
+    ]
+
+
+def _is_number(cell: CellValue) -> bool:
+    if isinstance(cell, int | float):
+        return not isinstance(cell, bool)
+    try:
+        float(as_text(cell).replace(",", "."))
+    except ValueError:
+        return False
+    return True
+
+
+def _shown(grid: Grid, row: int) -> str:
+    first = next(as_text(cell) for cell in grid.rows[row] if not is_empty(cell))
+    return f"row {grid.row_number(row)}: {first[:40]!r}"
 
 
 def _hidden_notes(grid: Grid, plan: Plan) -> list[str]:
@@ -149,18 +180,21 @@ def _some(items: list[str], most: int = 5) -> str:
 
 def _marks(grid: Grid, plan: Plan, rows: list[int]) -> Marks:
     marks = Marks(comma=grid.comma_decimals)
-    indices = [
+    for row in rows:
+        for index in _number_columns(plan):
+            cell = grid.cell(row, index)
+            if isinstance(cell, str):
+                marks.see(cell)
+    return marks
+
+
+def _number_columns(plan: Plan) -> list[int]:
+    return [
         index
         for places in plan.known.values()
         for index, heading in places
         if heading.amount is not None or COLUMNS[str(heading.column)].kind == "number"
     ]
-    for row in rows:
-        for index in indices:
-            cell = grid.cell(row, index)
-            if isinstance(cell, str):
-                marks.see(cell)
-    return marks
 
 
 def _order(grid: Grid, head: Head, plan: Plan, given: str | None) -> Order:
@@ -193,7 +227,7 @@ class _Rows:
             return
         label = as_text(self.grid.cell(row, self.labels[0][0])) if self.labels else ""
         if why := self._no_run(row, label):
-            self._passed.setdefault(why, []).append(self._shown(row))
+            self._passed.setdefault(why, []).append(_shown(self.grid, row))
             return
         self.wanted.append(row)
         self.provisional[row] = label or f"sheet row {self.grid.row_number(row)}"
@@ -219,10 +253,6 @@ class _Rows:
     def _repeats_headings(self, cells: list[CellValue]) -> bool:
         texts = [as_text(cell).casefold() for cell in cells]
         return [text for text in texts if text] == [head for head in self.head if head]
-
-    def _shown(self, row: int) -> str:
-        first = next(as_text(cell) for cell in self.grid.rows[row] if not is_empty(cell))
-        return f"row {self.grid.row_number(row)}: {first[:40]!r}"
 
     @property
     def notes(self) -> list[str]:

@@ -33,7 +33,7 @@ replace the published limits; ``name`` tells two instruments of one kind apart.
 from __future__ import annotations
 
 import difflib
-import math
+import os
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
@@ -42,6 +42,7 @@ from typing import Any, Literal, get_args
 
 from calib.errors import TableError
 from calib.runs.columns import COLUMNS, NUMBERS
+from fitting.files.bounded import SETTINGS, read_bytes
 
 FILE_NAME = "readings.toml"
 
@@ -121,12 +122,31 @@ def read_settings(table: Path) -> Settings:
     """
     path = table.parent / FILE_NAME
     try:
-        raw = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except FileNotFoundError:
-        return Settings(sections={}, columns={})
-    except (OSError, UnicodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+        if not os.path.lexists(path):
+            return Settings(sections={}, columns={})
+        raw = tomllib.loads(_bounded(path, read_bytes(path, SETTINGS, TableError)))
+    except (ValueError, RecursionError) as error:
         raise TableError(f"{path}: cannot be read as TOML: {error}") from error
     return _Reader(path).settings(raw)
+
+
+_MOST_DOTS = 40  # on one line; a key that means something has two
+
+
+def _bounded(path: Path, content: bytes) -> str:
+    """The text, whose keys are short: reading one takes memory by the square of its dots.
+
+    Raises:
+        TableError: a line has more dots than any key needs.
+    """
+    text = content.decode("utf-8-sig")
+    for number, line in enumerate(text.split("\n"), start=1):
+        if line.count(".") > _MOST_DOTS and not line.lstrip().startswith("#"):
+            raise TableError(
+                f"{path}: line {number} has {line.count('.')} dots; expected keys of three parts at"
+                " most, such as columns.added_mL.instrument"
+            )
+    return text
 
 
 class _Reader:
@@ -209,9 +229,9 @@ class _Reader:
     def number(self, where: str, value: Any) -> float:
         good = isinstance(value, int | float) and not isinstance(value, bool)
         low = 1e-3 if where.endswith("capacity_mL") else 0.0
-        if not good or not math.isfinite(value) or not low <= value <= 1e6:
+        if not good or not low <= value <= 1e6:
             raise TableError(
-                f"{self.path}: {where} = {value!r}: expected a number from {low:g} to a million"
+                f"{self.path}: {where} = {value!r:.40}: expected a number from {low:g} to a million"
             )
         return float(value)
 

@@ -2,12 +2,14 @@
 
 Read from the sheet's XML (ECMA-376 part 1, 18.3; OASIS OpenDocument 1.3 part 3, 9), since the
 reader of values returns an empty cell for all of these. It also finds the sheet's true extent, so
-that one far-off cell does not make a table of billions.
+that one far-off cell does not make a table of billions, and how much text its cells hold together:
+a text that is stored once can stand in every cell of a sheet.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from xml.etree.ElementTree import Element
@@ -16,7 +18,10 @@ from calib.errors import TableError
 from calib.runs.grid import MAX_CELLS, MAX_ROWS, Block, Place, column_letters
 from calib.runs.package import Package, attribute, local
 
+MAX_TEXT = 20_000_000
+"""Characters of all cells of a sheet together."""
 _MOST_REMEMBERED = 10_000
+_MOST_COLUMNS = 16_384
 
 
 @dataclass(slots=True)
@@ -31,6 +36,7 @@ class SheetFacts:
     calculated: int = 0
     last_row: int = -1
     last_column: int = -1
+    characters: int = 0
 
     def filled(self, row: int, column: int) -> None:
         """Take note of a cell with content."""
@@ -41,7 +47,8 @@ class SheetFacts:
         """Refuse a sheet that is too large to be held.
 
         Raises:
-            TableError: too many rows, or too many cells between the first and the last one.
+            TableError: too many rows, too many cells between the first and the last one, or too
+                much text in them.
         """
         rows, columns = self.last_row + 1, self.last_column + 1
         if rows > MAX_ROWS or rows * columns > MAX_CELLS:
@@ -50,6 +57,11 @@ class SheetFacts:
                 f"{package.path}: sheet {sheet!r} reaches as far as cell {corner}; expected at "
                 f"most {MAX_ROWS:,} rows and {MAX_CELLS:,} cells; delete what stands beyond the "
                 "table"
+            )
+        if self.characters > MAX_TEXT:
+            raise TableError(
+                f"{package.path}: the cells of sheet {sheet!r} hold {self.characters:,} characters;"
+                f" expected at most {MAX_TEXT:,}; copy the readings into a new workbook"
             )
 
 
@@ -76,44 +88,75 @@ def _place(reference: str) -> Place | None:
 def xlsx_sheets(package: Package) -> tuple[dict[str, str], date]:
     """Each sheet's part by its name, and the day from which the workbook counts its dates."""
     targets: dict[str, str] = {}
-    for event, element in package.elements("xl/_rels/workbook.xml.rels"):
-        if event == "end" and local(element) == "Relationship":
+    for element in package.elements("xl/_rels/workbook.xml.rels"):
+        if local(element) == "Relationship":
             target = element.get("Target", "").removeprefix("/")
             targets[element.get("Id", "")] = target if target[:3] == "xl/" else "xl/" + target
     parts: dict[str, str] = {}
     base = date(1899, 12, 30)
-    for event, element in package.elements("xl/workbook.xml"):
-        if event == "end" and local(element) == "sheet":
-            relation = attribute(element, "id") or ""
-            parts[element.get("name", "")] = targets.get(relation, "")
-        elif event == "end" and local(element) == "workbookPr" and _true(element.get("date1904")):
+    for element in package.elements("xl/workbook.xml"):
+        if local(element) == "sheet":
+            relation, name = attribute(element, "id") or "", element.get("name", "")
+            if name in parts:
+                raise TableError(f"{package.path}: two sheets are called {name!r}; rename one")
+            parts[name] = targets.get(relation, "")
+        elif local(element) == "workbookPr" and _true(element.get("date1904")):
             base = date(1904, 1, 1)
     return parts, base
 
 
-def xlsx_facts(package: Package, part: str) -> SheetFacts:
-    """The facts of one sheet of an XLSX workbook."""
+def xlsx_shared(package: Package) -> list[int]:
+    """How long each text is that cells of an XLSX workbook may share (18.4)."""
+    part = "xl/sharedStrings.xml"
+    if part not in package:
+        return []
+    return [
+        sum(map(len, element.itertext()))
+        for element in package.elements(part, ("si",))
+        if local(element) == "si"
+    ]
+
+
+def xlsx_facts(package: Package, part: str, shared: Sequence[int] = ()) -> SheetFacts:
+    """The facts of one sheet of an XLSX workbook; ``shared`` from `xlsx_shared`.
+
+    Raises:
+        TableError: the part is no sheet, or its cells hold too much.
+    """
     facts = SheetFacts()
     row = -1
-    for _, element in package.elements(part):
-        tag = element.tag
-        if tag.endswith("}row"):
-            number = element.get("r", "")
-            row = int(number) - 1 if number.isdecimal() else row + 1
-            if _true(element.get("hidden")):
-                facts.hidden_rows.add(row)
-            column = -1
-            for cell in element:
-                place = _place(cell.get("r", "")) or (row, column + 1)
-                column = place[1]
-                _xlsx_cell(facts, place, cell)
-            element.clear()
-        elif not tag.endswith(("}c", "}v", "}f", "}t", "}is")):
+    for element in package.elements(part, ("row",)):
+        if not element.tag.endswith("}row"):
             _xlsx_other(facts, local(element), element)
+            continue
+        number = element.get("r")
+        row = row + 1 if number is None else _whole(package, number) - 1
+        if _true(element.get("hidden")) and len(facts.hidden_rows) < MAX_ROWS:
+            facts.hidden_rows.add(row)
+        column = -1
+        for cell in element:
+            given = cell.get("r")
+            place = (row, column + 1) if given is None else _place(given)
+            if place is None:
+                raise TableError(
+                    f"{package.path}: a damaged workbook: a cell stands at {given!r:.40}; save it"
+                    " anew"
+                )
+            column = place[1]
+            facts.characters += _xlsx_cell(facts, place, cell, shared)
     return facts
 
 
-def _xlsx_cell(facts: SheetFacts, place: Place, element: Element) -> None:
+def _whole(package: Package, text: str) -> int:
+    if not (text.isascii() and text.isdecimal() and len(text) < 10):
+        raise TableError(
+            f"{package.path}: a damaged workbook: {text!r:.40} is no number of a row; save it anew"
+        )
+    return int(text)
+
+
+def _xlsx_cell(facts: SheetFacts, place: Place, element: Element, shared: Sequence[int]) -> int:
+    """Take note of a cell; how many characters it holds."""
     formula = value = None
     inline = False
     for child in element:
@@ -133,6 +176,10 @@ def _xlsx_cell(facts: SheetFacts, place: Place, element: Element) -> None:
             facts.uncalculated[place] = "=" + formula
         else:
             facts.calculated += 1
+    if kind == "s" and value is not None and value.strip().isdecimal() and len(value) < 12:
+        index = int(value)
+        return shared[index] if index < len(shared) else 0
+    return sum(map(len, element.itertext()))
 
 
 def _xlsx_other(facts: SheetFacts, name: str, element: Element) -> None:
@@ -143,8 +190,10 @@ def _xlsx_other(facts: SheetFacts, name: str, element: Element) -> None:
             facts.merged.append((*top, *end))
     elif name == "col" and _true(element.get("hidden")):
         low, high = element.get("min", ""), element.get("max", "")
-        if low.isdecimal() and high.isdecimal():
-            facts.hidden_columns.update(range(int(low) - 1, min(int(high), 16_384)))
+        if low.isdecimal() and high.isdecimal() and max(len(low), len(high)) < 10:
+            last_hidden = min(int(high), _MOST_COLUMNS)
+            if len(facts.hidden_columns) < _MOST_COLUMNS:
+                facts.hidden_columns.update(range(int(low) - 1, last_hidden))
 
 
 # --- ODS ----------------------------------------------------------------------------------------
@@ -154,24 +203,24 @@ _TABLE = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
 _OFFICE = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
 _CALC = "{urn:org:documentfoundation:names:experimental:calc:xmlns:calcext:1.0}"
 _CELLS = (f"{_TABLE}table-cell", f"{_TABLE}covered-table-cell")
-_MOST_COLUMNS = 16_384
 
 
 def ods_facts(package: Package) -> dict[str, SheetFacts]:
     """The facts of every sheet of an ODS workbook, by its name."""
     found: dict[str, SheetFacts] = {}
     walk = _OdsWalk(SheetFacts())
-    for _, element in package.elements("content.xml"):
+    for element in package.elements("content.xml", ("table-row",)):
         tag = element.tag
         if tag == f"{_TABLE}table-row":
             walk.take_row(element)
-            element.clear()
         elif tag == f"{_TABLE}table-column":
             walk.take_column(element)
         elif tag == f"{_TABLE}table":
-            found[element.get(f"{_TABLE}name", "")] = walk.facts
+            name = element.get(f"{_TABLE}name", "")
+            if name in found:
+                raise TableError(f"{package.path}: two sheets are called {name!r}; rename one")
+            found[name] = walk.facts
             walk = _OdsWalk(SheetFacts())
-            element.clear()
     return found
 
 
@@ -185,7 +234,7 @@ class _OdsWalk:
 
     def take_column(self, element: Element) -> None:
         repeats = _repeats(element, "number-columns-repeated")
-        if _is_hidden(element):
+        if _is_hidden(element) and self.columns < _MOST_COLUMNS:
             last = self.columns + min(repeats, _MOST_COLUMNS)
             self.facts.hidden_columns.update(range(self.columns, last))
         self.columns += repeats
@@ -195,8 +244,10 @@ class _OdsWalk:
         column = 0
         for cell in element:
             if cell.tag in _CELLS:
+                each = _repeats(cell, "number-columns-repeated")
+                self.facts.characters += _ods_text(cell) * repeats * each
                 column += self.take_cell(cell, column)
-        if _is_hidden(element):
+        if _is_hidden(element) and self.row < MAX_ROWS:
             self.facts.hidden_rows.update(range(self.row, self.row + min(repeats, MAX_ROWS)))
         if self.facts.last_row == self.row and repeats > 1:
             self.facts.last_row = self.row + repeats - 1
@@ -228,6 +279,12 @@ class _OdsWalk:
         if rows * columns > 1 and len(self.facts.merged) < _MOST_REMEMBERED:
             last = (place[0] + rows - 1, place[1] + columns - 1)
             self.facts.merged.append((*place, *last))
+
+
+def _ods_text(cell: Element) -> int:
+    """Characters that one cell may come to, in its text or in the value beside it."""
+    value = cell.get(f"{_OFFICE}string-value") or cell.get(f"{_OFFICE}value") or ""
+    return max(len(value), sum(map(len, cell.itertext())))
 
 
 def _is_hidden(element: Element) -> bool:

@@ -15,7 +15,7 @@ from calib.errors import TableError
 from calib.runs.grid import MAX_CELLS, MAX_ROWS, Grid
 from calib.runs.model import CellValue
 from calib.runs.package import Package, local
-from calib.runs.sheet_facts import SheetFacts, ods_facts, xlsx_facts, xlsx_sheets
+from calib.runs.sheet_facts import SheetFacts, ods_facts, xlsx_facts, xlsx_shared, xlsx_sheets
 
 ZIP = b"PK\x03\x04"
 COMPOUND = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
@@ -61,7 +61,7 @@ def _has_password(package: Package | None, data: bytes) -> bool:
     manifest = "META-INF/manifest.xml"  # OASIS OpenDocument 1.3 part 2, 4.5
     if manifest not in package:
         return False
-    return any(local(element) == "encryption-data" for _, element in package.elements(manifest))
+    return any(local(element) == "encryption-data" for element in package.elements(manifest))
 
 
 def _open(path: Path, data: bytes) -> Any:
@@ -100,11 +100,13 @@ class _Facts:
         self.package = package
         self.form = "xls"
         self.parts: dict[str, str] = {}
+        self.shared: list[int] = []
         self.ods: dict[str, SheetFacts] = {}
         self.base = Grid(rows=[]).date_base
         if package is not None and "xl/workbook.xml" in package:
             self.form = "xlsx"
             self.parts, self.base = xlsx_sheets(package)
+            self.shared = xlsx_shared(package)
         elif package is not None and "content.xml" in package:
             self.form = "ods"
             self.ods = ods_facts(package)
@@ -117,7 +119,7 @@ class _Facts:
 
     def of(self, sheet: str) -> SheetFacts:
         if self.form == "xlsx" and self.package is not None:
-            facts = xlsx_facts(self.package, self.parts.get(sheet, ""))
+            facts = xlsx_facts(self.package, self.parts.get(sheet, ""), self.shared)
             facts.check_extent(self.package, sheet)
             return facts
         return self.ods.get(sheet, SheetFacts())

@@ -13,16 +13,15 @@ from __future__ import annotations
 import csv
 import io
 import math
-import os
 import re
-import tempfile
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from calib.errors import TableError
+from calib.outputs import TABLE, Kind, Outputs, made_by
 from calib.runs.grid import column_letters
 from calib.runs.model import CellValue
 
@@ -50,64 +49,31 @@ def write_table(
     delimiter: str = ",",
     decimal: str = ".",
     byte_order_mark: bool = True,
-    not_over: Iterable[Path] = (),
+    kind: Kind = TABLE,
+    outputs: Outputs | None = None,
 ) -> Written:
     """Write a table; the ending of ``path`` (.csv, .tsv, .txt or .xlsx) says in which form.
 
-    ``byte_order_mark`` makes spreadsheet programs take a text file for the UTF-8 it is.
-    ``not_over`` are files, such as the table that was read, which must not be written over. The
-    file appears whole or not at all.
+    ``byte_order_mark`` makes spreadsheet programs take a text file for the UTF-8 it is. The file
+    appears whole or not at all; ``outputs`` says what the call reads and whether a file of others
+    may be replaced.
 
     Raises:
-        TableError: the ending is not known, or the file cannot be written.
+        OutputError: the ending is not known, or the file may not or cannot be written.
+        TableError: the form cannot hold so large a table.
     """
-    path = Path(path)
+    path, outputs = Path(path), outputs or Outputs()
+    outputs.claim(kind, path)
     form = path.suffix.casefold()
     content: list[Sequence[CellValue]] = [list(headers), *rows]
-    if any(_same_file(path, other) for other in not_over):
-        raise TableError(f"{path}: is the table that was read; name another file for the output")
     if form == ".xlsx":
-        data, notes = _as_xlsx(path, content, sheet)
-    elif form in (".csv", ".tsv", ".txt"):
+        data, notes = _as_xlsx(path, content, sheet, kind.name)
+    else:
         mark = "\t" if form == ".tsv" else delimiter
         text, notes = _as_text(content, mark, decimal)
         data = text.encode("utf-8-sig" if byte_order_mark else "utf-8")
-    else:
-        raise TableError(f"{path}: the ending {form!r} is not known; expected .csv, .tsv or .xlsx")
-    write_whole(path, data)
+    outputs.write(kind, path, data)
     return Written(path, len(content) - 1, tuple(notes))
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file whole or not at all.
-
-    Raises:
-        TableError: the folder is not there, or the file cannot be written.
-    """
-    part: str | None = None
-    try:
-        handle, part = tempfile.mkstemp(prefix=f".{path.name[:40]}.", dir=path.parent)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-        os.chmod(part, 0o666 & ~_umask())
-        os.replace(part, path)
-    except (OSError, ValueError) as error:
-        if part is not None:
-            Path(part).unlink(missing_ok=True)
-        raise TableError(f"{path}: cannot be written: {error}") from error
-
-
-def _umask() -> int:
-    mask = os.umask(0o022)
-    os.umask(mask)
-    return mask
-
-
-def _same_file(one: Path, other: Path) -> bool:
-    try:
-        return one.resolve() == other.resolve()
-    except (OSError, RuntimeError, ValueError):
-        return False
 
 
 def starts_formula(text: str) -> bool:
@@ -160,7 +126,7 @@ def _plain_text(cell: CellValue, decimal: str) -> str:
 
 
 def _as_xlsx(
-    path: Path, content: Sequence[Sequence[CellValue]], sheet: str
+    path: Path, content: Sequence[Sequence[CellValue]], sheet: str, name: str
 ) -> tuple[bytes, list[str]]:
     from openpyxl import Workbook
     from openpyxl.cell import WriteOnlyCell
@@ -181,9 +147,17 @@ def _as_xlsx(
             if isinstance(value, str):
                 _mark_as_text(cell, value)
         page.append(made)
+    return saved(book, name), _notes(replaced)
+
+
+def saved(book: Any, name: str) -> bytes:
+    """The bytes of a workbook whose properties say which kind of output it is, and since when."""
+    book.properties.creator = made_by(name)
+    book.properties.lastModifiedBy = made_by(name)
+    book.properties.created = datetime.now(UTC).replace(tzinfo=None)
     stream = io.BytesIO()
     book.save(stream)
-    return stream.getvalue(), _notes(replaced)
+    return stream.getvalue()
 
 
 def _checked(path: Path, cell: CellValue, row: int, index: int, replaced: list[str]) -> CellValue:

@@ -55,6 +55,16 @@ def solubility(formula: str, t_C: float) -> Estimate:
     return Estimate(value, value * hypot(0.01, bend), "g/100 g", _SOURCE, "published")
 
 
+def holds_g(formula: str, water_g: float, t_C: float) -> Estimate:
+    """Grams of the anhydrous solute that so much water holds; at 0 or 60 °C beyond them. [g]
+
+    Raises SubstanceError for a solute without data.
+    """
+    one = solubility(formula, min(max(t_C, 0.0), 60.0))
+    share = water_g / 100.0
+    return Estimate(one.value * share, one.u * share, "g", one.source, one.kind)
+
+
 def dissolves(formula: str, grams: float, water_g: float, t_C: float) -> bool | None:
     """Whether that much of the solid dissolves in that much water; ``None`` where not known.
 

@@ -131,8 +131,11 @@ def propagate(
     parts = slopes * np.array([one.u for one in inputs])
     matrix = correlation_matrix([one.identity for one in inputs], correlations or {})
     np.fill_diagonal(matrix, 0.0)
-    cross = float(parts @ matrix @ parts)
-    variance = max(float(parts @ parts) + cross, 0.0)
+    with np.errstate(over="ignore", invalid="ignore"):
+        cross = float(parts @ matrix @ parts)
+        variance = max(float(parts @ parts) + cross, 0.0)
+    if not math.isfinite(variance):
+        raise InputError(f"the uncertainty is not a finite number (result {value!r})")
     lines = tuple(
         BudgetLine(
             source=one.source or one.name,

@@ -184,6 +184,7 @@ def assemble(
         case.known,
         case.curve.left_out,
         None if case.curve.cut is None else case.curve.cut.at_s,
+        case.mixing.warning if case.mixing.given else "",
     )
 
 

@@ -245,6 +245,7 @@ class Corrected:
         known: what was known beside the readings: scans, laws and weights are told the same.
         left_out: readings that were set aside, by rule or by hand.
         cut_at_s: time on the curve's clock after which nothing was used; None: all was.
+        moment_off: how a moment of mixing that was noted lies off the jump; empty where it fits.
     """
 
     chosen: Correction
@@ -260,6 +261,7 @@ class Corrected:
     known: Circumstances = NOTHING_KNOWN
     left_out: tuple[LeftOut, ...] = ()
     cut_at_s: float | None = None
+    moment_off: str = ""
 
     @property
     def final_C(self) -> float:

@@ -5,9 +5,9 @@ The engine's own facts (walls, releases, sensors, rooms) stand in `fitting.cup.k
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from fitting.cup.fact import Fact
+from fitting.cup.fact import JUDGEMENT, Fact
 
 SIMULATED = "this project's simulations"
 PRACTICE = "common practice, no source"
@@ -159,7 +159,104 @@ class Plan:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class ConstantLimits:
+    """Between what a constant of a kind of cup must lie to be put in force without a reason."""
+
+    least_J_per_K: Fact
+    most_J_per_K: Fact
+    most_share: Fact
+
+
+def _limits(vessel: str, least: float, most: float, share: float) -> ConstantLimits:
+    """Limits from numbers: J/K, J/K and the share of the content's heat capacity."""
+    return ConstantLimits(
+        Fact(least, 0.0, "J/K", f"least constant in force without a reason: {vessel}",
+             JUDGEMENT, "exact"),
+        Fact(most, 0.0, "J/K", f"largest constant in force without a reason: {vessel}",
+             JUDGEMENT, "exact"),
+        Fact(share, 0.0, "1", f"the same, of the content's heat capacity: {vessel}",
+             JUDGEMENT, "exact"),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class InForce:
+    """What a constant is held against before it is put in force (`calib.plausible`).
+
+    The limits are wide: an honest cup outside them is approved with a reason, and each stands where
+    usual slips (a factor of 2, 10 or 1000, hot water read a kelvin wrong) have left it behind.
+    """
+
+    foam: ConstantLimits = field(
+        default_factory=lambda: _limits("foam or paper cup", 1.5, 36.0, 0.2)
+    )
+    beaker: ConstantLimits = field(default_factory=lambda: _limits("beaker", 5.0, 120.0, 0.35))
+    metal: ConstantLimits = field(
+        default_factory=lambda: _limits("metal mug or can", 5.0, 160.0, 0.35)
+    )
+    flask: ConstantLimits = field(default_factory=lambda: _limits("vacuum flask", 12.0, 280.0, 0.4))
+    other: ConstantLimits = field(default_factory=lambda: _limits("any other", 1.5, 200.0, 0.35))
+    range_over_u: Fact = Fact(
+        4.0, 0.0, "1", "a kind's range over the u from which a constant says less than the kind",
+        shape="exact",
+    )  # fmt: skip
+    loss_times: Fact = Fact(
+        10.0, 0.0, "1", "heat loss over a usual one of its vessel, at most", shape="exact"
+    )
+    fill_least_mL: Fact = Fact(25.0, 0.0, "mL", "smallest fill of a calibration", shape="exact")
+    fill_most_mL: Fact = Fact(1000.0, 0.0, "mL", "largest fill of a calibration", shape="exact")
+    fill_over_stated: Fact = Fact(
+        1.25, 0.0, "1", "fill over the volume that a cup's kind or note states", shape="exact"
+    )
+    fills_apart: Fact = Fact(
+        3.0, 0.0, "1", "largest over smallest fill of one set of runs", shape="exact"
+    )
+    outlying_u: Fact = Fact(
+        10.0, 0.0, "1", "a run off what the others say, in its u: something is wrong",
+        shape="exact",
+    )  # fmt: skip
+    spread_share: Fact = Fact(
+        0.25, 0.0, "1", "spread between runs that nothing explains, of the constant", shape="exact"
+    )
+    spread_J_per_K: Fact = Fact(2.0, 0.0, "J/K", "and at least so much", shape="exact")
+    others: Fact = Fact(3.0, 0.0, "1", "cups of a kind that can tell of one more", shape="exact")
+    others_apart: Fact = Fact(
+        0.3, 0.0, "1", "they are of one make where none differs from the middle by more than",
+        shape="exact",
+    )  # fmt: skip
+    others_floor: Fact = Fact(
+        0.1, 0.0, "1", "cups of one make differ by (sd), of the constant", shape="exact"
+    )
+    far_sd: Fact = Fact(5.0, 0.0, "1", "too far from them, in such sd", shape="exact")
+    far_share: Fact = Fact(0.5, 0.0, "1", "and at least so much of their middle", shape="exact")
+    odd_sd: Fact = Fact(2.5, 0.0, "1", "a remark from so many sd on", shape="exact")
+    hot_off_K: Fact = Fact(
+        0.3, 0.0, "K", "hot water misread by at least so much, as the runs tell", shape="exact"
+    )
+    hot_off_u: Fact = Fact(4.0, 0.0, "1", "and so many of its u", shape="exact")
+    cell_off_K: Fact = Fact(2.0, 0.0, "K", "in_cup_C against the curve's own start", shape="exact")
+    most_misread_K: Fact = Fact(
+        12.0, 0.0, "K", "largest misreading of hot water that is offered as the reason",
+        shape="exact",
+    )  # fmt: skip
+    beside_factor_K: Fact = Fact(
+        2.0, 0.0, "K", "the same, where a factor in an amount would do it too", shape="exact"
+    )
+    age_days: Fact = Fact(3660.0, 0.0, "d", "runs older than this: a typing slip", shape="exact")
+    ahead_days: Fact = Fact(366.0, 0.0, "d", "first day in force after today", shape="exact")
+    before_days: Fact = Fact(732.0, 0.0, "d", "first day in force before the runs", shape="exact")
+
+    def limits(self, vessel: str | None, *, foam: bool) -> ConstantLimits:
+        """Those of a vessel (`calib.runs.kind_words`), and whether a kind's words say foam."""
+        if vessel == "paper" or (vessel == "cup" and foam):
+            return self.foam
+        named = {"beaker": self.beaker, "metal": self.metal, "flask": self.flask}
+        return named.get(vessel or "", self.other)
+
+
 BENCH = Bench()
+IN_FORCE = InForce()
 OPEN_SURFACE = OpenSurface()
 COOLING_LOG = CoolingLogFacts()
 PLAN = Plan()

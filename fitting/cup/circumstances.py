@@ -20,11 +20,13 @@ VESSEL_KINDS = tuple(VESSELS)
 LID_KINDS = tuple(LIDS)
 ROOM_C = (-20.0, 60.0)
 """Rooms that people measure in; outside it a kelvin, a degree Fahrenheit or a slip was typed."""
+MOST_U = 1e6
+"""Of anything, in its unit: beyond it nothing is known, and its square drowns all others."""
 MOST_HIDDEN = 0.3
 """A wall that hid more of a rise would be most of the cup."""
-MOST_RATIO = 1.5
-"""Heat capacity only grows when something is added; a little above 1 is scatter of what was weighed
-and of the cup's constant."""
+LEAST_RATIO, MOST_RATIO = 0.02, 1.5
+"""Heat capacity only grows when something is added, hardly fiftyfold; a little above 1 is scatter
+of what was weighed and of the cup's constant."""
 U_RATE_SHARE = BENCH.rate_share.u
 U_ROOM_K = SURROUNDINGS.room_read_K.u
 
@@ -127,9 +129,9 @@ def _check_moment(mixed_at_s: float | None, u_s: float) -> None:
 
 
 def _check_ratio(ratio: float) -> None:
-    if not 0 < ratio <= MOST_RATIO:
+    if not LEAST_RATIO <= ratio <= MOST_RATIO:
         raise CurveError(
-            f"the ratio of heat capacities is {ratio:g}; expected more than 0, up to "
+            f"the ratio of heat capacities is {ratio:g}; expected {LEAST_RATIO:g} to "
             f"{MOST_RATIO:g}: that of cup and content before mixing over that after it (1 where a "
             "solid was added, 0.5 where as much liquid again was)"
         )
@@ -155,9 +157,10 @@ def _check_hidden(share: float | None, u: float) -> None:
 
 
 def _check_u(what: str, u: float, unit: str) -> None:
-    if not (np.isfinite(u) and u >= 0):
+    if not 0 <= u <= MOST_U:
         raise CurveError(
-            f"the standard uncertainty of the {what} is {u:g} {unit}; expected 0 {unit} or more"
+            f"the standard uncertainty of the {what} is {u:g} {unit}; expected 0 {unit} or more, "
+            f"up to {MOST_U:g}"
         )
 
 

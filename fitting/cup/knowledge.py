@@ -21,14 +21,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from fitting.cup.bench import BENCH, COOLING_LOG, OPEN_SURFACE, PLAN
+from fitting.cup.bench import BENCH, COOLING_LOG, IN_FORCE, OPEN_SURFACE, PLAN
 from fitting.cup.fact import JUDGEMENT, Fact, Lid, Vessel, Wall, facts_in, wall_of
 from fitting.cup.free_standing import BEAKER, METAL, PAPER
 
 __all__ = [
-    "BENCH", "COOLING_LOG", "CUP", "FLASK", "JUDGEMENT", "LIDS", "LID_NOT_TOLD", "OPEN_SURFACE",
-    "PLAN", "RELEASES", "SURROUNDINGS", "USUAL_RATE_PER_S", "VESSELS", "Fact", "Lid", "Releases",
-    "Surroundings", "Vessel", "Wall", "all_facts", "as_markdown", "lid_of",
+    "BENCH", "COOLING_LOG", "CUP", "FLASK", "IN_FORCE", "JUDGEMENT", "LIDS", "LID_NOT_TOLD",
+    "OPEN_SURFACE", "PLAN", "RELEASES", "SURROUNDINGS", "USUAL_RATE_PER_S", "VESSELS", "Fact",
+    "Lid", "Releases", "Surroundings", "Vessel", "Wall", "all_facts", "as_markdown", "lid_of",
 ]  # fmt: skip
 
 
@@ -183,7 +183,7 @@ def all_facts() -> Iterator[tuple[str, Fact]]:
         *((one.name, one) for one in VESSELS.values()),
         *((f"lid {one.name}", one) for one in (*LIDS.values(), LID_NOT_TOLD)),
         ("bench", BENCH), ("open surface", OPEN_SURFACE), ("cooling log", COOLING_LOG),
-        ("plan", PLAN),
+        ("plan", PLAN), ("constant in force", IN_FORCE),
     )  # fmt: skip
     for name, record in named:
         for fact in facts_in(record):

@@ -1,20 +1,18 @@
-"""Read a logger's text file as a curve, say what was assumed, and write plain curve files."""
+"""Read a logger's text file as a curve, and say what was assumed."""
 
 from __future__ import annotations
 
 import os
 from dataclasses import dataclass
-from pathlib import Path
 
 from fitting.curve import Curve
-from fitting.errors import CurveError
 from fitting.files.assembly import assemble
 from fitting.files.column_choice import Field, choose, fields_of
 from fitting.files.text_files import read_text
 from fitting.files.text_tables import read_table
 from fitting.files.units import asked_temperature_unit, asked_time_unit
 
-__all__ = ["ColumnSummary", "list_columns", "read_curve", "write_curve"]
+__all__ = ["ColumnSummary", "list_columns", "read_curve"]
 
 
 @dataclass(frozen=True)
@@ -84,35 +82,6 @@ def list_columns(path: str | os.PathLike[str]) -> tuple[ColumnSummary, ...]:
         CurveError: the file is missing, no text, or holds no table.
     """
     return tuple(_summary(field) for field in fields_of(read_table(read_text(path))))
-
-
-def write_curve(path: str | os.PathLike[str], curve: Curve, *, decimals: int | None = None) -> Path:
-    """Write a curve as comma-separated UTF-8 text with the header ``time_s,temperature_C``.
-
-    Args:
-        path: the file to write; its folder must exist.
-        curve: the readings.
-        decimals: decimals of the temperatures; None takes as many as tell them apart exactly.
-
-    Returns:
-        The path written.
-
-    Raises:
-        CurveError: the file cannot be written.
-    """
-    file = Path(path)
-    lines = ["time_s,temperature_C"]
-    for time, temperature in zip(curve.time_s.tolist(), curve.temperature_C.tolist(), strict=True):
-        value = repr(temperature) if decimals is None else f"{temperature:.{decimals}f}"
-        lines.append(f"{time!r},{value}".replace(".0,", ","))
-    try:
-        file.write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
-    except OSError as problem:
-        raise CurveError(
-            f"{file}: the file cannot be written ({problem.strerror}); expected a folder that "
-            "exists and can be written to: choose another place"
-        ) from None
-    return file
 
 
 def _summary(field: Field) -> ColumnSummary:

@@ -10,10 +10,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from fitting.errors import CurveError
+from fitting.files.bounded import CURVE, LONGEST_LINE, MOST_LINES, read_bytes
 from fitting.files.packed_lines import LARGE_BYTES, PackedLines
 
-MAX_BYTES = 80_000_000
 _SAMPLE_BYTES = 8192
 _BLANKS = b" \t\r\n\0\xef\xbb\xbf\xff\xfe"
 
@@ -60,10 +62,10 @@ def read_text(path: str | os.PathLike[str]) -> TextFile:
     """Read a text file in UTF-8, UTF-16, UTF-32, Latin-1, Mac Roman or DOS code page 850.
 
     Raises:
-        CurveError: missing, a folder, unreadable, empty, larger than ``MAX_BYTES``, or no text.
+        CurveError: missing, a folder, unreadable, empty, larger than its bound, or no text.
     """
     file = Path(path)
-    content = _bytes_of(file)
+    content = read_bytes(file, CURVE)
     if not content[:_SAMPLE_BYTES].strip(_BLANKS) and not content.strip(_BLANKS):
         raise CurveError(
             f"{file.name}: the file is empty; expected a table of time and temperature: "
@@ -77,6 +79,7 @@ def read_text(path: str | os.PathLike[str]) -> TextFile:
         why = why or f"text is damaged: some characters could not be decoded as {encoding}"
     digest = hashlib.sha256(content).hexdigest()
     large = len(content) > LARGE_BYTES
+    _check_lines(file.name, content, text)
     del content  # a large text is held once at a time
     text = text.removeprefix("\ufeff").rstrip("\0\x1a")
     text = text.replace("\r\n", "\n").replace("\r", "\n")
@@ -84,31 +87,29 @@ def read_text(path: str | os.PathLike[str]) -> TextFile:
     return TextFile(file.name, lines, digest, (why,) if why else ())
 
 
-def _bytes_of(file: Path) -> bytes:
-    try:
-        if file.is_dir():
-            raise CurveError(
-                f"{file}: this is a folder; expected one file with a table of time and "
-                "temperature: name the file in it"
-            )
-        size = file.stat().st_size
-        if size > MAX_BYTES:
-            raise CurveError(
-                f"{file.name}: the file has {size / 1e6:.0f} MB; expected at most "
-                f"{MAX_BYTES / 1e6:.0f} MB: export fewer readings per second, or one run per file"
-            )
-        return file.read_bytes()
-    except FileNotFoundError:
+def _check_lines(name: str, content: bytes, text: str) -> None:
+    """Refuse what would be taken apart into more lines, or more cells a line, than a log has."""
+    count = max(text.count("\n"), text.count("\r"))
+    if count > MOST_LINES:
         raise CurveError(
-            f"{file}: there is no such file; expected a logger's text export: "
-            "check the name and the folder"
-        ) from None
-    except (OSError, ValueError) as problem:
-        reason = getattr(problem, "strerror", None) or str(problem)
+            f"{name}: {count:,} lines; expected at most {MOST_LINES:,}: export fewer readings per "
+            "second, or one run per file"
+        )
+    if len(text) <= LONGEST_LINE:
+        return
+    longest = max(map(len, re.split("[\r\n]", text))) if count < 10_000 else _longest(content)
+    if longest > LONGEST_LINE:
         raise CurveError(
-            f"{file}: the file cannot be opened ({reason}); expected a file that can be read: "
-            "check the name and its permissions, or close the program that holds it"
-        ) from None
+            f"{name}: a line of {longest:,} characters; expected one reading a line: export the "
+            "readings as text (CSV)"
+        )
+
+
+def _longest(content: bytes) -> int:
+    """Most bytes between two line ends."""
+    codes = np.frombuffer(content, np.uint8)
+    ends = np.flatnonzero((codes == ord("\n")) | (codes == ord("\r")))
+    return int(np.diff(ends, prepend=-1, append=codes.size).max())
 
 
 def _encoding_of(content: bytes, name: str) -> tuple[str, str]:

@@ -6,27 +6,14 @@ and tied to the curve by a checksum. `reveal` scores a student's rise
 and shows what each method would have given. The answer is encoded, not encrypted: whoever wants to
 read it can.
 
-The sealed answer is JSON. Keys (UTF-8)::
-
-    format   "cupledger practice answer"
-    version  1
-    note     a sentence for whoever opens it
-    curve    name of the curve file
-    sha256   SHA-256 of the curve file's bytes
-    task     what the student may know: mixed_at_s, capacity_ratio, room_C, kind
-    sealed   Base64 (RFC 4648) of the zlib-compressed (RFC 1950) JSON of the answer
+The answer's file is described in `fitting.practice.answer_file`.
 """
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import json
 import math
 import os
-import tempfile
-import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from types import MappingProxyType
@@ -35,89 +22,33 @@ from typing import Any
 from fitting.cup.circumstances import Circumstances
 from fitting.curve import Curve
 from fitting.errors import CurveError
-from fitting.files.curve_files import read_curve, write_curve
+from fitting.files.bounded import CURVE, digest
+from fitting.files.curve_files import read_curve
+from fitting.files.outputs import Kind, Outputs, begins_with
+from fitting.files.plain_curves import curve_text
+from fitting.practice.answer_file import (
+    FORMAT,
+    VERSION,
+    Task,
+    answer_beside,
+    answer_text,
+    read_answer,
+    unseal,
+)
 from fitting.practice.score import MethodScore, Revealed, score
 from fitting.practice.truth import DIFFICULTIES, PracticeRun, practice_run
 
-FORMAT = "cupledger practice answer"
-VERSION = 1
-NOTE = "The answer is sealed so that it is not read by accident; cupledger practice opens it."
 
-
-def answer_beside(curve_path: Path) -> Path:
-    """Where the answer of a curve lies: ``x.csv`` has ``x.answer.json``."""
-    return curve_path.with_suffix(".answer.json")
-
-
-def answer_text(
-    curve_name: str, curve_bytes: bytes, task: Mapping[str, Any], answer: Mapping[str, Any]
-) -> str:
-    """The whole text of an answer file."""
-    content = {
-        "format": FORMAT,
-        "version": VERSION,
-        "note": NOTE,
-        "curve": curve_name,
-        "sha256": hashlib.sha256(curve_bytes).hexdigest(),
-        "task": dict(task),
-        "sealed": seal(answer),
-    }
-    return json.dumps(content, indent=2, ensure_ascii=False) + "\n"
-
-
-def seal(answer: Mapping[str, Any]) -> str:
-    """The answer as text that nobody reads by accident."""
-    packed = zlib.compress(json.dumps(answer).encode("utf-8"), 9)
-    return base64.b64encode(packed).decode("ascii")
-
-
-def unseal(sealed: str, path: Path) -> dict[str, Any]:
-    """The answer again.
-
-    Raises:
-        CurveError: it was changed.
-    """
+def _is_practice(curve_path: Path) -> bool:
+    """Whether a curve lies beside its own answer and was not changed since."""
     try:
-        answer = json.loads(zlib.decompress(base64.b64decode(sealed, validate=True)))
-        return {**answer, "rise_K": float(answer["rise_K"])}
-    except (ValueError, TypeError, KeyError, zlib.error):
-        raise CurveError(
-            f"{path}: the sealed answer cannot be opened; the file was changed: make a new "
-            "practice curve"
-        ) from None
+        return bool(read_answer(answer_beside(curve_path))["sha256"] == digest(curve_path, CURVE))
+    except (CurveError, OSError):
+        return False
 
 
-def read_answer(path: Path) -> dict[str, Any]:
-    """Content of an answer file, its answer still sealed.
-
-    Raises:
-        CurveError: no such file, no answer file, another version, or not complete.
-    """
-    try:
-        content = json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise CurveError(
-            f"{path}: there is no answer for this curve; expected the file that was made with it: "
-            "put it beside the curve or say where it is"
-        ) from None
-    except (OSError, ValueError):
-        raise CurveError(
-            f"{path}: this is no answer file; expected the JSON made with a curve"
-        ) from None
-    if not isinstance(content, dict) or content.get("format") != FORMAT:
-        raise CurveError(f"{path}: this is no answer file; expected the format '{FORMAT}'")
-    if content.get("version") != VERSION:
-        raise CurveError(
-            f"{path}: the answer has version {content.get('version')}; this program reads version "
-            f"{VERSION}: update it, or make a new practice curve"
-        )
-    missing = [key for key in ("curve", "sha256", "task", "sealed") if key not in content]
-    task = content.get("task")
-    known = {"mixed_at_s", "capacity_ratio", "room_C", "kind"}
-    if missing or not isinstance(task, dict) or set(task) != known:
-        raise CurveError(f"{path}: the answer file is not complete; make a new practice curve")
-    return content
-
+PRACTICE_CURVE = Kind("practice curve", (".csv", ".txt"), _is_practice, asks=True)
+ANSWER = Kind("practice answer", (".json",), begins_with(f'"format": "{FORMAT}"'), asks=True)
 
 __all__ = [
     "DIFFICULTIES",
@@ -130,23 +61,6 @@ __all__ = [
     "make_practice",
     "reveal",
 ]
-
-
-@dataclass(frozen=True, slots=True)
-class Task:
-    """What the student may know.
-
-    Attributes:
-        mixed_at_s: moment of mixing on the curve's clock, s.
-        capacity_ratio: heat capacity before mixing over that after it, cup included.
-        room_C: room temperature at the mixing, °C.
-        kind: what was mixed, in words.
-    """
-
-    mixed_at_s: float
-    capacity_ratio: float
-    room_C: float
-    kind: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,12 +90,13 @@ def make_practice(
         seed: the same seed and difficulties give the same curve; drawn at random where None.
         name: of the curve file; ``.csv`` is added where it has no ending of its own;
             ``practice-SEED`` where empty.
-        overwrite: replace an earlier practice curve and its answer. A file that is no practice
-            curve is never replaced.
+        overwrite: replace what is there; a curve that is no practice curve with its own answer
+            beside it is never replaced.
 
     Raises:
-        CurveError: unknown difficulty, seed below 0, no such folder, or a file that is there
-            already. Both files are written whole or not at all.
+        CurveError: unknown difficulty, seed below 0, or a name that leads out of the folder.
+        OutputError: no such folder, or a file that is there already. Both files are written whole
+            or not at all.
     """
     wanted = _checked(difficulties)
     number = _seed(seed)
@@ -189,32 +104,19 @@ def make_practice(
     title = name or f"practice-{number}"
     curve_path = place / (title if Path(title).suffix else f"{title}.csv")
     answer_path = answer_beside(curve_path)
-    _refuse_place(place, curve_path, answer_path, overwrite=overwrite)
+    if curve_path.parent != place:
+        raise CurveError(f"{title}: the name leads out of {place}; give a name without slashes")
+    outputs = Outputs(overwrite=overwrite)
+    outputs.claim(PRACTICE_CURVE, curve_path)
+    outputs.claim(ANSWER, answer_path)
     run = practice_run(wanted, number)
     task = Task(run.mixed_at_s, run.capacity_ratio, run.room_C, run.kind)
-    _write_both(curve_path, answer_path, run, asdict(task), _answer(run, wanted, number))
+    curve = curve_text(Curve.from_arrays(run.time_s, run.temperature_C, resolution_K=run.step_K))
+    answer = answer_text(
+        curve_path.name, curve.encode("utf-8"), asdict(task), _answer(run, wanted, number)
+    )
+    outputs.write_all([(ANSWER, answer_path, answer), (PRACTICE_CURVE, curve_path, curve)])
     return Practice(curve_path, answer_path, number, wanted, task)
-
-
-def _write_both(
-    curve_path: Path,
-    answer_path: Path,
-    run: PracticeRun,
-    task: dict[str, Any],
-    answer: dict[str, Any],
-) -> None:
-    """Both files are made beside their places first, so that a full disk leaves the old ones."""
-    curve = Curve.from_arrays(run.time_s, run.temperature_C, resolution_K=run.step_K)
-    try:
-        with tempfile.TemporaryDirectory(dir=curve_path.parent, prefix=".practice-") as spare:
-            made, sealed = Path(spare) / "curve", Path(spare) / "answer"
-            write_curve(made, curve)
-            text = answer_text(curve_path.name, made.read_bytes(), task, answer)
-            sealed.write_text(text, encoding="utf-8", newline="\n")
-            sealed.replace(answer_path)
-            made.replace(curve_path)
-    except OSError as problem:
-        raise _cannot_write(curve_path, problem) from None
 
 
 def reveal(
@@ -240,17 +142,16 @@ def reveal(
     path = Path(curve_path)
     _check_student(student_rise_K, u)
     answer_file = answer_beside(path) if answer_path is None else Path(answer_path)
-    if not path.is_file():
-        raise CurveError(f"{path}: there is no such file; give the practice curve's file")
+    found = digest(path, CURVE)
     content = read_answer(answer_file)
-    if _digest(path) != content["sha256"]:
+    if found != content["sha256"]:
         raise CurveError(
             f"{path}: this is not the curve that {answer_file} belongs to, or it was changed; "
             f"expected the bytes of {content['curve']} as they were written: make a new practice "
             "curve, or give the answer that belongs to this one"
         )
     answer = unseal(content["sealed"], answer_file)
-    task = Task(**content["task"])
+    task = content["task"]
     return score(
         read_curve(path),
         MappingProxyType(answer),
@@ -277,37 +178,9 @@ def _seed(seed: int | None) -> int:
         import secrets
 
         return secrets.randbelow(900_000) + 100_000
-    if seed < 0:
-        raise CurveError(f"the seed is {seed}; expected a whole number, 0 or more")
+    if not 0 <= seed < 10**18:
+        raise CurveError(f"the seed is {seed:.9g}; expected a whole number, 0 or more, up to 10^18")
     return int(seed)
-
-
-def _refuse_place(folder: Path, curve_path: Path, answer_path: Path, *, overwrite: bool) -> None:
-    if not folder.is_dir():
-        raise CurveError(f"{folder}: there is no such folder; make it first or choose another")
-    if curve_path.parent != folder:
-        raise CurveError(
-            f"{curve_path.name}: the name leads out of {folder}; give a name without slashes"
-        )
-    there = [path for path in (curve_path, answer_path) if path.exists()]
-    if there and not overwrite:
-        raise CurveError(
-            f"{there[0]}: the file is there already and is not overwritten; choose another name, "
-            "seed or folder, or say that it may be overwritten"
-        )
-    if there and not _is_practice(curve_path, answer_path):
-        raise CurveError(
-            f"{there[0]}: this is no practice curve with its own answer beside it, so it is not "
-            "overwritten; choose another name or folder"
-        )
-
-
-def _is_practice(curve_path: Path, answer_path: Path) -> bool:
-    """Whether both files are there and belong together."""
-    try:
-        return curve_path.is_file() and read_answer(answer_path)["sha256"] == _digest(curve_path)
-    except (CurveError, OSError):
-        return False
 
 
 def _answer(run: PracticeRun, difficulties: tuple[str, ...], seed: int) -> dict[str, Any]:
@@ -332,13 +205,3 @@ def _check_student(rise_K: float | None, u: float | None) -> None:
         )
     if u is not None and not (math.isfinite(u) and u > 0):
         raise CurveError(f"its uncertainty is {u} K; expected kelvin, more than 0, or leave it out")
-
-
-def _digest(path: Path) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()
-
-
-def _cannot_write(path: Path, problem: OSError) -> CurveError:
-    return CurveError(
-        f"{path}: the file cannot be written ({problem.strerror}); choose another place"
-    )

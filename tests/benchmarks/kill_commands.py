@@ -186,14 +186,15 @@ class Bench:
 
     def _withdraw(self, name: str) -> Command:
         with open_registry(self.address) as registry:
-            (number,) = registry.add_drafts([constant(CUPS[3], "spare", self.count)], approve=True)
+            spare = [constant(CUPS[3], "spare", self.count)]
+            (number,) = registry.add_drafts(spare, approve=True, reason="to be withdrawn")
         words = ("constants", "withdraw", str(number), "--reason", name)
         return Command(KINDS[2], words, "is withdrawn", lambda k: k.withdrawn_why == name, 1)
 
     def _import(self, name: str) -> Command:
         path = self.folder / f"{name}.json"
         with open_registry(":memory:") as other, open_registry(self.address) as registry:
-            other.merge(registry)
+            other.merge(registry, keep_status=True)
             other.add_drafts([constant(cup, name, self.count) for cup in CUPS[1:]])
             other.export_constants(path)
         words = ("constants", "import", str(path))
@@ -321,7 +322,7 @@ def _one(bench: Bench, outcome: Outcome, reported: list[Command], live: int | No
     outcome.let_live += not killed
     outcome.with_journal += bench.journal.exists() and bench.journal.stat().st_size > 0
     with open_registry(bench.address) as registry:
-        problems = registry.check()
+        problems = (*registry.check(), *(one.message for one in registry.verify().findings))
         stored = registry.constants()
     outcome.failures += [f"{' '.join(command.words)}: {problem}" for problem in problems]
     _look(command, stored, killed, said, outcome)

@@ -92,7 +92,7 @@ def prepare_imports(registry: Registry, folder: Path) -> None:
     """Files with three new constants each, as somebody else's registry would write them."""
     with open_registry(":memory:") as other:
         for number in range(IMPORTS):
-            other.merge(registry)
+            other.merge(registry, keep_status=True)
             other.add_drafts([constant("H4", f"import-{number}/{k}", 0) for k in range(3)])
             other.export_constants(folder / f"import-{number}.json")
 
@@ -176,6 +176,7 @@ def _kill_on_one(
             outcome.with_journal += journal.exists() and journal.stat().st_size > 0
             with open_registry(address) as registry:
                 outcome.failures += registry.check()
+                outcome.failures += [one.message for one in registry.verify().findings]
                 stored = registry.constants()
             _look(stored, said, outcome)
             reported += [
@@ -299,6 +300,7 @@ def crowd(
         logs = [json.loads((Path(name) / f"{k}.json").read_text()) for k in range(processes)]
     with open_registry(address) as registry:
         outcome.failures += registry.check()
+        outcome.failures += [one.message for one in registry.verify().findings]
         stored = registry.constants()
     outcome.seconds = time.monotonic() - begun
     _compare(logs, stored, outcome)

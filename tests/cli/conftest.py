@@ -20,12 +20,19 @@ class Done:
         return json.loads(self.out)
 
 
+@pytest.fixture(autouse=True)
+def wide_terminal(monkeypatch):
+    """Sentences whole, in commands of their own process too, unless a test folds them."""
+    monkeypatch.setenv("COLUMNS", "100000")
+
+
 @pytest.fixture
 def cupledger(monkeypatch, capsys):
     """``cupledger("constants", "--json")`` gives exit code, stdout, stderr."""
     from calib.cli.main import main
 
-    def run(*words) -> Done:
+    def run(*words, columns=100_000) -> Done:
+        monkeypatch.setenv("COLUMNS", str(columns))
         monkeypatch.setattr(sys, "argv", ["cupledger", *map(str, words)])
         capsys.readouterr()
         try:

@@ -320,8 +320,15 @@ SET = {"P1": 22.0, "P2": 17.0, "K3": 18.5, "K4": 16.0, "K5": 19.0}
 
 def test_a_kind_has_a_mean_and_a_spread_and_a_cup_may_lean_on_it(bench):
     assert bench.cups("apparatus", "add", "K3", "K4", "K5", "--kind", "foam cup").code == 0
-    rows = [*many_cups(SET), *({**cooling_row(bench.folder, name=f"c{n}.csv"), "apparatus": n,
-                                "run": f"c{n}"} for n in SET)]  # fmt: skip
+    logs = [
+        {
+            **cooling_row(bench.folder, grams=200.0 + i, name=f"c{n}.csv"),
+            "apparatus": n,
+            "run": f"c{n}",
+        }
+        for i, n in enumerate(SET)
+    ]  # no two cups have one log
+    rows = [*many_cups(SET), *logs]
     done = bench(rows)
     assert "Kind 'foam cup': mean of 5 cups" in done.out
     facts = bench(rows, "--json").json

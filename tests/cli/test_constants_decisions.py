@@ -149,7 +149,7 @@ def test_a_newer_file_is_refused_with_both_versions(cups, tmp_path, monkeypatch)
         refused = cups(*words, "--registry", path)
         assert refused.code == 2
         assert "has schema version 7, and this release" in refused.err
-        assert "reads up to version 4" in refused.err
+        assert "reads up to version 5" in refused.err
     assert path.read_bytes() == before
 
 

@@ -33,7 +33,7 @@ def test_a_file_there_and_back_again(two, tmp_path):
     assert (document["format"], document["format_version"]) == ("cupledger constants", 1)
     assert document["sha256"] == done["sha256"]
 
-    came = cupledger("constants", "import", file, "--registry", other)
+    came = cupledger("constants", "import", file, "--registry", other, "--keep-status")
     assert came.code == 0
     assert f"a new registry was made: {other}" in came.err
     here = cupledger("constants", "--json").json["constants"]
@@ -46,13 +46,23 @@ def test_a_file_there_and_back_again(two, tmp_path):
 
 def test_an_export_takes_no_other_file_s_place(two, tmp_path):
     cupledger, _ = two
-    file = tmp_path / "notes.txt"
+    file = tmp_path / "notes.json"
     file.write_text("mine", encoding="utf-8")
+    assert "expected .json" in cupledger("constants", "export", tmp_path / "notes.txt").err
     refused = cupledger("constants", "export", file)
     assert refused.code == 2
-    assert "exists; nothing was written; give another name, or --replace" in refused.err
+    assert "is there already" in refused.err
+    assert "name another file, or add --overwrite to replace it" in refused.err
     assert file.read_text(encoding="utf-8") == "mine"
-    assert cupledger("constants", "export", file, "--replace").code == 0
+    assert cupledger("constants", "export", file, "--overwrite").code == 0
+    assert cupledger("constants", "export", file).code == 0  # holds all that it held
+    whole = file.read_bytes()
+    fewer = cupledger("constants", "export", file, "--apparatus", "P1")
+    assert fewer.code == 2
+    assert "holds 2 entries that the new one lacks" in fewer.err
+    assert file.read_bytes() == whole
+    assert cupledger("constants", "export", file, "--apparatus", "P1", "--overwrite").code == 0
+    assert cupledger("constants", "export", file).code == 0
     assert cupledger("constants", "export", tmp_path).code == 2
     assert cupledger("constants", "export", tmp_path / "no" / "x.json").code == 2
     unknown = cupledger("constants", "export", tmp_path / "x.json", "--apparatus", "P9")
@@ -90,7 +100,7 @@ def test_a_merge_reports_a_conflict_and_keeps_both(two):
     with open_registry(other) as store:
         store.add_drafts([new("P1", 30.0), new("P3", 31.0)], approve=True)
     before = other.read_bytes()
-    done = cupledger("constants", "merge", other, "--json")
+    done = cupledger("constants", "merge", other, "--json", "--keep-status")
     assert done.code == 1  # all came in, and a person has to decide
     facts = done.json
     assert facts["registered"] == ["P3"]
@@ -137,3 +147,92 @@ def test_what_cannot_be_merged(two, tmp_path):
     assert list(tmp_path.iterdir()) == []
     (tmp_path / "t.csv").write_text("a,b\n", encoding="utf-8")
     assert cupledger("constants", "merge", tmp_path / "t.csv").code == 2
+
+
+def test_approvals_of_others_arrive_as_drafts_and_are_listed(two, tmp_path):
+    cupledger, other = two
+    file = tmp_path / "cups.json"
+    cupledger("constants", "export", file)
+    done = cupledger("constants", "import", file, "--registry", other)
+    assert done.code == 0
+    assert "1 P1 20.00 ± 0.60 approved draft cups.json" in " ".join(done.out.split())
+    assert "cupledger constants approve 1 2 (all decisions of a registry you trust" in done.out
+    there = cupledger("constants", "--json", "--registry", other).json["constants"]
+    assert [one["status"] for one in there] == ["draft", "draft"]
+    assert cupledger("constants", "approve", 1, 2, "--registry", other).code == 0
+    again = cupledger("constants", "import", file, "--registry", other, "--json")
+    assert (again.code, again.json["changed"], again.json["waiting"]) == (0, False, [])
+
+
+def forged(file, target, **values):
+    """An export with the first constant's values changed, its checksum right."""
+    from calib.registry.exchange import checksum
+
+    document = json.loads(file.read_text(encoding="utf-8"))
+    document["content"]["constants"][0] |= values
+    document["sha256"] = checksum(document["content"])
+    target.write_text(json.dumps(document), encoding="utf-8")
+    return target
+
+
+@pytest.mark.parametrize(
+    ("values", "says"),
+    [
+        (
+            {"constant_j_per_k": 12000.0, "fill_lo_ml": 95.0, "fill_hi_ml": 105.0},
+            "is more than is known of the kind",
+        ),
+        (
+            {"heat_loss_w_per_k": -5.0, "u_heat_loss_w_per_k": 0.1},
+            "above zero, as when the moment of mixing",
+        ),
+        (
+            {"details_json": '{"interval95_J_per_K": [11.7, 13.5]}'},
+            "lies outside its own interval, 11.7 to 13.5 J/K",
+        ),
+    ],
+)
+def test_what_cannot_well_be_true_stays_a_draft_whatever_is_asked(two, tmp_path, values, says):
+    cupledger, other = two
+    file = tmp_path / "cups.json"
+    cupledger("constants", "export", file)
+    bad = forged(file, tmp_path / "bad.json", **values)
+    done = cupledger("constants", "import", bad, "--keep-status", "--registry", other, "--json")
+    assert done.code == 1
+    assert says in done.err
+    first, second = done.json["arrived"]
+    assert (first["status_there"], first["status"], second["status"]) == (
+        "approved",
+        "draft",
+        "approved",
+    )
+    refused = cupledger("constants", "approve", 1, "--registry", other)
+    assert (refused.code, says in refused.err) == (2, True)
+    reason = ("--reason", "looked at it")
+    assert cupledger("constants", "approve", 1, *reason, "--registry", other).code == 0
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        {"details_json": "{"},
+        {"warnings_json": "[1]"},
+        {"made_at": "1 Sept"},
+        {"constant_j_per_k": 1e308},
+        {"runs": 2**63},
+        {"note": "a\x00b"},
+        {"method": "\x1b[31mred"},
+    ],
+)
+def test_a_row_that_could_not_be_read_again_does_not_come_in(two, tmp_path, values):
+    cupledger, other = two
+    file = tmp_path / "cups.json"
+    cupledger("constants", "export", file)
+    bad = forged(file, tmp_path / "bad.json", **values)
+    done = cupledger("constants", "import", bad, "--registry", other)
+    assert done.code == 2
+    whose = (
+        "a whole number of 19 digits" if "runs" in values else "constant 1 of P1 cannot be read: "
+    )
+    assert whose in done.err
+    assert not other.exists()

@@ -9,7 +9,7 @@ import pytest
 
 from fitting.comparison import compare
 from fitting.curve import Curve
-from fitting.files.curve_files import write_curve
+from fitting.files.plain_curves import write_curve
 from fitting.practice.simulated_cup import draw_experiment, simulate
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_runs"
@@ -73,7 +73,7 @@ def test_people_are_told_per_heat_capacity_where_none_is_given(cupledger):
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (("--sensor-lag", "-1"), "the sensor's lag is -1.0 s; expected 0 or more"),
+        (("--sensor-lag", "-1"), "the sensor's lag is -1 s; expected 0, or 0.01 to 600 s"),
         (("--sensor-lag", "nan"), "the sensor's lag is nan s"),
         (("--u-sensor-lag", "1"), "an uncertainty of the sensor's lag without its value"),
         (("--heat-capacity", "0"), "expected more than 0: content and cup"),

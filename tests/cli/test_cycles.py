@@ -46,7 +46,8 @@ def calibrated(cups, tmp_path):
 
 
 def test_the_four_pairings_from_a_table(calibrated, tmp_path):
-    table = write(tmp_path / "class.csv", [cells(one) for one in class_of(2)])
+    rows = [cells(one) | {"room_C": 21 + 0.1 * (n % 2)} for n, one in enumerate(class_of(2))]
+    table = write(tmp_path / "class.csv", rows)  # alike in every cell, two rows would count once
     done = calibrated("cycles", table, "--as-run", "--json")
     assert done.code == 0, done.err
     facts = done.json

@@ -78,7 +78,7 @@ def test_nothing_is_overwritten_unasked(cupledger, made):
     before = path.read_bytes(), path.with_suffix(".answer.json").read_bytes()
     done = cupledger("practice", path, "--seed", 6)
     assert done.code == 2
-    assert "is not overwritten" in done.err
+    assert "add --overwrite to replace it" in done.err
     assert (path.read_bytes(), path.with_suffix(".answer.json").read_bytes()) == before
     assert cupledger("practice", path, "--seed", 6, "--overwrite").code == 0
     assert path.read_bytes() != before[0]
@@ -89,7 +89,7 @@ def test_a_measured_curve_is_never_overwritten(cupledger, tmp_path):
     path.write_text("time_s,temperature_C\n0,20\n", encoding="utf-8")
     done = cupledger("practice", path, "--overwrite")
     assert done.code == 2
-    assert "no practice curve" in done.err
+    assert "is a logged curve, and those are never replaced" in done.err
     assert path.read_text(encoding="utf-8") == "time_s,temperature_C\n0,20\n"
 
 
@@ -117,7 +117,7 @@ def test_reveal_needs_a_curve_and_a_folder_must_exist(cupledger, tmp_path):
     assert "which curve" in cupledger("practice", "--reveal").err
     done = cupledger("practice", tmp_path / "none" / "x.csv")
     assert done.code == 2
-    assert "no such folder" in done.err
+    assert "does not exist; make it first" in done.err
     assert cupledger("practice", "--rise", "warm").code == 2
 
 

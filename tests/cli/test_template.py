@@ -161,6 +161,10 @@ def test_what_cannot_be_written_is_said(cups, tmp_path, monkeypatch, words, says
 def test_a_filled_in_file_is_not_written_over(cups, tmp_path):
     path = tmp_path / "t.xlsx"
     assert cups("template", path, "--benches", "2").code == 0
+    assert cups("template", path, "--benches", "2").code == 0  # still blank
+    book = openpyxl.load_workbook(path)
+    book["Readings"]["B3"] = "P1"
+    book.save(path)
     held = path.read_bytes()
     done = cups("template", path, "--benches", "3")
     assert done.code == 2

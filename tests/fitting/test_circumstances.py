@@ -45,11 +45,11 @@ from tests.fitting.test_heated import heated_curve
         ),
         (
             {"capacity_ratio": 400.0},
-            "the ratio of heat capacities is 400; expected more than 0, up to 1.5: that of cup and "
+            "the ratio of heat capacities is 400; expected 0.02 to 1.5: that of cup and "
             "content before mixing over that after it (1 where a solid was added, 0.5 where as "
             "much liquid again was)",
         ),
-        ({"capacity_ratio": 0.0}, "the ratio of heat capacities is 0; expected more than 0"),
+        ({"capacity_ratio": 0.0}, "the ratio of heat capacities is 0; expected 0.02"),
         ({"capacity_ratio": math.nan}, "the ratio of heat capacities is nan; expected"),
         (
             {"u_mixed_at_s": 2.0},

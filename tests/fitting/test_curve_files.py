@@ -13,8 +13,9 @@ import numpy as np
 import pytest
 
 from fitting.curve import Curve
-from fitting.errors import CurveError
-from fitting.files.curve_files import list_columns, read_curve, write_curve
+from fitting.errors import OutputError
+from fitting.files.curve_files import list_columns, read_curve
+from fitting.files.plain_curves import write_curve
 
 CURVES = Path(__file__).parent / "curves"
 
@@ -404,12 +405,26 @@ def test_written_file_is_plain_utf8_text(tmp_path):
 
 def test_writing_into_nowhere_is_refused(tmp_path):
     path = tmp_path / "no" / "made.csv"
-    with pytest.raises(CurveError) as refusal:
+    with pytest.raises(OutputError) as refusal:
         write_curve(path, Curve.from_arrays([0, 1], [20, 21]))
     assert str(refusal.value) == (
-        f"{path}: the file cannot be written (No such file or directory); expected a folder that "
-        "exists and can be written to: choose another place"
+        f"{path}: the curve file cannot be written: the folder {path.parent} does not exist; "
+        "make it first or choose another"
     )
+
+
+def test_a_written_curve_is_replaced_when_told_and_a_log_never(tmp_path):
+    curve = Curve.from_arrays([0, 1, 2], [20, 20.5, 21])
+    path = write_curve(tmp_path / "made.csv", curve)
+    with pytest.raises(OutputError, match=r"an earlier curve file that may be in use"):
+        write_curve(path, curve)
+    assert write_curve(path, curve, overwrite=True).read_bytes() == path.read_bytes()
+    log = tmp_path / "log.csv"
+    log.write_bytes(b"Time (s);Temperature (C)\n0;20.1\n1;20.2\n2;20.3\n")
+    before = log.read_bytes()
+    with pytest.raises(OutputError, match=r"log\.csv: is a logged curve, and those are never"):
+        write_curve(log, curve, overwrite=True)
+    assert log.read_bytes() == before
 
 
 def test_remarks_with_numbers_do_not_turn_tabs_into_blanks(read):

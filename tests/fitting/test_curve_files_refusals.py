@@ -341,8 +341,7 @@ def test_folder(tmp_path: Path) -> None:
     with pytest.raises(CurveError) as refusal:
         read_curve(tmp_path)
     assert str(refusal.value) == (
-        f"{tmp_path}: this is a folder; expected one file with a table of time and temperature: "
-        "name the file in it"
+        f"{tmp_path}: this is a folder; expected a logger's text export: name the file in it"
     )
 
 
@@ -353,7 +352,7 @@ def test_larger_than_the_limit(tmp_path: Path) -> None:
     with pytest.raises(CurveError) as refusal:
         read_curve(file)
     assert str(refusal.value) == (
-        "c.csv: the file has 90 MB; expected at most 80 MB: export fewer readings per second, or "
+        f"{file}: the file has 90 MB; expected at most 80 MB: export fewer readings per second, or "
         "one run per file"
     )
 
@@ -368,15 +367,15 @@ def test_unreadable_file(number: int, tmp_path: Path, monkeypatch: pytest.Monkey
     file = tmp_path / "c.csv"
     file.write_text(GOOD, encoding="utf-8")
 
-    def refuse(self: Path) -> bytes:
+    def refuse(path: Path, flags: int) -> int:
         raise OSError(number, os.strerror(number))
 
-    monkeypatch.setattr(Path, "read_bytes", refuse)
+    monkeypatch.setattr(os, "open", refuse)
     with pytest.raises(CurveError) as refusal:
         read_curve(file)
     assert str(refusal.value) == (
-        f"{file}: the file cannot be opened ({os.strerror(number)}); expected a file that can be "
-        "read: check the name and its permissions, or close the program that holds it"
+        f"{file}: the file cannot be opened ({os.strerror(number)}); expected a logger's text "
+        "export that can be read: check the name and its permissions, or close the program that holds it"
     )
 
 

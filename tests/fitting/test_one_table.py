@@ -59,6 +59,9 @@ MAY_STAY = {
     "_LONGEST_GAP_S", "_MOST_RATE_PER_S", "FASTEST_PER_S", "SLOWEST_PER_S", "SLOWEST_WALL_S",
     "COLDEST_C", "HOTTEST_C", "_DAY_S", "_COARSE_STEP_S", "_STEP_K", "hot_limit_C", "over_share", "hot_C",
     "assumed_equal_halfwidth_K",
+    # what a class's row is suspected for: a sentence, no number of a cup is made from it
+    "ROOM_APART_K", "SOON_S", "U_SHARE", "FAR_SHARE", "USUAL_SHARE", "MOMENT_APART_S",
+    "GROSS_SHARE", "ODD_K", "_LEAST_K", "LIQUID_C", "BRINE_C",
     # how large a mishap is said to be: names for scale, no finding about anybody
     "APART_K", "LATE_S",
     # a display's own u where the caller tells none

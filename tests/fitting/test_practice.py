@@ -7,7 +7,7 @@ import json
 import numpy as np
 import pytest
 
-from fitting.errors import CurveError
+from fitting.errors import CurveError, OutputError
 from fitting.files.curve_files import read_curve
 from fitting.practice.exercise import DIFFICULTIES, VERSION, answer_beside, make_practice, reveal
 from fitting.practice.truth import practice_run
@@ -168,7 +168,7 @@ def test_names_are_read_tolerantly(tmp_path):
             {"difficulties": ["ghosts"]},
             r"there is no difficulty 'ghosts'; expected one of noise, lag",
         ),
-        ({"seed": -1}, r"the seed is -1; expected a whole number, 0 or more$"),
+        ({"seed": -1}, r"the seed is -1; expected a whole number, 0 or more"),
         ({"name": "../out"}, r"leads out of .*; give a name without slashes$"),
     ],
 )
@@ -182,12 +182,12 @@ def test_nothing_is_overwritten(tmp_path):
     made = make_practice(tmp_path, seed=7)
     before = made.curve_path.read_bytes()
     with pytest.raises(
-        CurveError, match=r"is there already and is not overwritten; choose another"
+        OutputError, match=r"is there already and is an earlier practice curve .* add --overwrite"
     ):
         make_practice(tmp_path, ["noise"], seed=7)
     assert made.curve_path.read_bytes() == before
     made.curve_path.unlink()
-    with pytest.raises(CurveError, match=r"answer\.json: the file is there already"):
+    with pytest.raises(OutputError, match=r"answer\.json: is there already"):
         make_practice(tmp_path, seed=7)
     assert not made.curve_path.exists()
 
@@ -200,11 +200,11 @@ def test_a_practice_curve_is_replaced_when_told_and_nothing_else_is(tmp_path):
     assert reveal(again.curve_path).seed == 8
     measured = tmp_path / "measured.csv"
     measured.write_bytes(old)
-    with pytest.raises(CurveError, match=r"no practice curve with its own answer beside it"):
+    with pytest.raises(OutputError, match=r"is a logged curve, and those are never replaced"):
         make_practice(tmp_path, seed=8, name="measured.csv", overwrite=True)
     assert measured.read_bytes() == old
     again.curve_path.write_bytes(old)  # changed since: it may hold someone's work
-    with pytest.raises(CurveError, match=r"so it is not overwritten"):
+    with pytest.raises(OutputError, match=r"those are never replaced"):
         make_practice(tmp_path, seed=8, name="bench", overwrite=True)
     assert {p.name for p in tmp_path.iterdir()} == {
         "bench.csv", "bench.answer.json", "measured.csv",
@@ -230,7 +230,7 @@ def test_an_uncertainty_that_is_far_too_wide_is_no_merit(tmp_path):
 
 
 def test_no_folder(tmp_path):
-    with pytest.raises(CurveError, match=r"no such folder; make it first or choose another$"):
+    with pytest.raises(OutputError, match=r"does not exist; make it first or choose another$"):
         make_practice(tmp_path / "none")
 
 
@@ -263,7 +263,10 @@ def _spoil(content: dict, key: str, value: object) -> str:
         (lambda c: _spoil(c, "version", 9), r"has version 9; this program reads version 1: update"),
         (lambda c: _spoil(c, "task", {}), r"the answer file is not complete"),
         (lambda c: _spoil(c, "sealed", "AAAA"), r"the sealed answer cannot be opened"),
-        (lambda c: _spoil(c, "sealed", 7), r"the sealed answer cannot be opened"),
+        (
+            lambda c: _spoil(c, "sealed", 7),
+            r"the answer file is not complete \(sealed is 7, no text\)",
+        ),
         (lambda c: _spoil(c, "sealed", "no base64!"), r"the sealed answer cannot be opened"),
         (lambda c: _spoil(c, "task", None), r"the answer file is not complete"),
     ],
@@ -284,7 +287,7 @@ def test_no_answer_and_no_curve(tmp_path):
         reveal(made.curve_path, 5.0)
     made.answer_path.write_text(answer, encoding="utf-8")
     made.curve_path.unlink()
-    with pytest.raises(CurveError, match=r"there is no such file; give the practice curve's file$"):
+    with pytest.raises(CurveError, match=r"there is no such file; expected a logger's text export"):
         reveal(made.curve_path, 5.0)
 
 

@@ -18,7 +18,7 @@ from calib.classwork.marking.verdicts import (
 )
 from calib.classwork.marking.ways import Taught, Way, full_ways, simple_ways
 from calib.errors import RowProblem
-from calib.run_model.refusal import RowRefusedError
+from calib.run_model.refusal import NOT_COMPUTED, RowRefusedError, not_computed
 
 if TYPE_CHECKING:
     from calib.enthalpies.one_run import RunResult
@@ -107,6 +107,8 @@ def mark_table(
             rows.append(mark_row(run, tools, constants, taught))
         except RowRefusedError as refused:
             problems += refused.problems
+        except NOT_COMPUTED as error:
+            problems.append(not_computed(run.run, error))
         except CannotBeMarkedError as reason:
             rows.append(Unmarked(run, "cannot be marked", str(reason)))
             problems.append(

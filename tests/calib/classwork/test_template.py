@@ -10,7 +10,8 @@ import openpyxl
 import pytest
 
 from calib.classwork.template import HEADINGS, TemplatePlan, write_template
-from calib.errors import InputError, TableError
+from calib.errors import InputError, OutputError
+from calib.outputs import Outputs
 from calib.runs import read_table
 from calib.runs.columns import COLUMNS
 from calib.runs.headers import read_heading
@@ -240,9 +241,31 @@ def test_unknown_columns_to_fill_in(tmp_path):
 
 
 def test_a_filled_in_file_is_not_written_over(filled):
-    with pytest.raises(TableError, match="is there already and may be filled in"):
+    held = filled.read_bytes()
+    with pytest.raises(OutputError, match=r"is there already and .* was changed since; .*--overw"):
         write_template(filled, PLAN)
-    write_template(filled, PLAN, over=True)
+    assert filled.read_bytes() == held
+    write_template(filled, PLAN, outputs=Outputs(overwrite=True))
+
+
+@pytest.mark.parametrize("name", ["t.xlsx", "t.csv", "t.tsv"])
+def test_a_blank_one_is_replaced_freely_until_somebody_writes_into_it(tmp_path, name):
+    plan = TemplatePlan(benches=3, in_cup="HNO3(aq)", added="KOH(aq)", filled={"room_C": 21.5})
+    path = tmp_path / name
+    for _ in range(2):
+        write_template(path, plan, delimiter=";")
+    if name == "t.xlsx":
+        book = openpyxl.load_workbook(path)
+        book["Readings"]["B4"] = "H1"
+        book.save(path)
+    else:
+        text = path.read_text(encoding="utf-8-sig")
+        mark = "\t" if name == "t.tsv" else ";"
+        path.write_text(text.replace(f"Bench 2{mark}", f"Bench 2{mark}H1"), encoding="utf-8")
+    held = path.read_bytes()
+    with pytest.raises(OutputError, match="was changed since"):
+        write_template(path, plan)
+    assert path.read_bytes() == held
 
 
 def test_many_benches(tmp_path):

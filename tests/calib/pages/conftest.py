@@ -90,7 +90,7 @@ def compared(slow_run) -> Comparison:
 def cooled(tmp_path_factory):
     """A cooling log of a simulated cup with a loss that is not linear, and what it tells."""
     from calib.jobs.cooling_down import cool_down
-    from fitting.files.curve_files import write_curve
+    from fitting.files.plain_curves import write_curve
     from tests.benchmarks.cooling_truth import draw_logs
 
     (draw,) = draw_logs("convection", [3])

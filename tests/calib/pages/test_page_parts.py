@@ -102,3 +102,22 @@ def test_points_far_off_do_not_squeeze_the_others():
 
 def test_no_points_no_failure():
     assert "<svg" in str(class_points([], [], "p", "narrow", "t", "d", "x"))
+
+
+def test_numbers_leave_no_name_in_any_sentence():
+    """A name in a file's name, in a found cell, in the label of a row that was not used."""
+    naming = Naming(["Anna Krueger", "Lou"], anonymous=True, unused=["Zoe Adler"])
+    for text in (
+        "curve 'curves/Anna_Krueger_log.txt' not found; 'curves/anna.csv' taken",
+        "Zoe Adler.csv, line 1: no line holds two numbers (it reads 'Zoe and Kim')",
+        "curves/Peter.csv: the file is empty; Peter Meier.txt: there is no such file",
+        'row Zoe Adler has the label of "Lou\'s" row; Anna Krueger too',
+        "the file curves\\Anna.csv, the file Peter.log and Lou",
+    ):
+        html = str(naming.masked(text))
+        assert not any(
+            n in html for n in ("Anna", "Krueger", "Zoe", "Adler", "Peter", "Lou", "Kim")
+        )
+    shown = str(Naming(["Lou"]).masked("curve 'curves/Lou.txt' of Zoe"))
+    assert "curves/" in shown
+    assert "of Zoe" in shown

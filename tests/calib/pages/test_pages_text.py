@@ -9,7 +9,8 @@ from itertools import pairwise
 
 import pytest
 
-from calib.errors import InputError
+from calib.errors import OutputError
+from calib.outputs import made_by
 from calib.pages import (
     certificate_page,
     class_page,
@@ -318,32 +319,36 @@ def test_certificate_of_a_run_without_a_number():
 
 
 def test_writing_replaces_whole_files_only(tmp_path):
-    path = write_page(tmp_path / "ü page.html", "first °C")
-    write_page(path, "second ΔH")
-    assert path.read_text(encoding="utf-8") == "second ΔH"
+    head = f'<!doctype html><meta name="generator" content="{made_by("class page")}">'
+    path = write_page(tmp_path / "ü page.html", f"{head}first °C")
+    write_page(path, f"{head}second ΔH")
+    assert path.read_text(encoding="utf-8") == f"{head}second ΔH"
+    with pytest.raises(OutputError, match="is there already and is no certificate made here"):
+        write_page(path, head.replace("class page", "certificate"))
     assert [p.name for p in tmp_path.iterdir()] == ["ü page.html"]
 
 
 def test_writing_where_there_is_no_folder(tmp_path):
     with pytest.raises(
-        InputError,
-        match=r"page.html cannot be written: the folder .*no.* does not exist; make it first or choose another$",
+        OutputError,
+        match=r"page.html: the page cannot be written: the folder .*no.* does not exist; make it first or choose another$",
     ):
         write_page(tmp_path / "no" / "page.html", "x")
-    with pytest.raises(InputError, match=r"is a folder; give the name of an \.html file in it$"):
+    with pytest.raises(OutputError, match=r"is a folder; give the name of a file in it that ends"):
         write_page(tmp_path, "x")
 
 
 def test_a_failed_write_leaves_the_old_page(tmp_path, monkeypatch):
-    path = write_page(tmp_path / "page.html", "old")
+    old = f'<meta name="generator" content="{made_by("page")}">old'
+    path = write_page(tmp_path / "page.html", old)
 
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("pathlib.Path.replace", full)
-    with pytest.raises(InputError, match=r"No space left on device; nothing was changed"):
+    monkeypatch.setattr("os.replace", full)
+    with pytest.raises(OutputError, match=r"No space left on device; nothing was changed"):
         write_page(path, "new")
-    assert path.read_text(encoding="utf-8") == "old"
+    assert path.read_text(encoding="utf-8") == old
     assert len(list(tmp_path.iterdir())) == 1
 
 

@@ -308,3 +308,13 @@ def test_the_chart_is_drawn_and_written() -> None:
     assert lines[2].endswith("Nelson 1")
     assert all(line.replace("Nelson 1", "").count("o") == 1 for line in lines)
     assert as_text(control_chart([], name="H1")) == "H1: 0 values, nothing to compare yet"
+
+
+@pytest.mark.parametrize(
+    ("p", "said"),
+    [(1e-4, "below 0.1 %"), (0.012, "1.2 %"), (0.0996, "10 %"), (0.995, "100 %"), (1.0, "100 %")],
+)
+def test_chances_are_said_in_plain_figures(p: float, said: str) -> None:
+    from calib.registry.drift import _chance
+
+    assert _chance(p) == said

@@ -289,7 +289,7 @@ def test_the_same_calibration_is_recognised(cups: Registry, constant) -> None:
         ("recheck_uses", 0, "recheck_uses is 0, expected at least 1"),
         ("fill_mL", (105.0, 95.0), "fill_mL runs from 105.0 to 95.0, expected low to high"),
         ("u_heat_loss_W_per_K", None, "heat_loss_W_per_K and its uncertainty go together"),
-        ("rows_json", "{", "rows_json is not JSON"),
+        ("rows_json", "{", "rows_json is '{', expected JSON text"),
         ("apparatus", " ", "the apparatus is not named"),
     ],
 )

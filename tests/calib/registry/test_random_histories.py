@@ -95,18 +95,34 @@ def test_merging_two_registries_loses_nothing_and_settles(before, mine, yours) -
     with open_registry(":memory:") as one, open_registry(":memory:") as two:
         one.register_all(CUPS, "foam cup")
         act(one, before)
-        two.merge(one)
+        two.merge(one, keep_status=True)
         act(one, mine)
         act(two, yours)
         held = contents(one) | contents(two)
         told = lines(one) | lines(two)
         withdrawn = {k.uid for k in (*one.constants(), *two.constants()) if k.status == "withdrawn"}
-        one.merge(two)
-        two.merge(one)
+        one.merge(two, keep_status=True)
+        two.merge(one, keep_status=True)
         for registry in (one, two):
             assert registry.check() == ()
             assert contents(registry) == held
             assert lines(registry) == told
             assert withdrawn == {k.uid for k in registry.constants() if k.status == "withdrawn"}
-        assert not one.merge(two).changed
+        assert not one.merge(two, keep_status=True).changed
+        assert not two.merge(one, keep_status=True).changed
+
+
+@QUIET
+@given(ACTIONS, ACTIONS, ACTIONS)
+def test_without_trust_a_merge_changes_nothing_that_is_in_force(before, mine, yours) -> None:
+    with open_registry(":memory:") as one, open_registry(":memory:") as two:
+        one.register_all(CUPS, "foam cup")
+        act(one, before)
+        two.merge(one, keep_status=True)
+        act(one, mine)
+        act(two, yours)
+        in_force = {k for k in two.constants() if k.status in {"approved", "superseded"}}
+        two.merge(one)
+        assert {k for k in two.constants() if k.status in {"approved", "superseded"}} == in_force
+        assert two.verify().findings == one.verify().findings == ()
         assert not two.merge(one).changed

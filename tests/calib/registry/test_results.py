@@ -104,7 +104,9 @@ def test_results_are_all_or_nothing(cups: Registry, constant) -> None:
         with pytest.raises(error):
             cups.record([result("1", number), bad])
     assert cups.results() == ()
-    with pytest.raises(RegistryError, match=r"^the result of run 1 cannot be kept: nan ± 0.7, exp"):
+    with pytest.raises(
+        RegistryError, match=r"^the result of run 1 cannot be kept: value is nan, expected a finite"
+    ):
         result("1", number, value=float("nan"))
 
 
@@ -114,13 +116,13 @@ def test_a_constant_that_depends_on_the_fill(cups: Registry, constant) -> None:
             fill_slope_J_per_K_per_mL=0.05,
             u_fill_slope_J_per_K_per_mL=0.02,
             fill_reference_mL=100.0,
-            details_json='{"runs": [21.0, 21.8]}',
+            details_json='{"per_run": [21.0, 21.8]}',
         )
     )
     stored = cups.constant(number)
     assert stored.at_fill(100.0) == (21.4, 0.6)
     assert stored.at_fill(140.0) == pytest.approx((21.4 + 2.0, (0.36 + 0.64) ** 0.5))
     assert stored.at_fill(None) == (21.4, 0.6)
-    assert stored.details_json == '{"runs": [21.0, 21.8]}'
+    assert stored.details_json == '{"per_run": [21.0, 21.8]}'
     with pytest.raises(RegistryError, match=r"the fill slope, its uncertainty and the reference"):
         constant(fill_slope_J_per_K_per_mL=0.05)

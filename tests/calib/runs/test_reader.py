@@ -113,7 +113,7 @@ def test_guesses_are_said(write):
     )
     notes = read_table(write(text)).notes
     assert notes == (
-        "headings found in row 3; rows above passed over",
+        "headings found in row 3; rows above passed over (row 1: 'Title')",
         "cells are separated by semicolon",
         "headings read: 'Group' as run, 'Cup' as apparatus, 'Added (mL)' as added_mL",
         "heading 'In cup (cL)' read as in_cup_mL, converted from cL",
@@ -363,7 +363,9 @@ def test_refused_files(write, data, message):
 
 
 def test_missing_file_and_folder(tmp_path):
-    with pytest.raises(TableError, match=r"there is no such file; correct the name$"):
+    with pytest.raises(
+        TableError, match=r"there is no such file; expected a table of runs: check the name"
+    ):
         read_table(tmp_path / "none.csv")
     with pytest.raises(TableError, match="is a folder"):
         read_table(tmp_path)

@@ -13,7 +13,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.errors import TableError
+from calib.errors import OutputError, TableError
+from calib.outputs import Outputs
 from calib.runs import read_table, write_table
 from calib.runs.writer import sheet_title, starts_formula
 
@@ -103,14 +104,14 @@ def test_too_long_a_text_is_never_cut(tmp_path):
 @pytest.mark.parametrize(
     ("name", "message"),
     [
-        ("o.docx", "the ending '.docx' is not known; expected .csv, .tsv or .xlsx"),
+        ("o.docx", "the ending '.docx' is not known; expected .csv, .tsv, .txt or .xlsx"),
         ("nowhere/o.csv", "cannot be written"),
-        ("folder.csv", "cannot be written"),
+        ("folder.csv", "is a folder; give the name of a file in it"),
     ],
 )
 def test_where_nothing_can_be_written(tmp_path, name, message):
     (tmp_path / "folder.csv").mkdir()
-    with pytest.raises(TableError, match=message):
+    with pytest.raises(OutputError, match=message):
         write_table(tmp_path / name, ["a"], [])
     assert [p.name for p in tmp_path.iterdir()] == ["folder.csv"]
 
@@ -118,8 +119,10 @@ def test_where_nothing_can_be_written(tmp_path, name, message):
 def test_the_table_that_was_read_is_not_written_over(tmp_path):
     path = tmp_path / "in.csv"
     path.write_text("run\n", "utf-8")
-    with pytest.raises(TableError, match="is the table that was read"):
-        write_table(tmp_path / "." / "in.csv", ["a"], [], not_over=[path])
+    outputs = Outputs(overwrite=True)
+    outputs.reads("the table", path)
+    with pytest.raises(OutputError, match="is the table that was read"):
+        write_table(tmp_path / "." / "in.csv", ["a"], [], outputs=outputs)
     assert path.read_text("utf-8") == "run\n"
 
 

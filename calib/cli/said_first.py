@@ -39,11 +39,11 @@ def say_first(out: Output, hazards: Sequence[Mapping[str, Any]]) -> None:
 def before_error(hazards: Sequence[Any], message: str) -> dict[str, Any]:
     """Say on stderr what stands with an error; the JSON object's key ``hazards``, if there is any.
 
-    What the message says itself is not said twice.
+    A refusal's message begins with them itself; they are not said twice.
     """
     facts = [one.to_json() for one in hazards] or list(_asked)
     known = {one["happens"] for one in _asked}
     for one in facts:
-        if one["sentence"] not in message and one["happens"] not in known:
+        if not message.startswith(facts[0]["sentence"]) and one["happens"] not in known:
             say_on(sys.stderr, one["sentence"])
     return {"hazards": facts} if facts else {}

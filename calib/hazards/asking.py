@@ -30,7 +30,7 @@ DEFER = (
     "read the safety data sheet of every substance, keep to the local rules and ask the qualified "
     "staff"
 )
-NOT_HERE = f"This is not worked out here: {DEFER}."
+NOT_HERE = "This is not worked out here."
 _HANDBOOK = "Bretherick's Handbook of Reactive Chemical Hazards (from memory)"
 STRONGEST = 99.0
 """mol/L that stands for "concentrated" where a person writes the word."""
@@ -49,12 +49,12 @@ class Hazard:
 
     @property
     def words(self) -> str:
-        """The sentence without the row that it is about."""
+        """The sentence without the row that it is about; what happens stands first."""
         names = " with ".join(self.substances)
         if self.refused:
             verb = "DO NOT MIX" if len(self.substances) > 1 else "DO NOT USE"
-            return f"{verb} {names}: {self.happens} [source: {self.source}]"
-        return f"WARNING, {names}: {self.happens} [source: {self.source}]; {DEFER}"
+            return f"{verb}: {self.happens} ({names}) [source: {self.source}]; {DEFER}"
+        return f"WARNING: {self.happens} ({names}) [source: {self.source}]; {DEFER}"
 
     @property
     def sentence(self) -> str:

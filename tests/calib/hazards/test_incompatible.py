@@ -77,19 +77,30 @@ def run(monkeypatch, capsys):
     return call
 
 
-def first_line(out, err):
-    return (out or err).splitlines()[0]
+def first_words(out, err):
+    """What a person reads first, lines that a narrow screen folds joined again."""
+    return " ".join((out or err).split())
 
 
 def check(row, done, *, may_compute=False):
     """The warning stands in the first line and in JSON, names a source, defers; a refusal ends."""
     code, out, err = done
-    line = first_line(out, err)
+    words = first_words(out, err)
+    line, _, rest = words.partition("[source: ")
     assert row["says"].casefold() in line.casefold(), line
-    assert "source: " in line
-    assert "safety data sheet" in line or may_compute
+    assert rest
+    assert "safety data sheet" in rest
+    beginning = (
+        "error: DO NOT",
+        "WARNING: ",
+        "DO NOT",
+        "row r1: ",
+        "error: row r1, column reaction: DO NOT",
+    )
+    assert (out or err).startswith(beginning)
     if row["verdict"] == "refuse":
         assert "DO NOT" in line
+        assert "read the safety data sheet" in rest
         if not may_compute:
             assert code == 2
             assert "give the equation" not in out + err

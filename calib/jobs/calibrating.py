@@ -49,7 +49,8 @@ def calibrate_table(
         TableError, RegistryError, InputError: nothing could be done; the message says why.
     """
     from calib.calibration import calibrate
-    from calib.hazards.asking import asked_of_table, said_with_errors
+    from calib.hazards.asking import said_with_errors
+    from calib.jobs.asked_of_tables import asked_of_file
     from calib.jobs.constant_source import RegistryConstants
     from calib.jobs.cup_kinds import kind_facts, leaned
     from calib.jobs.vessels import told_kinds
@@ -59,7 +60,7 @@ def calibrate_table(
 
     _require_recheck(recheck_after, recheck_uses)
     table = read_table(path)
-    hazards = asked_of_table(table.rows)
+    hazards = asked_of_file(table)
     with said_with_errors(hazards), open_registry(registry, create=False) as store:
         table = told_kinds(only_registered(table, store), store)
         before = RegistryConstants(store)

@@ -337,3 +337,24 @@ def test_an_unknown_name_is_never_taken_for_water_or_for_its_metal():
     assert part_of("lead styphnate") is None
     assert part_of("cold tap water").formula == "H2O"
     assert part_of("aluminium foil").formula == "Al"
+
+
+def test_rows_that_cannot_be_read_are_asked_about_too(run, tmp_path):
+    """A name that is not known, a reading that is missing: the row is refused, the gas is told."""
+    run("apparatus", "add", "P1", "--kind", "foam cup")
+    table = tmp_path / "t.csv"
+    table.write_text(
+        "run,apparatus,date,in_cup,added,in_cup_mL,added_g,in_cup_mol_per_L,in_cup_C,added_C,extreme_C\n"
+        "good,P1,2026-09-01,HCl(aq),NaOH(s),100,2,1.0,21,21,26\n"
+        "azide,P1,2026-09-01,HCl(aq),sodium azide,100,2,1.0,21,21,26\n"
+        "blank,P1,2026-09-01,HCl(aq),KNO2(s),100,2,1.0,21,21,\n"
+        ",P1,2026-09-01,HCl(aq),NaHCO3(s),100,2,1.0,warm,21,20\n", encoding="utf-8",
+    )  # fmt: skip
+    for command in ("enthalpy", "calibrate"):
+        _, out, _ = run(command, table, "--json")
+        found = {(one["row"], one["gas"]) for one in json.loads(out)["hazards"]}
+        assert {("azide", "HN3"), ("blank", "NO2"), ("row 5", "CO2")} <= found
+        assert not [row for row, _ in found if row == "good"]
+    code, _, err = run("key", table, "--run", "azide")
+    assert code == 2
+    assert "hydrogen azide" in err.splitlines()[0]

@@ -250,7 +250,7 @@ def _cautions(
     prepared: PreparedRun, request: PlanRequest
 ) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """Cautions by substance, then those of the whole, the deferring sentence last."""
-    from calib.reactions.cautions import DEFER, by_substance, cautions_for
+    from calib.reactions.cautions import DEFER, by_substance, cautions_for, made_only
     from calib.reactions.deduce import PhysicalProcess, deduce
 
     species = [prepared.in_cup.species]
@@ -264,7 +264,12 @@ def _cautions(
         except CupledgerError:
             process = None
     hot = max((p.C for p in (request.in_cup, request.added) if p.C is not None), default=0.0) >= 50
-    own = by_substance(species)
+    formed = (
+        made_only(process)
+        if process is not None and not isinstance(process, PhysicalProcess)
+        else ()
+    )
+    own = by_substance(species, formed=formed)
     whole: tuple[str, ...] = (DEFER,)
     if process is not None:
         if not isinstance(process, PhysicalProcess):

@@ -105,3 +105,10 @@ def test_harmless_salts_are_still_ground():
     assert not dust_warning("NaCl")
     assert not dust_warning("KCl")
     assert not dust_warning("NH4Cl")
+
+
+def test_what_only_forms_is_not_weighed_and_so_not_said_to_be_ground():
+    plan = make_plan(PlanRequest(in_cup=parse_portion("50 mL 0.2 mol/L Pb(NO3)2(aq)"),
+                                 added=parse_portion("50 mL 0.4 mol/L KI(aq)")))  # fmt: skip
+    said = [line for _, lines in plan.cautions for line in lines]
+    assert not [line for line in said if "grind PbI2" in line]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from fitting.errors import CupledgerError, CurveError, OutputError
 
@@ -10,6 +11,7 @@ __all__ = [
     "CupledgerError",
     "CurveError",
     "EquationError",
+    "HazardError",
     "InputError",
     "OutputError",
     "ReactionError",
@@ -18,6 +20,14 @@ __all__ = [
     "SubstanceError",
     "TableError",
 ]
+
+
+class HazardError(CupledgerError):
+    """What must not be put together, or not by a class: a refusal that offers no way round."""
+
+    def __init__(self, message: str, hazards: tuple[Any, ...] = ()) -> None:
+        super().__init__(message)
+        self.hazards = hazards
 
 
 class InputError(CupledgerError):

@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 
 class CupledgerError(Exception):
-    """Base of every error that this project raises on purpose."""
+    """Base of every error that this project raises on purpose.
+
+    ``hazards`` is what must be said before the error itself, where people may be hurt.
+    """
+
+    hazards: tuple[Any, ...] = ()
 
 
 class CurveError(CupledgerError):

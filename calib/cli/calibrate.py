@@ -11,6 +11,7 @@ from calib.cli.calibrate_view import show_calibration
 from calib.cli.options import ByName, JsonFlag, RegistryPlace, TableFile, day
 from calib.cli.output import Output
 from calib.cli.problems import exit_code, show_problems
+from calib.cli.said_first import say_first
 
 
 def calibrate(
@@ -75,6 +76,7 @@ def calibrate(
         recheck_uses=recheck_uses,
         progress=out.progress,
     )
+    say_first(out, facts["hazards"])
     for note in facts["notes"]:
         out.reading(note)
     show_problems(out, facts["errors"])

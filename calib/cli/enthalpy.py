@@ -20,6 +20,7 @@ from calib.cli.options import (
 )
 from calib.cli.output import Output
 from calib.cli.problems import Done, exit_code, show_problems
+from calib.cli.said_first import say_first
 from calib.rounding import figures, interval, with_u
 
 if TYPE_CHECKING:
@@ -123,6 +124,7 @@ def _record(
 
 
 def _show(out: Output, facts: dict[str, Any], *, budget: bool) -> None:
+    say_first(out, facts["hazards"])
     for note in facts["notes"]:
         out.reading(note)
     show_problems(out, facts["errors"])

@@ -12,6 +12,7 @@ from calib.cli.options import JsonFlag, Overwrite, RegistryPlace, TableFile
 from calib.cli.output import Output
 from calib.cli.problems import Done
 from calib.cli.said import NOT_COMPUTED
+from calib.cli.said_first import say_first
 
 if TYPE_CHECKING:
     from calib.classwork.worked.answer import WorkedAnswer
@@ -56,6 +57,7 @@ def _errors(answer: WorkedAnswer) -> list[dict[str, str]]:
 def _show(out: Output, answer: WorkedAnswer) -> None:
     from calib.classwork.worked.steps import number, shown
 
+    say_first(out, [one.to_json() for one in answer.hazards])
     out.say(f"{answer.run}: {answer.process}")
     for title, steps in (("simple", answer.simple), ("full", answer.full)):
         out.table(

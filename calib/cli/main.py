@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any, NoReturn
 
 import typer
 
-from calib.cli import output
+from calib.cli import output, said_first
 from calib.cli.late import late_group
 from calib.cli.said import READING, Said
 from calib.cli.streams import patient_streams
@@ -73,6 +73,7 @@ def main() -> None:
     """
     output.make_streams_safe()
     output.screen.begin()
+    said_first.forget()
     with patient_streams():
         _run()
 
@@ -95,7 +96,7 @@ def _end(error: Exception) -> NoReturn:
     if hasattr(error, "format_message"):  # the command was not typed as it can be understood
         _refuse_usage(error)
     if isinstance(error, CupledgerError):
-        _refuse(str(error), guesses=getattr(error, "__notes__", ()))
+        _refuse(str(error), guesses=getattr(error, "__notes__", ()), hazards=error.hazards)
     if isinstance(error, OSError):
         name = f" ({error.filename})" if error.filename else ""
         _refuse(f"{error.strerror or error}{name}; nothing more was done")
@@ -129,13 +130,20 @@ def _refuse_usage(error: Any) -> NoReturn:
 
 
 def _refuse(
-    message: str, *, code: int = 2, guesses: Iterable[str] = (), aloud: bool = True
+    message: str,
+    *,
+    code: int = 2,
+    guesses: Iterable[str] = (),
+    aloud: bool = True,
+    hazards: Sequence[Any] = (),
 ) -> NoReturn:
     """The one object of --json, what was said before, the sentence on stderr; then the end."""
+    first = said_first.before_error(hazards, message)
     for guess in guesses:
         output.screen.said.append(Said(READING, guess))
     if _json_wanted():
-        facts: dict[str, Any] = {"errors": [{"row": None, "column": None, "message": message}]}
+        errors = [{"row": None, "column": None, "message": message}]
+        facts: dict[str, Any] = {**first, "errors": errors}
         if output.screen.said:
             facts["said"] = [one.to_json() for one in output.screen.said]
         output.dump_object(facts)

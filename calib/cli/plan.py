@@ -9,6 +9,7 @@ import typer
 
 from calib.cli.options import JsonFlag, RegistryPlace
 from calib.cli.output import Output
+from calib.cli.said_first import ask_first, say_first
 from calib.errors import InputError
 from calib.rounding import figures, interval, with_u
 
@@ -70,11 +71,13 @@ def plan(
     as_json: JsonFlag = False,
 ) -> None:
     """Foretell rise, limiting reagent, what dissolves, how hot it gets, which error dominates."""
+    from calib.hazards.asking import asked_of_row
     from calib.jobs.planning import day_of, plan_run, strengths
     from calib.planning.plan import PlanRequest
     from calib.planning.request import parse_portion
 
     out = Output(as_json=as_json)
+    ask_first(out, asked_of_row(in_cup, added, reaction))
     request = PlanRequest(
         in_cup=parse_portion(in_cup, "portion in the cup"),
         added=parse_portion(added, "portion that is added"),
@@ -110,6 +113,7 @@ def _both(
 
 
 def _show(out: Output, facts: dict[str, Any]) -> None:
+    say_first(out, facts["hazards"])
     out.say(f"{facts['reaction']}: {facts['in_cup']}, then {facts['added']}")
     constant = with_u(facts["constant_J_per_K"], facts["u_constant_J_per_K"])
     out.say(f"cup: {facts['apparatus']}, {constant} J/K ({facts['constant_source']})")

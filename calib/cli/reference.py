@@ -8,6 +8,7 @@ import typer
 
 from calib.cli.options import JsonFlag
 from calib.cli.output import Output
+from calib.cli.said_first import say_first
 
 
 def reference(
@@ -28,6 +29,7 @@ def reference(
 
     out = Output(as_json=as_json)
     found = look_up(" ".join(words or []))
+    say_first(out, found["hazards"])
     for section in found["sections"]:
         _show(out, section)
     for caution in found["cautions"]:

@@ -9,6 +9,7 @@ import typer
 
 from calib.cli.options import JsonFlag, Overwrite, RegistryPlace
 from calib.cli.output import Output
+from calib.cli.said_first import ask_first, say_first
 
 
 def template(
@@ -56,15 +57,17 @@ def template(
     """Write a blank table: lists to choose from, units, ranges, an example, instructions."""
     from calib.classwork.template import TemplatePlan
     from calib.errors import InputError
-    from calib.jobs.blank_table import values_to_fill, write_blank_table
+    from calib.hazards.asking import asked_of_row
+    from calib.jobs.blank_table import strengths_in, values_to_fill, write_blank_table
     from calib.jobs.planning import day_of
     from calib.outputs import outputs_beside
 
+    out = Output(as_json=as_json)
+    ask_first(out, asked_of_row(in_cup, added, reaction, strengths=strengths_in(fill or [])))
     if (benches is None) == (labels is None):
         raise InputError("say how many benches with --benches, or name them with --labels")
     if delimiter not in (",", ";", "\t", "tab"):
         raise InputError(f"--delimiter {delimiter!r}: expected a comma, a semicolon or tab")
-    out = Output(as_json=as_json)
     plan = TemplatePlan(
         benches=labels.split(",") if labels is not None else (benches or 0),
         reaction=reaction,
@@ -82,6 +85,7 @@ def template(
         outputs=outputs_beside(registry, overwrite=overwrite),
         delimiter="\t" if delimiter == "tab" else delimiter,
     )  # fmt: skip
+    say_first(out, facts["hazards"])
     for note in facts["notes"]:
         out.warn(note)
     out.say(f"Written: {facts['file']}, {len(facts['benches'])} benches.")

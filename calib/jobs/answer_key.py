@@ -36,6 +36,8 @@ def answer_for(
     from calib.classwork.marking.readings import CannotBeMarkedError
     from calib.classwork.worked.answer import worked_answer
     from calib.enthalpy import FromRegistry
+    from calib.hazards.asking import said_with_errors
+    from calib.jobs.asked_of_tables import asked_of_file
     from calib.jobs.marking import taught_from
     from calib.jobs.vessels import told_kinds
     from calib.registry import open_registry
@@ -49,15 +51,18 @@ def answer_for(
         reads_table(outputs, table)
     with open_registry(registry) as store:
         table = told_kinds(table, store)
-        run = _row(table, label)
-        try:
-            return worked_answer(run, Instruments.load(table), FromRegistry(store), taught)
-        except RowRefusedError as refused:
-            raise InputError(str(refused)) from None
-        except NOT_COMPUTED as error:
-            raise InputError(str(not_computed(run.run, error))) from None
-        except CannotBeMarkedError as reason:
-            raise InputError(f"run {label!r} cannot be worked out: {reason}") from None
+        hazards = asked_of_file(table, only=label)
+        with said_with_errors(hazards):
+            run = _row(table, label)
+            try:
+                answer = worked_answer(run, Instruments.load(table), FromRegistry(store), taught)
+            except RowRefusedError as refused:
+                raise InputError(str(refused)) from None
+            except NOT_COMPUTED as error:
+                raise InputError(str(not_computed(run.run, error))) from None
+            except CannotBeMarkedError as reason:
+                raise InputError(f"run {label!r} cannot be worked out: {reason}") from None
+    return replace(answer, hazards=tuple(replace(one, row="") for one in hazards))
 
 
 def _row(table: Table, label: str) -> Run:

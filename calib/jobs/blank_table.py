@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from calib.classwork.template import TemplatePlan
+    from calib.hazards.asking import Hazard
     from calib.runs.model import CellValue
 
 
@@ -28,9 +29,10 @@ def write_blank_table(
     """Write the table of a plan; cups and cautions that it does not give are looked up.
 
     The cups are those of the registry (of one ``kind``, if given) that are not retired on the day.
-    Returns ``file``, ``benches``, ``columns``, ``cups``, ``cautions`` and ``notes``.
+    Returns ``hazards``, ``file``, ``benches``, ``columns``, ``cups``, ``cautions`` and ``notes``.
 
     Raises:
+        HazardError: what must not be put together; nothing is written.
         InputError: benches, columns or substances that cannot be.
         OutputError: the file is there already and filled in, or cannot be written.
         RegistryError: the registry cannot be read.
@@ -38,10 +40,14 @@ def write_blank_table(
     from dataclasses import replace
 
     from calib.classwork.template import TEMPLATE, write_template
+    from calib.hazards.asking import refuse, said_with_errors
 
+    hazards = _hazards(plan)
+    refuse(hazards)
     outputs = outputs or outputs_beside(registry)
     outputs.claim(TEMPLATE, path, "FILE")
-    _check(plan)
+    with said_with_errors(hazards):
+        _check(plan)
     notes: list[str] = []
     if not plan.cups:
         cups = _cups(registry, kind, plan.day)
@@ -53,8 +59,10 @@ def write_blank_table(
             )
     if not plan.cautions:
         plan = replace(plan, cautions=_cautions(plan))
+    plan = replace(plan, cautions=(*(one.sentence for one in hazards), *plan.cautions))
     written = write_template(path, plan, delimiter=delimiter, outputs=outputs)
     return {
+        "hazards": [one.to_json() for one in hazards],
         "file": str(written.path),
         "benches": plan.labels(),
         "columns": plan.columns(),
@@ -91,6 +99,18 @@ def values_to_fill(items: Sequence[str]) -> dict[str, CellValue]:
     return found
 
 
+def strengths_in(items: Sequence[str]) -> tuple[float | None, float | None]:
+    """Both concentrations [mol/L] among what is to be filled in; None where none can be read."""
+    found: list[float | None] = []
+    for side in ("in_cup", "added"):
+        own = [item.partition("=")[2] for item in items if item.strip().startswith(f"{side}_mol_")]
+        try:
+            found.append(float(own[-1].replace(",", ".")) if own else None)
+        except ValueError:
+            found.append(None)
+    return found[0], found[1]
+
+
 def _check(plan: TemplatePlan) -> None:
     """Refuse a spelling that would come back wrong from every bench."""
     from calib.reactions.equation import parse_equation
@@ -120,6 +140,16 @@ def _cups(registry: str | None, kind: str | None, day: date | None) -> list[str]
     with open_registry(registry, create=False) as store:
         cups = store.list_apparatus(kind=kind)
     return [cup.id for cup in cups if cup.retired_on is None or cup.retired_on > on]
+
+
+def _hazards(plan: TemplatePlan) -> tuple[Hazard, ...]:
+    """What must be said first; strengths are known where they are filled in for all benches."""
+    from calib.hazards.asking import asked_of_row
+
+    filled = plan.filled or {}
+    given = [filled.get(f"{side}_mol_per_L") for side in ("in_cup", "added")]
+    one, two = (float(value) if isinstance(value, int | float) else None for value in given)
+    return asked_of_row(plan.in_cup, plan.added, plan.reaction, strengths=(one, two))
 
 
 def _cautions(plan: TemplatePlan) -> tuple[str, ...]:

@@ -49,6 +49,8 @@ def calibrate_table(
         TableError, RegistryError, InputError: nothing could be done; the message says why.
     """
     from calib.calibration import calibrate
+    from calib.hazards.asking import said_with_errors
+    from calib.jobs.asked_of_tables import asked_of_file
     from calib.jobs.constant_source import RegistryConstants
     from calib.jobs.cup_kinds import kind_facts, leaned
     from calib.jobs.vessels import told_kinds
@@ -58,14 +60,15 @@ def calibrate_table(
 
     _require_recheck(recheck_after, recheck_uses)
     table = read_table(path)
-    with open_registry(registry, create=False) as store:
+    hazards = asked_of_file(table)
+    with said_with_errors(hazards), open_registry(registry, create=False) as store:
         table = told_kinds(only_registered(table, store), store)
         before = RegistryConstants(store)
         report = calibrate(
             table, known_loss=before, known_constant=before.constant_of, progress=progress
         )
         report = leaned(report, store, lean_on_kind)
-        facts = report.to_json()
+        facts = {"hazards": [one.to_json() for one in hazards], **report.to_json()}
         plan: dict[str, Any] = {"recheck_after": recheck_after, "recheck_uses": recheck_uses}
         found = []
         for one, shown in zip(report.constants, facts["constants"], strict=True):

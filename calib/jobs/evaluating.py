@@ -48,15 +48,18 @@ def evaluate_table(
     """
     from calib.classwork.class_facts import class_facts
     from calib.enthalpy import FromRegistry, evaluate
+    from calib.hazards.asking import said_with_errors
+    from calib.jobs.asked_of_tables import asked_of_file
     from calib.jobs.vessels import told_kinds
     from calib.outputs import reads_table
     from calib.registry import open_registry
     from calib.runs.reader import read_table
 
     table = read_table(path)
+    hazards = asked_of_file(table)
     if outputs is not None:
         reads_table(outputs, table)
-    with open_registry(registry, create=False) as store:
+    with said_with_errors(hazards), open_registry(registry, create=False) as store:
         report = evaluate(
             told_kinds(table, store),
             FromRegistry(store),
@@ -66,4 +69,5 @@ def evaluate_table(
             keep_all=keep_all,
             progress=progress,
         )
-    return TableResults(table, report, class_facts(report))
+    facts = {"hazards": [one.to_json() for one in hazards], **class_facts(report)}
+    return TableResults(table, report, facts)

@@ -28,11 +28,23 @@ def look_up(words: str) -> dict[str, Any]:
     (each a title, a kind and lines of what, value, number, unit, u, holds, source) and
     ``cautions``. Without words: an overview of everything in use.
 
+    ``hazards`` come first: what the words name together, or what is dangerous by itself.
+
     Raises:
+        HazardError: what must not be put together.
         InputError: nothing is known under these words; the message names what comes near.
         EquationError: it looks like an equation and cannot be read.
     """
+    from calib.hazards.asking import asked_of_words, refuse, said_with_errors
+
     text = " ".join(words.split())
+    hazards = asked_of_words(text) if text else ()
+    refuse(hazards)
+    with said_with_errors(hazards):
+        return {"hazards": [one.to_json() for one in hazards], **_look_up(text)}
+
+
+def _look_up(text: str) -> dict[str, Any]:
     if not text:
         return _found("", _overview())
     if text.lower() in ALL_REACTIONS:

@@ -118,6 +118,7 @@ def class_page(
         meanings=[NUMBERS[n] for n in ("rise", "heat", "extent", "dH", "u_dH", "mean")]
         + [NUMBERS[n] for n in ("reference", "constant", "share")],
         method_meanings=[listed_meaning(name) for name in _methods_in_use(rows)],
+        hazards=tuple(str(one["words"]) for one in enthalpy.get("hazards", ())),
         cautions=tuple(cautions),
         notes=[naming.masked(str(note)) for note in (*notes, *(enthalpy.get("notes") or ()))],
     )

@@ -45,6 +45,7 @@ def answer_page(answer: WorkedAnswer) -> str:
         unit=answer.unit,
         reference=minus(answer.reference),
         warnings=answer.warnings,
+        hazards=tuple(one.words for one in answer.hazards),
         cautions=answer.cautions,
     )
 

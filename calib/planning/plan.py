@@ -14,6 +14,13 @@ from calib.enthalpies.one_run import RunResult
 from calib.enthalpies.sources import AppliedConstant, range_warnings
 from calib.errors import CupledgerError, InputError
 from calib.estimate import Estimate
+from calib.hazards.asking import (
+    Hazard,
+    asked_of_equation,
+    asked_of_row,
+    refuse,
+    said_with_errors,
+)
 from calib.planning.limits import Dissolving, HeatLimit, dissolving, heat_limit
 from calib.planning.request import Planned, planned_run
 from calib.planning.rise import PlannedRise, plan_rise
@@ -71,6 +78,12 @@ class PlanRequest:
             return None
         return Estimate(self.dH[0], self.dH[1], "kJ/mol", "given by hand", "assumed")
 
+    def hazards(self) -> tuple[Hazard, ...]:
+        """What must be said before anything is worked out."""
+        strengths = (self.in_cup.mol_per_L, self.added.mol_per_L)
+        texts = (self.in_cup.substance, self.added.substance)
+        return asked_of_row(*texts, self.reaction, strengths=strengths)
+
     def run(self) -> Run:
         """The plan as a row of a table."""
         return planned_run(self.in_cup, self.added, reaction=self.reaction, room_C=self.room_C)
@@ -94,6 +107,7 @@ class Plan:
     preparations: tuple[Preparation, ...]
     cautions: tuple[tuple[str, tuple[str, ...]], ...]
     warnings: tuple[str, ...]
+    hazards: tuple[Hazard, ...] = ()
 
 
 def make_plan(
@@ -107,8 +121,29 @@ def make_plan(
 
     ``kind`` is the cup's kind in words: it tells vessel and lid, and the limit of temperature.
 
-    Raises InputError, ReactionError or SubstanceError where it cannot be planned.
+    Raises InputError, ReactionError or SubstanceError where it cannot be planned, HazardError where
+    it must not be done.
     """
+    hazards = request.hazards()
+    refuse(hazards)
+    with said_with_errors(hazards):
+        plan = _plan(request, constant_for, instruments, kind)
+    equation = plan.prepared.process.equation
+    if equation is not None:
+        said = {one.gas for one in hazards if one.gas}
+        hazards += tuple(
+            one for one in asked_of_equation(equation) if one.gas and one.gas not in said
+        )
+        refuse(hazards)
+    return replace(plan, hazards=hazards)
+
+
+def _plan(
+    request: PlanRequest,
+    constant_for: ConstantFor | None,
+    instruments: Instruments | None,
+    kind: str,
+) -> Plan:
     _check(request)
     run = _run(request, kind)
     tools = with_step(instruments or Instruments.default(), request.step_K)
@@ -215,7 +250,7 @@ def _cautions(
     prepared: PreparedRun, request: PlanRequest
 ) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """Cautions by substance, then those of the whole, the deferring sentence last."""
-    from calib.reactions.cautions import DEFER, by_substance, cautions_for
+    from calib.reactions.cautions import DEFER, by_substance, cautions_for, made_only
     from calib.reactions.deduce import PhysicalProcess, deduce
 
     species = [prepared.in_cup.species]
@@ -229,7 +264,12 @@ def _cautions(
         except CupledgerError:
             process = None
     hot = max((p.C for p in (request.in_cup, request.added) if p.C is not None), default=0.0) >= 50
-    own = by_substance(species)
+    formed = (
+        made_only(process)
+        if process is not None and not isinstance(process, PhysicalProcess)
+        else ()
+    )
+    own = by_substance(species, formed=formed)
     whole: tuple[str, ...] = (DEFER,)
     if process is not None:
         if not isinstance(process, PhysicalProcess):

@@ -16,6 +16,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
     t1 = float(plan.prepared.run.in_cup_C or 0.0)
     low, high = rise.rise.interval95
     return {
+        "hazards": [one.to_json() for one in plan.hazards],
         "reaction": process.name,
         "kind": process.kind,
         "in_cup": str(plan.request.in_cup),

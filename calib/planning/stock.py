@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from calib.errors import CupledgerError, InputError
+from calib.hazards.classes import dust_warning
 from calib.planning.request import Planned
 from calib.reactions.equation import Species
 from calib.reactions.ions import ACIDS, METALS, salt_of
@@ -150,6 +151,8 @@ def _of_a_solid(species: Species, t_C: float | None) -> list[str]:
     if salt is not None and salt.anions[0][0] in {"OH", "O"}:
         return ["weigh each portion quickly, just before use, in a closed dry vessel: it takes up "
                 "water from the air"]  # fmt: skip
+    if no_dust := dust_warning(species.formula):
+        return [f"dry; {no_dust}"]
     return ["dry and finely ground, so that it dissolves quickly and evenly"]
 
 
@@ -192,6 +195,7 @@ def _solution(
     water = max(total_g - grams, 0.0)
     steps = (
         f"{goal}: weigh {grams:.4g} g of {weighed}",
+        *([no_dust] if (no_dust := dust_warning(weighed)) else []),
         *_dissolve(species, weighed, 0.7 * water),
         end,
         *_saturated(formula, moles, total_g),

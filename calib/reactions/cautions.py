@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from calib.hazards.classes import dust_warning, in_words
 from calib.reactions.deduce import PhysicalProcess
 from calib.reactions.equation import Equation, Species
 from calib.reactions.ions import ACIDS, METALS, STRONG, salt_of, split_hydrate
@@ -37,12 +38,17 @@ _GAS_WORDS = {
 }
 
 
-def cautions(species: Iterable[Species], *, heater: bool = False) -> tuple[str, ...]:
-    """Cautions for substances that are used or formed; ``heater`` for an electrical calibration."""
-    members = list(species)
+def cautions(
+    species: Iterable[Species], *, heater: bool = False, formed: Iterable[Species] = ()
+) -> tuple[str, ...]:
+    """Cautions for substances that are used or ``formed``; of these none is weighed or ground.
+
+    ``heater`` is for an electrical calibration.
+    """
+    members, made = list(species), set(formed)
     found: list[str] = []
     for one in members:
-        found += _of_one(one)
+        found += _of_one(one) + ([] if one in made else _no_dust(one))
     if any(one.state == "aq" for one in members) or found:
         found.insert(0, "Wear eye protection and gloves; wipe up spills at once.")
     found.append(
@@ -55,10 +61,30 @@ def cautions(species: Iterable[Species], *, heater: bool = False) -> tuple[str, 
     return (*dict.fromkeys(found), DEFER)
 
 
-def by_substance(species: Iterable[Species]) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    """The cautions of each substance by itself; those that need none are left out."""
-    found = ((str(one), tuple(dict.fromkeys(_of_one(one)))) for one in dict.fromkeys(species))
+def by_substance(
+    species: Iterable[Species], *, formed: Iterable[Species] = ()
+) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """The cautions of each substance by itself, its hazard statements last; those that need none
+    are left out. What is only ``formed`` is not weighed."""
+    made, classed, found = set(formed), set[str](), []
+    for one in dict.fromkeys(species):
+        lines = [*_of_one(one), *([] if one in made else _no_dust(one))]
+        lines += [] if one.formula in classed else _classified(one)
+        classed.add(one.formula)
+        found.append((str(one), tuple(dict.fromkeys(lines))))
     return tuple((name, lines) for name, lines in found if lines)
+
+
+def _no_dust(one: Species) -> list[str]:
+    """Why a solid that is weighed must not be ground."""
+    text = dust_warning(one.formula) if one.state == "s" and one.charge == 0 else ""
+    return [f"{text[0].upper()}{text[1:]}."] if text else []
+
+
+def _classified(one: Species) -> list[str]:
+    """The statements of the substance as kept; a solution made of it may carry fewer."""
+    line = in_words(one.formula) if one.charge == 0 else ""
+    return [f"As kept, before dilution: {line}."] if line else []
 
 
 def cautions_for(
@@ -66,7 +92,8 @@ def cautions_for(
 ) -> tuple[str, ...]:
     """Cautions for a whole reaction or process; ``hot`` where anything above 50 °C goes in."""
     if isinstance(process, Equation):
-        return _with_reaction(process, cautions(process.species, heater=heater))
+        formed = made_only(process)
+        return _with_reaction(process, cautions(process.species, heater=heater, formed=formed))
     own = list(cautions((process.in_cup, process.added), heater=heater))
     if process.kind == "specific heat":
         own.insert(
@@ -77,6 +104,12 @@ def cautions_for(
     if process.kind == "dilution" and _is_acid(process.added):
         own.insert(0, "Acid into water, slowly and stirring; never water into concentrated acid.")
     return tuple(dict.fromkeys(own))
+
+
+def made_only(equation: Equation) -> tuple[Species, ...]:
+    """The products that are no reactants."""
+    used = {species for _, species in equation.reactants}
+    return tuple(species for _, species in equation.products if species not in used)
 
 
 def _with_reaction(equation: Equation, lines: tuple[str, ...]) -> tuple[str, ...]:

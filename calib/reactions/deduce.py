@@ -51,7 +51,7 @@ def deduce(in_cup: Species, added: Species) -> Outcome:
     """The reaction of ``added`` with what is in the cup, or the physical process.
 
     Raises ``ReactionError`` where the rules do not decide, asking for the ``reaction`` column with
-    an example, and where they say that nothing happens.
+    an example; that no rule speaks never means that nothing happens.
     """
     in_cup, added = _with_state(in_cup), _with_state(added)
     for rule in _RULES:

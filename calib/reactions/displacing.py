@@ -30,8 +30,8 @@ def metal_and_acid(metal: Species, acid: Species) -> Equation | None:
         return None
     if not may:
         raise ReactionError(
-            f"{metal.formula} stands below hydrogen in the activity series: it does not dissolve "
-            f"in {acid}. For its specific heat, put it into water; else give the equation"
+            f"{metal.formula} stands below hydrogen in the activity series: what it does in {acid} "
+            f"is not told by rule. For its specific heat, put it into water; else give the equation"
         )
     charge = SERIES[name].charge
     anion, protons = ACIDS[acid_name]
@@ -59,8 +59,8 @@ def metal_and_salt(metal: Species, solution: Species) -> Equation | None:
         return None
     if not may:
         raise ReactionError(
-            f"{metal.formula} does not displace {cation} (activity series), so nothing happens in "
-            f"{solution}; check in_cup and added, or give the equation"
+            f"{metal.formula} does not displace {cation} (activity series); what else it does in "
+            f"{solution} is not told by rule; check in_cup and added, or give the equation"
         )
     own = SERIES[name].charge
     product = formula_of(name, own, anion, negative)
@@ -117,7 +117,7 @@ def _ammonia_set_free(first: Species, one: Salt, second: Species, two: Salt) -> 
         return None
     soluble = f"{_pair(one, two)[0]} and {_pair(two, one)[0]} stay dissolved"
     raise ReactionError(
-        f"{first} and {second} give no precipitate ({soluble}), so no reaction is expected; give "
-        "the equation in the column reaction if one is meant, e.g. "
+        f"{first} and {second} give no precipitate ({soluble}); what else they do is not told by "
+        "rule; give the equation in the column reaction if one is meant, e.g. "
         "AgNO3(aq) + NaCl(aq) -> AgCl(s) + NaNO3(aq)"
     )

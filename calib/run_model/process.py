@@ -84,12 +84,23 @@ def find_process(run: Run, in_cup: Portion, added: Portion | None) -> Process:
         outcome = named if named is not None else deduce(in_cup.species, added.species)
     except ReactionError as error:
         shown = f"{run.in_cup} and {run.added}"
+        _refuse_hazards(run)
         raise RowRefusedError(
             RowProblem(run.run, "reaction", str(error), shown, "an equation or a known name")
         ) from None
     if isinstance(outcome, PhysicalProcess):
         return _physical(run, outcome, in_cup, added, by_name=named is not None)
     return _reaction(run, outcome, in_cup, added, notes)
+
+
+def _refuse_hazards(run: Run) -> None:
+    """Where the two must not meet, the row's problem says that and offers no equation."""
+    from calib.hazards.asking import NOT_HERE, asked_of_row
+
+    strengths = (run.in_cup_mol_per_L, run.added_mol_per_L)
+    for one in asked_of_row(run.in_cup, run.added, strengths=strengths):
+        if one.refused:
+            raise RowRefusedError(RowProblem(run.run, "reaction", f"{one.words}. {NOT_HERE}"))
 
 
 def _from_column(run: Run) -> tuple[Equation | PhysicalProcess | None, tuple[str, ...]]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from calib.errors import RowProblem, TableError
@@ -350,3 +350,22 @@ def _relabelled(problem: RowProblem, label: str) -> RowProblem:
         problem.expected,
         problem.remedy,
     )
+
+
+def as_written(path: Path, sheet: str | None, columns: Iterable[str]) -> list[dict[str, str]]:
+    """The text of some columns in every row below the headings, whether it can be used or not.
+
+    ``sheet row`` is the row as spreadsheet programs count. For questions that must be asked of rows
+    that were refused, too.
+
+    Raises TableError where the file cannot be read as a table.
+    """
+    data = read_bytes(path, TABLE, TableError)
+    grid, head, _ = _find_table(path, data, sheet or None)
+    plan = make_plan(grid, head)
+    places = {name: plan.known[name][0][0] for name in columns if name in plan.known}
+    return [
+        {name: as_text(grid.cell(row, index)) for name, index in places.items()}
+        | {"sheet row": str(grid.row_number(row))}
+        for row in range(head.first_below, len(grid.rows))
+    ]

@@ -16,6 +16,7 @@ from calib.run_model.refusal import RowRefusedError
 if TYPE_CHECKING:
     from calib.enthalpies.one_run import RunResult
     from calib.enthalpies.sources import ConstantSource
+    from calib.hazards.asking import Hazard
     from calib.runs.instruments import Instruments
     from calib.runs.model import Run
 
@@ -44,10 +45,12 @@ class WorkedAnswer:
     reference: str
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
+    hazards: tuple[Hazard, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """The object of ``key --json``."""
         return {
+            "hazards": [one.to_json() for one in self.hazards],
             "run": self.run, "apparatus": self.apparatus, "process": self.process,
             "quantity": self.quantity, "unit": self.unit,
             "simple": self.simple_value, "full": self.full_value, "u_full": self.u_full,

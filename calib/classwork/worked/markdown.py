@@ -33,6 +33,7 @@ def answer_markdown(answer: WorkedAnswer) -> str:
     """The worked answer of one run."""
     p = plain_markdown
     lines = [f"# Worked answer: {p(answer.run)}", "", p(answer.process), ""]
+    lines += [f"**{p(one.sentence)}**\n" for one in answer.hazards]
     lines += ["## Simple", "", *_steps(answer.simple, {})]
     lines += ["## Full", ""]
     if answer.full:

@@ -70,6 +70,7 @@ _WATER_REACTIVE = {
 _HYDRIDE = re.compile(r"^(?:Li|Na|K|Rb|Cs)H$|^(?:Mg|Ca|Sr|Ba)H2$")
 _AZIDE = re.compile(r"^(?:Li|Na|K|Rb|Cs|Ag|NH4|H)N3$|^[A-Z][a-z]?\(N3\)\d$")
 _PHOSPHIDE = re.compile(r"^(?:AlP|GaP|InP|Na3P|K3P|Li3P|(?:Ca|Mg|Zn|Sr|Ba)3P2)$")
+_SELENIDE = re.compile(r"^(?:Na2Se|K2Se|Li2Se|ZnSe|FeSe|CdSe|Al2Se3|H2Se)$")
 _ARSENIDE = re.compile(r"^(?:AlAs|GaAs|Na3As|(?:Ca|Mg|Zn)3As2)$")
 _BY_ION = {
     "CN": "cyanide", "S": "sulfide", "HS": "sulfide", "SO3": "sulfite", "HSO3": "sulfite",
@@ -129,6 +130,8 @@ def kinds_of(part: Part) -> frozenset[str]:
     found |= _by_ions(body, part.charge)
     found |= _acid(body, part)
     found |= _metal(body, part)
+    if part.formula in {"AlCl3", "AlBr3", "TiCl3"} and part.state != "aq":
+        found.add("hot with water")
     if _organic(body, found):
         found.add("organic")
     found |= _of_state(found, part)
@@ -136,7 +139,8 @@ def kinds_of(part: Part) -> frozenset[str]:
 
 
 def _by_pattern(body: str) -> set[str]:
-    kinds = {"hydride": _HYDRIDE, "azide": _AZIDE, "phosphide": _PHOSPHIDE, "arsenide": _ARSENIDE}
+    kinds = {"hydride": _HYDRIDE, "azide": _AZIDE, "phosphide": _PHOSPHIDE, "arsenide": _ARSENIDE,
+             "selenide": _SELENIDE}  # fmt: skip
     return {kind for kind, form in kinds.items() if form.match(body)}
 
 
@@ -155,6 +159,7 @@ def _by_ions(body: str, charge: int) -> set[str]:
         found.add("strong base")
     if set(cations) & _ACIDIC_CATIONS and {"Cl", "SO4", "NO3", "Br"} & set(anions):
         found.add("acid-reacting salt")
+    found |= {"weakly acid salt"} if "H2PO4" in anions else set()
     found |= _ACID_ANION if set(anions) & _ACID_SALTS else set()
     metals = {c for c, _ in cations}
     found |= {"silver"} if "Ag" in metals else set()

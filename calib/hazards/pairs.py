@@ -72,6 +72,9 @@ _WITH_ACID = (
          "suppliers' sheets, EUH031, from memory", "SO2"),
     Pair("acid", "nitrite", True, "nitric oxide and nitrogen dioxide are given off",
          f"{_epa('1 to 3 (acids)', '104 (oxidisers)')}; {_BOOK}", "NO2"),
+    Pair("acid", "selenide", True, "hydrogen selenide is given off",
+         _epa("1 to 3 (acids)", "33 (sulfides) and 24"), "H2Se"),
+    Pair("weakly acid salt", "hypochlorite", False, "some chlorine is given off", _31, "Cl2"),
     Pair("acid", "azide", True, "hydrogen azide is given off, poisonous and explosive", _32,
          "HN3"),
     Pair("acid", "phosphide", True, "phosphine is given off", _32, "PH3"),
@@ -108,8 +111,8 @@ _OXIDISING_ACIDS = (
          _BOOK, "Cl2"),
     Pair("hydrohalic acid", "persulfate", True, "the halogen (chlorine) is given off",
          f"{_CFR6}; {_BOOK}", "Cl2"),
-    Pair("hydrohalic acid", "peroxide", False, "chlorine is given off where they are strong or "
-         "warm", f"{_CFR6}; {_BOOK}", "Cl2"),
+    Pair("hydrohalic acid", "peroxide", False, "the halogen (chlorine) is given off where "
+         "they are strong or warm", f"{_CFR6}; {_BOOK}", "Cl2"),
     Pair("strong acid", "peroxide & undiluted", True, "violent decomposition; attacks everything "
          "organic", _CFR6),
     Pair("HNO3", "metal", True, "nitrogen oxides are given off, brown and very toxic, minutes "
@@ -216,6 +219,11 @@ _WATER = (
     Pair("violent with water", "watery", True, "great heat and acid spray", _14),
     Pair("metal peroxide", "watery", True, "oxygen, great heat, alkali spray; sets fire to "
          "paper and foam", _epa("106 (water)", "107 (water reactive)"), "O2"),
+    Pair("hydride", "alcohol", True, "burning hydrogen", _epa("4 (alcohols)", "105"), "H2"),
+    Pair("acid chloride", "alcohol", True, "hydrogen chloride is given off, violently",
+         _epa("4 (alcohols)", "107 (water reactive)"), "HCl"),
+    Pair("hot with water", "watery", False, "hissing, great heat, hydrogen chloride: hood, a "
+         "little at a time into much water", _epa("106 (water)", "107 (water reactive)"), "HCl"),
     Pair("alkali metal", "alcohol", True, "hydrogen, fire", _epa("4 (alcohols)", "21"), "H2"),
     Pair("concentrated acid", "watery", True, "WATER INTO STRONG ACID: it boils where they meet "
          "and throws acid out; the acid goes into the water, slowly, stirring", _CFR_WATER,
@@ -242,6 +250,8 @@ _OXIDISERS = (
          "O2"),
     Pair("peroxide", "peroxide catalyst", False, "it decomposes: oxygen, heat, foam; open cup, "
          "no flame", _TRADE, "O2"),
+    Pair("peroxide & undiluted", "permanganate", True, "boiling, oxygen and steam",
+         _epa("104", "104"), "O2"),
     Pair("peroxide", "permanganate", False, "oxygen at once, heat and spray; violent where one "
          "is strong", _epa("104", "104"), "O2"),
     Pair("permanganate & undiluted", "alcohol", True, "catches fire by itself after a wait",

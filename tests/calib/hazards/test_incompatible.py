@@ -112,7 +112,9 @@ def check(row, done, *, may_compute=False):
 def test_the_list_is_long_and_every_pair_has_a_source():
     assert len(ROWS) >= 60
     assert all(row["source"] for row in ROWS)
-    assert len({(row["in_cup"], row["added"]) for row in ROWS}) == len(ROWS)
+    assert len({(row["in_cup"], row["in_cup_mol_per_L"], row["added"]) for row in ROWS}) == len(
+        ROWS
+    )
 
 
 @pytest.mark.parametrize("row", ROWS, ids=IDS)

@@ -23,6 +23,7 @@ tuned on. A row that is named leaves the mean, is kept in the table, and says wh
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
@@ -52,6 +53,7 @@ ODD_ENTRY, ODD_FACTOR, ODD_K = 6.0, 4.0, 12.0
 ENOUGH, ALSO, FITS = 7.0, 3.0, 3.0
 MOST, MOST_OF_BAD_LUCK = 50.0, 6.0
 MOST_ALIKE, ROOM = 0.25, 1.05
+CHANCE = 5e-3  # of amounts alike by accident; above it a bench is not told that it copied
 MOST_SEARCHED = 60
 """Rows of one reaction that are computed again without each slip: more than so many mistyped rows
 are no slips of typing but one of the whole table, and each costs a hundred heat balances."""
@@ -358,8 +360,9 @@ def _twin(
     """Another row with the very same amounts or readings, where that can be why the run is off.
 
     ``ratio`` is the run's result over T. Amounts of its own would have to be among those that the
-    class took: the amount times ``ratio`` within the others' range. Readings of a bench with other
-    amounts must be alike in all columns, two of which tell something.
+    class took: the amount times ``ratio`` within the others' range; and to be alike by chance must
+    be out of the question (`_chance_alike`). Readings of a bench with other amounts must be alike
+    in all columns, two of which tell something.
     """
     for kind, columns, least in (
         ("another bench's amounts", AMOUNTS, 1),
@@ -373,6 +376,7 @@ def _twin(
             continue
         if columns is AMOUNTS:
             fits = any(_in_range(c, ratio, one, others) for c in telling)
+            fits = fits and _chance_alike(telling, others) < CHANCE
         else:
             fits = any(_apart(c, one, twins[0]) > FAR_SHARE for c in AMOUNTS)
         if fits:
@@ -385,6 +389,25 @@ def _share_alike(column: str, one: RunResult, others: Sequence[RunResult]) -> fl
     """Share of the other rows, the nearest one set aside, with the very same entry."""
     alike = sum(getattr(x.run, column) == getattr(one.run, column) for x in others)
     return float(max(alike - 1, 0)) / max(len(others) - 1, 1)
+
+
+def _chance_alike(columns: Sequence[str], others: Sequence[RunResult]) -> float:
+    """How many of the others have, by chance, the entries of one more row in all these columns.
+
+    n Π d/(2 s √π), s the standard deviation of a column and d its last digit: two normal numbers of
+    spread s differ by d/2 at most with that probability where d is small against s.
+    """
+    chance = float(len(others))
+    for column in columns:
+        known = [float(v) for v in (getattr(x.run, column) for x in others) if v is not None]
+        digit = 10.0 ** -max((_decimals(value) for value in known), default=0)
+        spread = statistics.stdev(known) if len(known) > 1 else 0.0
+        chance *= min(digit / (2.0 * spread * math.sqrt(math.pi)), 1.0) if spread > 0 else 1.0
+    return chance
+
+
+def _decimals(value: float) -> int:
+    return len(f"{value:.6f}".rstrip("0").partition(".")[2])
 
 
 def _in_range(column: str, ratio: float, one: RunResult, others: Sequence[RunResult]) -> bool:

@@ -169,6 +169,16 @@ def test_the_amounts_of_another_bench_are_said():
     assert "those of b" in test.reason
 
 
+def test_coarse_amounts_that_are_alike_by_chance_accuse_nobody():
+    """Twelve masses to 0.1 g within 2 g: two alike are no wonder, whatever the bench's result."""
+    masses = [4.1, 4.3, 4.6, 4.8, 4.9, 5.1, 5.2, 5.4, 5.5, 5.7, 5.9, 6.0]
+    rows = [dissolved(f"g{i}", grams=g) for i, g in enumerate(masses)]
+    odd = dataclasses.replace(dissolved("odd", grams=5.1), extreme_C=dissolved(grams=4.2).extreme_C)
+    _, test = of(evaluated(*rows, odd), "odd")
+    assert test.kind != "another bench's amounts"
+    assert "to the last digit" not in test.reason
+
+
 # --- one measurement in several rows -------------------------------------------------------------
 
 

@@ -53,7 +53,7 @@ ODD_ENTRY, ODD_FACTOR, ODD_K = 6.0, 4.0, 12.0
 ENOUGH, ALSO, FITS = 7.0, 3.0, 3.0
 MOST, MOST_OF_BAD_LUCK = 50.0, 6.0
 MOST_ALIKE, ROOM = 0.25, 1.05
-CHANCE = 5e-3  # of amounts alike by accident; above it a bench is not told that it copied
+CHANCE = 1e-3  # of amounts alike by accident; above it a bench is not told that it copied
 MOST_SEARCHED = 60
 """Rows of one reaction that are computed again without each slip: more than so many mistyped rows
 are no slips of typing but one of the whole table, and each costs a hundred heat balances."""

@@ -159,9 +159,10 @@ def test_twelve_per_cent_off_is_no_slip():
 
 
 def test_the_amounts_of_another_bench_are_said():
-    """Four masses of their own; the fourth bench typed the second one's."""
-    rows = [dissolved(n, grams=g) for n, g in zip("abcd", (4.02, 9.07, 6.03, 5.01), strict=True)]
-    rows[3] = dataclasses.replace(rows[3], added_g=9.07)
+    """Four masses of their own, to the milligram; the fourth bench typed the second one's."""
+    masses = (4.021, 9.073, 6.034, 5.012)
+    rows = [dissolved(n, grams=g) for n, g in zip("abcd", masses, strict=True)]
+    rows[3] = dataclasses.replace(rows[3], added_g=9.073)
     rows[3] = dataclasses.replace(rows[3], extreme_C=dissolved(grams=4.0).extreme_C)
     _, test = of(evaluated(*rows), "d")
     assert test.left_out

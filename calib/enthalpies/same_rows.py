@@ -8,14 +8,14 @@ in ``CHANCE`` tables do the rows count once; otherwise it is said and all of the
 
 from __future__ import annotations
 
-import hashlib
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from calib.errors import RowProblem
+from calib.errors import CurveError, RowProblem
+from fitting.files.bounded import CURVE, digest
 
 if TYPE_CHECKING:
     from calib.enthalpies.one_run import RunResult
@@ -48,9 +48,8 @@ def same_files(rows: Sequence[Run]) -> dict[str, tuple[str, ...]]:
             continue
         for row, path in own:
             try:
-                with path.open("rb") as file:
-                    key = hashlib.file_digest(file, "sha256").hexdigest()
-            except OSError:
+                key = digest(path, CURVE)
+            except CurveError:
                 continue
             alike.setdefault(key, []).append(row.run)
     return {
@@ -110,12 +109,12 @@ Found = list[tuple[list[int], str, bool]]
 def _same_curves(results: Sequence[RunResult]) -> Found:
     found: dict[str, list[int]] = {}
     for place, one in enumerate(results):
-        digest = one.measured.rise.digest if one.measured.rise.from_curve else ""
-        if digest:
-            found.setdefault(digest, []).append(place)
+        sha = one.measured.rise.digest if one.measured.rise.from_curve else ""
+        if sha:
+            found.setdefault(sha, []).append(place)
     return [
-        (places, f"its curve is the very same file (SHA-256 {digest[:8]}…) as that of", True)
-        for digest, places in found.items()
+        (places, f"its curve is the very same file (SHA-256 {sha[:8]}…) as that of", True)
+        for sha, places in found.items()
         if len(places) > 1
     ]
 

@@ -25,6 +25,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tests.benchmarks.judges.draws import log_uniform
 from tests.benchmarks.judges.foam_course import Room, Run, course_of
 from tests.benchmarks.judges.foam_release import Release, draw_dissolution
 from tests.benchmarks.judges.foam_vessels import (
@@ -57,11 +58,6 @@ class Experiment:
     probe: Probe
     heater_W: float = 0.0
     heater_s: float = 0.0
-
-
-def log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
-    """Uniform in the logarithm."""
-    return float(np.exp(rng.uniform(math.log(low), math.log(high))))
 
 
 def draw_cup(rng: np.random.Generator, lids: tuple[float, float, float] = (0.35, 0.45, 0.2)) -> Cup:

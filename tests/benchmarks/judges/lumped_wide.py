@@ -21,16 +21,12 @@ from fitting.practice.simulated_cup import (
     Sensor,
     simulate,
 )
+from tests.benchmarks.judges.draws import log_uniform
 from tests.benchmarks.judges.record import Judged
 
 FAMILIES = ("fast", "mixing", "slow", "pellets")
 FLASK = " in a flask"  # after a family's name
 OPEN_CUP_G_PER_S_KPA = 6e-5  # 40 cm² without a lid
-
-
-def log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
-    """Uniform in the logarithm."""
-    return float(np.exp(rng.uniform(math.log(low), math.log(high))))
 
 
 def draw_cup(rng: np.random.Generator) -> Cup:

@@ -18,14 +18,10 @@ import math
 import numpy as np
 from scipy.integrate import solve_ivp
 
+from tests.benchmarks.judges.draws import log_uniform
 from tests.benchmarks.judges.record import FloatArray, Judged
 
 FAMILIES = ("fast", "mixing", "slow", "pellets")
-
-
-def log_uniform(rng: np.random.Generator, low: float, high: float) -> float:
-    """Uniform in the logarithm."""
-    return float(np.exp(rng.uniform(math.log(low), math.log(high))))
 
 
 def run(family: str, seed: int) -> Judged:

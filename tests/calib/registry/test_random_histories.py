@@ -89,15 +89,20 @@ def test_no_day_has_two_constants_and_the_rule_of_dates_holds(actions) -> None:
                     assert [found] == in_force
 
 
+def part(one, two, before, mine, yours) -> None:
+    """Two registries with a history in common, and each with one of its own since."""
+    one.register_all(CUPS, "foam cup")
+    act(one, before)
+    two.merge(one, keep_status=True)
+    act(one, mine)
+    act(two, yours)
+
+
 @QUIET
 @given(ACTIONS, ACTIONS, ACTIONS)
 def test_merging_two_registries_loses_nothing_and_settles(before, mine, yours) -> None:
     with open_registry(":memory:") as one, open_registry(":memory:") as two:
-        one.register_all(CUPS, "foam cup")
-        act(one, before)
-        two.merge(one, keep_status=True)
-        act(one, mine)
-        act(two, yours)
+        part(one, two, before, mine, yours)
         held = contents(one) | contents(two)
         told = lines(one) | lines(two)
         withdrawn = {k.uid for k in (*one.constants(), *two.constants()) if k.status == "withdrawn"}
@@ -116,11 +121,7 @@ def test_merging_two_registries_loses_nothing_and_settles(before, mine, yours) -
 @given(ACTIONS, ACTIONS, ACTIONS)
 def test_without_trust_a_merge_changes_nothing_that_is_in_force(before, mine, yours) -> None:
     with open_registry(":memory:") as one, open_registry(":memory:") as two:
-        one.register_all(CUPS, "foam cup")
-        act(one, before)
-        two.merge(one, keep_status=True)
-        act(one, mine)
-        act(two, yours)
+        part(one, two, before, mine, yours)
         in_force = {k for k in two.constants() if k.status in {"approved", "superseded"}}
         two.merge(one)
         assert {k for k in two.constants() if k.status in {"approved", "superseded"}} == in_force
